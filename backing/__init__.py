@@ -1,0 +1,1 @@
+"""A plain-text chord chart goes in; a band track comes out."""

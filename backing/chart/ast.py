@@ -1,0 +1,259 @@
+"""What a chart says, as written, each part with its place in the text.
+
+Conventions: positions inside a bar are quarters from its bar line. Nothing here knows the order of play. Settings that
+were not written are None; defaults are applied when the chart is unrolled.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+from fractions import Fraction
+
+from backing.harmony.symbol import Chord
+from backing.pitch import Key, Pitch
+from backing.source import NOWHERE, Diagnostic, Source, Span
+from backing.timebase import Feel, Meter, Tempo
+
+LAST = -1  # the ending marked `last.`
+
+
+class EndingKind(Enum):
+    """How the last chorus stops; the words are those of the `ending` setting."""
+
+    RING = "ring"
+    SHORT = "short"
+    TAG = "tag"
+    RIT = "rit"
+    FADE = "fade"
+    AS_WRITTEN = "as written"
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    kind: EndingKind = EndingKind.RING
+    bars: int = 0  # of a fade
+
+    @property
+    def name(self) -> str:
+        return f"fade {self.bars}" if self.kind is EndingKind.FADE else self.kind.value
+
+
+@dataclass(frozen=True, slots=True)
+class PlayerSet:
+    """`bass, drums` or `all but drums`."""
+
+    roles: frozenset[str]
+    all_but: bool = False
+
+    def keeps(self, role: str) -> bool:
+        return (role in self.roles) != self.all_but
+
+
+@dataclass(frozen=True, slots=True)
+class Dynamics:
+    """Levels of `timebase.DYNAMICS`; `to` where it grows or fades over the section."""
+
+    level: float
+    to: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Settings that both a chart and a section may have; None where not written."""
+
+    key: Key | None = None
+    meter: Meter | None = None
+    tempo: Tempo | None = None
+    style: str | None = None
+    feel: Feel | None = None
+    push_q: Fraction | None = None
+    clave: str | None = None
+    dynamics: Dynamics | None = None
+    players: PlayerSet | None = None
+    colour: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FormItem:
+    """One playing of a section in the form; `transpose` in semitones."""
+
+    section: str
+    transpose: int = 0
+    in_chorus: bool = True
+    span: Span = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """Settings of the chart alone, and the text they were written in."""
+
+    title: str = ""
+    by: str = ""
+    notes: str = ""
+    form: tuple[FormItem, ...] | None = None
+    form_repeats: int = 1  # of the bracketed group, `(A A B A) x3`
+    choruses: int | None = None
+    ending: Ending | None = None
+    count_in: int | None = None  # bars; 0 is `off`
+    pickup_beats: Fraction = Fraction(0)  # counted beats
+    tuned: int = 0
+    capo: int = 0
+    german: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A setting as typed, kept for writing the chart back."""
+
+    name: str
+    value: str
+    span: Span
+    value_span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """A chord (None for N.C.) that sounds from `start_q` for `length_q` quarters.
+
+    `held` is a `/` at the start of a bar: the chord before goes on over the bar line.
+    """
+
+    start_q: Fraction
+    length_q: Fraction
+    chord: Chord | None
+    text: str
+    span: Span
+    held: bool = False
+    pushed: bool = False
+    stop: bool = False
+    ring: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Direction:
+    """An obeyed direction: `name` in its plain form (`D.S. al Coda`, `rit.`), `value` its figure (`rit. to 96`)."""
+
+    name: str
+    value: Fraction | None = None
+    role: str | None = None  # of `tacet guitar`
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """Words in quotes over a bar; `at_q` is where the next chord begins."""
+
+    text: str
+    at_q: Fraction
+    span: Span
+    direction: Direction | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LineNote:
+    """A note, hit or rest (`pitch` and `hit` empty) of a line under the music."""
+
+    start_q: Fraction
+    length_q: Fraction
+    span: Span
+    pitch: Pitch | None = None
+    hit: bool = False
+    held: bool = False  # goes on from the note before, over the bar line
+
+
+class BarLine(Enum):
+    SINGLE = "|"
+    DOUBLE = "||"
+    FINAL = "|]"
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One written bar; `number` is 0 for a pickup.
+
+    `simile` is 1 for `%`, 2 for the first and 3 for the second bar of `%2`; `slots` then hold what is repeated.
+    `times` is how often a repeat that ends here is played in all, 0 where none ends. `ending` holds the numbers of an
+    ending that begins here (`LAST` for `last.`).
+    """
+
+    number: int
+    meter: Meter
+    slots: tuple[Slot, ...]
+    span: Span
+    items_text: str = ""
+    meter_written: bool = False
+    beat_kept: bool = (
+        False  # `beat = beat`: the counted beat keeps its length at this change of meter
+    )
+    repeat_start: bool = False
+    times: int = 0
+    ending: tuple[int, ...] = ()
+    simile: int = 0
+    line_after: BarLine = BarLine.SINGLE
+    texts: tuple[Text, ...] = ()
+    melody: tuple[LineNote, ...] | None = None
+    hits: tuple[LineNote, ...] | None = None
+    kicks: tuple[LineNote, ...] | None = None
+    words: tuple[str, ...] = ()  # one a verse
+
+    @property
+    def length_q(self) -> Fraction:
+        """Length in quarters; a pickup is shorter than its meter."""
+        return (
+            sum((s.length_q for s in self.slots), Fraction(0))
+            if self.number == 0
+            else self.meter.length_q
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class MusicLine:
+    """A typed line of music with the bars on it."""
+
+    bars: tuple[Bar, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A section as written once; `name` is "" in a chart without headings."""
+
+    name: str
+    settings: Settings
+    lines: tuple[MusicLine, ...]
+    span: Span
+    written: tuple[Written, ...] = ()
+
+    @property
+    def bars(self) -> tuple[Bar, ...]:
+        return tuple(bar for line in self.lines for bar in line.bars)
+
+
+@dataclass(frozen=True, slots=True)
+class Comment:
+    """A comment as typed, with its `#`."""
+
+    text: str
+    span: Span
+    own_line: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A parsed chart. `sections` are distinct; `order` names them as headings follow each other in the text."""
+
+    source: Source
+    header: Header
+    settings: Settings
+    sections: tuple[Section, ...]
+    order: tuple[str, ...]
+    written: tuple[Written, ...] = ()
+    comments: tuple[Comment, ...] = ()
+    warnings: tuple[Diagnostic, ...] = field(default=(), compare=False)
+
+    def section(self, name: str) -> Section:
+        """The section of that name. Raises KeyError."""
+        for section in self.sections:
+            if section.name == name:
+                return section
+        raise KeyError(name)

@@ -1,0 +1,136 @@
+"""What every player is told, and the shape of time that marks give to a section.
+
+A player is a pure function `play(brief) -> list[Note]`. It is called once for every playing of a section, so a search
+never runs past a section's border; it sees the first chord after the border to lead into it.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from fractions import Fraction
+
+from backing.arrangement import Note
+from backing.dice import Place
+from backing.style.model import Part, Style
+from backing.timeline import ChordSpan, Hit, MelodyNote, PlayedBar, SectionPass, Timeline
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A chord as the band hears it: span number `index` of the timeline from `start_q` (push applied) to `end_q`."""
+
+    index: int
+    start_q: Fraction
+    end_q: Fraction
+    span: ChordSpan
+
+
+class ZoneKind(Enum):
+    """What a player does in a stretch of time."""
+
+    TIME = "time"  # plays patterns
+    KICKS = "kicks"  # plays `strokes` inside the time-keeping: chords play them, bass and drums go on and mark them
+    STRUCK = "struck"  # plays `strokes` and nothing else
+    SILENT = "silent"
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """A stroke that the whole band plays together."""
+
+    start_q: Fraction
+    end_q: Fraction
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A stretch of a section in which one rule holds."""
+
+    start_q: Fraction
+    end_q: Fraction
+    kind: ZoneKind
+    strokes: tuple[Stroke, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class BarPlan:
+    """What the leader decided for one bar.
+
+    `level` is the loudness (0 pp to 5 ff) that chooses patterns and scales velocities; `busy` (0 to 1) how much this
+    player may do in it; `phrase_end` marks the last bar of a phrase, `fill` a bar in which drums fill, `crash` a bar
+    that begins with a crash; `two` asks for a two-feel. `phrase_bar` counts bars of the phrase from 0.
+    """
+
+    level: float
+    busy: float = 0.5
+    phrase_bar: int = 0
+    phrase_end: bool = False
+    fill: bool = False
+    crash: bool = False
+    two: bool = False
+    opening: bool = False  # first bar after a change of section
+    close: bool = False  # last bar before the final chord
+
+
+@dataclass(frozen=True, slots=True)
+class Brief:
+    """Everything that a player knows about one playing of a section.
+
+    `bars` and `plans` run in parallel. `changes` cover the section without a gap, the first clipped to its start; and
+    `ahead` is the first change after it (None at the very end). `zones` cover the section without a gap, for this
+    role. `heard` holds what players called earlier (bass, then drums, keys, guitar …) play in this section.
+    `place` is the stem of every chance here: (seed, role, section, pass).
+    """
+
+    timeline: Timeline
+    section: SectionPass
+    style: Style
+    part: Part
+    bars: tuple[PlayedBar, ...]
+    plans: tuple[BarPlan, ...]
+    changes: tuple[Change, ...]
+    ahead: Change | None
+    zones: tuple[Zone, ...]
+    place: Place
+    melody: tuple[MelodyNote, ...] = ()
+    kicks: tuple[Hit, ...] = ()
+    heard: Mapping[str, tuple[Note, ...]] = field(default_factory=dict)
+    colour: bool = True
+    qpm: float = 120.0  # tempo at the start of the section
+
+    @property
+    def start_q(self) -> Fraction:
+        return self.bars[0].start_q
+
+    @property
+    def end_q(self) -> Fraction:
+        return self.bars[-1].end_q
+
+    def change_at(self, at_q: Fraction) -> Change:
+        """The chord that is heard at a place of the section (the last one at its end)."""
+        starts = [c.start_q for c in self.changes]
+        return self.changes[max(0, bisect_right(starts, at_q) - 1)]
+
+    def zone_at(self, at_q: Fraction) -> Zone:
+        """The zone that holds a place of the section."""
+        starts = [z.start_q for z in self.zones]
+        return self.zones[max(0, bisect_right(starts, at_q) - 1)]
+
+    def algorithm(self, plan: BarPlan) -> str:
+        """The algorithm that this part uses at a bar's level."""
+        return self.part.plays[band(plan.level)]
+
+
+def band(level: float) -> str:
+    """The pattern level for a loudness: up to mp `p`, up to mf `mf`, above `f`.
+
+    >>> band(1.0), band(3.0), band(4.5)
+    ('p', 'mf', 'f')
+    """
+    if level < 2.0:
+        return "p"
+    return "mf" if level < 3.75 else "f"

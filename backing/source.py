@@ -1,0 +1,140 @@
+"""Text with places in it: where a thing stands, and how a mistake there is shown.
+
+Conventions: offsets count characters from 0 and spans are half-open; lines and columns, which people see, count
+from 1. A diagnostic is one sentence (what was found, what was expected) and a hint that can be typed.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from enum import Enum
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Characters `start` to `end` (excluded) of a text."""
+
+    start: int
+    end: int
+
+    def to(self, other: Span) -> Span:
+        """The span from the start of this one to the end of `other`."""
+        return Span(self.start, max(self.end, other.end))
+
+
+NOWHERE = Span(0, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A named text; `name` is shown before every place.
+
+    >>> Source("a.txt", "one\\ntwo").line_column(5)
+    (2, 2)
+    """
+
+    name: str
+    text: str
+    _starts: tuple[int, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        starts = [0]
+        starts.extend(i + 1 for i, c in enumerate(self.text) if c == "\n")
+        object.__setattr__(self, "_starts", tuple(starts))
+
+    def line_column(self, offset: int) -> tuple[int, int]:
+        """Line and column, both from 1, of a character offset."""
+        line = bisect_right(self._starts, offset)
+        return line, offset - self._starts[line - 1] + 1
+
+    def line_text(self, line: int) -> str:
+        """The text of line number `line` (from 1) without its line break."""
+        start = self._starts[line - 1]
+        end = self._starts[line] - 1 if line < len(self._starts) else len(self.text)
+        return self.text[start:end].rstrip("\r")
+
+
+class Severity(Enum):
+    """An error keeps the track from being made; a warning never does."""
+
+    ERROR = "error"
+    WARNING = "warning"
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnostic:
+    """One thing to tell the writer of a text.
+
+    `code` is stable ("E104"; warnings begin with W), `message` is one sentence, `hint` says what to type ("" if
+    there is nothing to add), `span` is where in `source`.
+    """
+
+    code: str
+    message: str
+    hint: str
+    span: Span
+    source: Source
+    severity: Severity = Severity.ERROR
+
+    @property
+    def line(self) -> int:
+        return self.source.line_column(self.span.start)[0]
+
+    @property
+    def column(self) -> int:
+        return self.source.line_column(self.span.start)[1]
+
+    @property
+    def end_column(self) -> int:
+        """Column after the last marked character; never beyond the end of the first marked line."""
+        line_end = len(self.source.line_text(self.line)) + 1
+        width = max(1, self.span.end - self.span.start)
+        return max(self.column + 1, min(self.column + width, line_end))
+
+    def headline(self) -> str:
+        """`file:line:column: CODE message`."""
+        return f"{self.source.name}:{self.line}:{self.column}: {self.code} {self.message}"
+
+    def render(self) -> str:
+        """The headline, the line with a mark under the place, and the hint; long lines are cut around the place."""
+        text = self.source.line_text(self.line).replace("\t", " ")
+        column, end = self.column - 1, self.end_column - 1
+        if len(text) > 120:
+            cut = max(0, min(column - 40, len(text) - 120))
+            text, column, end = text[cut : cut + 120], column - cut, min(end - cut, 120)
+        number = str(self.line)
+        lines = [
+            self.headline(),
+            f"  {number} | {text}".rstrip(),
+            f"  {' ' * len(number)} | {' ' * column}{'^' * max(1, end - column)}",
+        ]
+        if self.hint:
+            lines.append(f"  hint: {self.hint}")
+        return "\n".join(lines)
+
+    def as_json(self) -> dict[str, object]:
+        """The object that `--json` reports show."""
+        return {
+            "code": self.code,
+            "severity": self.severity.value,
+            "line": self.line,
+            "column": self.column,
+            "end_column": self.end_column,
+            "message": self.message,
+            "hint": self.hint,
+        }
+
+
+def nearest(word: str, names: Sequence[str]) -> str | None:
+    """The name most like `word`, or None when nothing is near.
+
+    >>> nearest("tmepo", ["tempo", "title", "key"])
+    'tempo'
+    """
+    import difflib
+
+    lower = {n.lower(): n for n in names}
+    found = difflib.get_close_matches(word.lower(), lower, n=1, cutoff=0.6)
+    return lower[found[0]] if found else None
