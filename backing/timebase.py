@@ -9,6 +9,7 @@ but in meters counted in eighths a whole group of them (7/8 as 2+2+3 has three p
 
 from __future__ import annotations
 
+import itertools
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -190,7 +191,7 @@ class TempoMap:
         self._at = [s.at_q for s in ordered]
         total = Fraction(0)
         cumulative = [total]
-        for before, after in zip(ordered, ordered[1:], strict=False):
+        for before, after in itertools.pairwise(ordered):
             total += (after.at_q - before.at_q) * before.us
             cumulative.append(total)
         self._us = cumulative  # microseconds from the first step to each step
