@@ -1,0 +1,137 @@
+"""The floors of the house: what a module may import, and what starting the program loads."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent / "backing"
+
+# Floors from the ground up; a module imports lower floors, and its own floor only where `TOGETHER` says so.
+FLOORS = (
+    ("errors", "source", "timebase", "pitch", "dice", "instruments"),
+    ("harmony",),
+    ("chart",),
+    ("timeline",),
+    ("unroll", "playorder", "tempo", "rehearse", "style"),
+    ("arrangement",),
+    ("players",),
+    ("plan", "zones", "arrange"),
+    ("performance",),
+    ("feel", "perform", "dump"),
+    ("out",),
+    ("options", "lesson", "app", "doctor"),
+    ("cli", "__main__", "__init__"),
+)
+TOGETHER = {
+    "errors": {"source"},
+    "unroll": {"playorder", "tempo"},
+    "arrange": {"plan", "zones"},
+    "plan": {"zones"},
+}
+GROUND = set(FLOORS[0])
+HEAVY = (
+    "numpy",
+    "mido",
+    "fluidsynth",
+    "pydub",
+    "soundfile",
+    "pretty_midi",
+    "imageio_ffmpeg",
+    "typst",
+    "rich",
+)
+
+
+def modules() -> list[Path]:
+    return sorted(ROOT.rglob("*.py"))
+
+
+def unit(path: Path) -> str:
+    """The package or module name that stands in the list of floors."""
+    return path.relative_to(ROOT).with_suffix("").parts[0]
+
+
+def floor(name: str) -> int:
+    for level, names in enumerate(FLOORS):
+        if name in names:
+            return level
+    raise AssertionError(f"{name} has no floor; give it one here and in DEVELOPERS.md")
+
+
+def imports(path: Path, *, outermost: bool = False) -> set[str]:
+    """Dotted names imported in a file; with `outermost` only those that run when it is loaded."""
+    tree = ast.parse(path.read_text("utf-8"))
+    checked = [
+        n
+        for node in ast.walk(tree)
+        if isinstance(node, ast.If) and getattr(node.test, "id", "") == "TYPE_CHECKING"
+        for n in ast.walk(node)
+    ]
+    nodes = tree.body if outermost else [n for n in ast.walk(tree) if n not in checked]
+    found: set[str] = set()
+    for node in nodes:
+        if isinstance(node, ast.Import):
+            found.update(a.name for a in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found.add(node.module)
+    return found
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(ROOT)))
+def test_a_module_imports_lower_floors_only(path: Path) -> None:
+    here = unit(path)
+    for name in imports(path):
+        if not name.startswith("backing."):
+            continue
+        there = name.split(".")[1]
+        if there == here or here in ("__init__",):
+            continue
+        same = floor(there) == floor(here)
+        allowed = floor(there) < floor(here) or (
+            same and (here == "app" or there in TOGETHER.get(here, set()))
+        )
+        if same and here == "lesson":
+            allowed = there in ("app", "options")
+        if same and here == "doctor":
+            allowed = False
+        assert allowed, f"{here} must not import {there}"
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(ROOT)))
+def test_the_ground_floor_needs_the_standard_library_only(path: Path) -> None:
+    if unit(path) in GROUND:
+        for name in imports(path):
+            top = name.split(".")[0]
+            assert top == "backing" or top in sys.stdlib_module_names, name
+
+
+def test_players_do_not_import_each_other() -> None:
+    """What one player must know of another is passed in by the arrangement."""
+    players = ("keys", "guitar", "bass", "drums", "percussion", "lines", "click")
+    for name in players:
+        path = ROOT / "players" / f"{name}.py"
+        others = {f"backing.players.{p}" for p in players if p != name}
+        assert not imports(path) & others, name
+
+
+def test_modules_stay_small_enough_to_read() -> None:
+    for path in modules():
+        assert len(path.read_text("utf-8").splitlines()) <= 450, path.name
+
+
+def test_starting_the_command_line_loads_nothing_heavy() -> None:
+    """Measured in a process of its own: typer, the standard library and this package's light modules."""
+    code = (
+        "import sys; import backing.cli; "
+        f"print([m for m in {HEAVY!r} if m in sys.modules]); "
+        "print(sum(m.startswith('backing') for m in sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    heavy, count = done.stdout.splitlines()
+    assert heavy == "[]"
+    assert int(count) < 20
