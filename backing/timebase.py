@@ -82,8 +82,8 @@ class Meter:
 
     @property
     def compound(self) -> bool:
-        """Counted in dotted quarters."""
-        return (self.count, self.unit) in COMPOUND
+        """Counted in dotted quarters; 9/8 (2+2+2+3) is not."""
+        return (self.count, self.unit) in COMPOUND and set(self.groups) == {3}
 
     @property
     def counted_in_eighths(self) -> bool:

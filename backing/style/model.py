@@ -2,6 +2,13 @@
 
 Conventions: a style file is TOML and runs no code. Tempos count the beat of the style's first meter. Levels are those
 of `timebase.DYNAMICS`; a pattern's level says from where on it is chosen: `p` up to mp, `mf` for mp to mf, `f` above.
+
+The marks of cells (`cells.py` reads them). `=` and `.` never reach a `Cell`: they are its length and the rests.
+    drums, percussion  g ghost · x normal · X accent
+    chord (keys, horns, strings, guitar)  g, x, X and 1-6, the voice of the chord from the bottom, alone
+    chord, guitar only  d u down and up stroke · D U accented · m muted stroke · 1-6 are strings, 6 the lowest
+    bass  a degree 1-9 with b or # before it, - before that for the octave below, n at the front for the next chord's;
+          a an approach to the next chord · x a dead note; ! behind it accents
 """
 
 from __future__ import annotations
@@ -56,7 +63,8 @@ class Pattern:
     level: str  # "p", "mf", "f"
     where: Where
     weight: float
-    lines: Mapping[str, tuple[tuple[Pulse, ...], ...]]  # line -> bar -> pulse
+    lines: Mapping[str, tuple[tuple[Pulse, ...], ...]] = field(hash=False)  # line -> bar -> pulse
+    swung: bool = False  # written for swung eighths: off-beats stand at the half
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +78,8 @@ class Part:
 
     role: str
     instrument: Instrument
-    plays: Mapping[str, str]
-    settings: Mapping[str, Value] = field(default_factory=dict)
+    plays: Mapping[str, str] = field(hash=False)
+    settings: Mapping[str, Value] = field(default_factory=dict, hash=False)
     patterns: tuple[Pattern, ...] = ()
     level_db: float = 0.0
     pan: float = 0.0
