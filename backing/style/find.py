@@ -1,0 +1,49 @@
+"""Styles by name.
+
+Loading one style parses its own file (and those it is like) and no other.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from backing.errors import RequestError
+from backing.source import nearest
+from backing.style import shelf
+from backing.style.load import load
+from backing.style.model import Style
+
+
+def find(name: str) -> Style:
+    """A style by name, or by path where it ends in `.toml`.
+
+    Raises `RequestError` for a name that no folder has, `StyleError` for a file with mistakes, `OutputError` for a
+    file that cannot be read.
+    """
+    if shelf.is_path(name):
+        return load(Path(name))
+    path = shelf.path_of(name)
+    if path is None:
+        near = nearest(name, [p.stem.replace("-", " ") for p in shelf.paths()])
+        hint = f"did you mean '{near}'?" if near else "`backing styles` lists them"
+        raise RequestError(f"there is no style '{name}'; {hint}")
+    return load(path)
+
+
+def styles() -> tuple[Style, ...]:
+    """Every style that can be named, by meter, then subdivision, then name."""
+    return tuple(sorted((load(path) for path in shelf.paths()), key=order))
+
+
+def names() -> tuple[str, ...]:
+    """The names of `styles()`, in its order."""
+    return tuple(style.name for style in styles())
+
+
+def order(style: Style) -> tuple[object, ...]:
+    """Where a style stands in lists: the usual meters first, then long notes before short ones."""
+    meter = style.meters[0]
+    usual = {"4/4": 0, "2/4": 1, "2/2": 2, "3/4": 3, "6/8": 4, "9/8": 5, "12/8": 6}
+    rank = 5 if meter.counted_in_eighths else usual.get(meter.name, 7)
+    odd = (meter.counted_in_eighths, meter.name not in usual, rank, meter.count, meter.groups)
+    return (*odd, -style.grid_q, not style.feel.straight, style.name.lower())

@@ -1,0 +1,64 @@
+"""Where style files lie, and which file a style's name means.
+
+Folders, the first that has the name wins: `BACKING_STYLES` (separated as in PATH), the user's data folder under
+`backing/styles`, then the styles that come with this package. `bossa nova` is `bossa-nova.toml`: letters and digits
+count, case does not, and everything else is one hyphen. Files whose name begins with `_` or `.` are no styles.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+
+_HERE = Path(__file__).resolve().parent.parent
+
+
+def own_folder() -> Path:
+    """The styles that come with this package: of the wheel, otherwise of the checkout."""
+    packed = _HERE / "_styles"
+    return packed if packed.is_dir() else _HERE.parent / "styles"
+
+
+def user_folder() -> Path:
+    """Where a user's own styles are looked for."""
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("backing", appauthor=False)) / "styles"
+
+
+def folders() -> tuple[Path, ...]:
+    """All folders that are searched, the first first."""
+    named = [Path(p) for p in os.environ.get("BACKING_STYLES", "").split(os.pathsep) if p]
+    return (*named, user_folder(), own_folder())
+
+
+def file_name(name: str) -> str:
+    """The file that a style's name means.
+
+    >>> file_name("Bossa Nova"), file_name("Afro-Cuban 12/8")
+    ('bossa-nova.toml', 'afro-cuban-12-8.toml')
+    """
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") + ".toml"
+
+
+def is_path(name: str) -> bool:
+    """True when a style is asked for by its file."""
+    return name.lower().endswith(".toml")
+
+
+def path_of(name: str) -> Path | None:
+    """The file of a style, None when no folder has it."""
+    file = file_name(name)
+    return next((p for folder in folders() if (p := folder / file).is_file()), None)
+
+
+def paths() -> tuple[Path, ...]:
+    """Every style file that can be named, by file name."""
+    found: dict[str, Path] = {}
+    for folder in folders():
+        if folder.is_dir():
+            for path in sorted(folder.glob("*.toml")):
+                if not path.name.startswith(("_", ".")):
+                    found.setdefault(path.name, path)
+    return tuple(found[name] for name in sorted(found))
