@@ -214,6 +214,14 @@ class TempoMap:
         """Microseconds a quarter that hold at `at_q`."""
         return self.steps[max(0, bisect_right(self._at, at_q) - 1)].us
 
+    def changes(self) -> tuple[tuple[Fraction, int], ...]:
+        """Where the tempo changes from `zero_q` on, and to how many microseconds a quarter; the first is at `zero_q`."""
+        found = [(self.zero_q, self.us_at(self.zero_q))]
+        for step in self.steps:
+            if step.at_q > self.zero_q and step.us != found[-1][1]:
+                found.append((step.at_q, step.us))
+        return tuple(found)
+
     def __eq__(self, other: object) -> bool:
         return isinstance(other, TempoMap) and (self.steps, self.zero_q) == (
             other.steps,

@@ -1,0 +1,92 @@
+"""FluidSynth's C library: where it is, and pyfluidsynth bound to it.
+
+`BACKING_FLUIDSYNTH` names a library; otherwise the copy inside the pygame-ce wheel serves, found by its path without
+importing pygame, so that machines with the same packages sound the same; otherwise the system's. pyfluidsynth looks
+for its library once, when it is imported, through `ctypes.util.find_library`; that is the moment to answer for it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import ctypes
+import ctypes.util
+import importlib.util
+import io
+import os
+import sys
+from pathlib import Path
+from threading import Lock
+from typing import Any
+
+from backing.errors import AudioUnavailable
+
+VARIABLE = "BACKING_FLUIDSYNTH"
+_NAMES = ("fluidsynth", "fluidsynth-3", "libfluidsynth-3", "libfluidsynth")
+_MISSING = (
+    "there is no sound engine: install FluidSynth (pip install pygame-ce brings it on Linux and macOS; elsewhere "
+    f"from fluidsynth.org) or set {VARIABLE} to its library"
+)
+_lock = Lock()
+
+
+def engine_path() -> str:
+    """The library that will be loaded: a path, or the name by which the system knows it. Raises `AudioUnavailable`."""
+    named = os.environ.get(VARIABLE)
+    if named:
+        if not Path(named).is_file():
+            raise AudioUnavailable(f"{VARIABLE} names {named}, which is not there")
+        return named
+    bundled = _bundled()
+    if bundled:
+        return str(bundled)
+    for name in _NAMES:
+        found = ctypes.util.find_library(name)
+        if found:
+            return found
+    raise AudioUnavailable(_MISSING)
+
+
+def load() -> Any:
+    """The module `fluidsynth`, bound to that library, its messages silenced. Raises `AudioUnavailable`."""
+    with _lock:
+        module = sys.modules.get("fluidsynth")
+        return module if module is not None else _bound(engine_path())
+
+
+def _bundled() -> Path | None:
+    """The library inside the pygame-ce wheel, None where the wheel has none."""
+    spec = importlib.util.find_spec("pygame")
+    if spec is None or spec.origin is None:
+        return None
+    package = Path(spec.origin).parent
+    for folder in (package.parent / "pygame_ce.libs", package / ".dylibs", package):
+        for found in sorted(folder.glob("libfluidsynth*")):
+            return found
+    return None
+
+
+def _bound(path: str) -> Any:
+    find = ctypes.util.find_library
+    ctypes.util.find_library = lambda name: path
+    try:
+        # with CI set, pyfluidsynth prints where it found the library
+        with contextlib.redirect_stdout(io.StringIO()):
+            import fluidsynth
+    except (ImportError, OSError, AttributeError) as error:
+        sys.modules.pop("fluidsynth", None)
+        raise AudioUnavailable(f"the sound engine {path} cannot be loaded: {error}") from error
+    finally:
+        ctypes.util.find_library = find
+    library = fluidsynth._fl
+    if not hasattr(library, "fluid_synth_write_float"):
+        raise AudioUnavailable(f"the sound engine {path} is not FluidSynth; {_MISSING}")
+    for level in range(5):  # panic, error, warning, information, debug
+        library.fluid_set_log_function(level, None, None)
+    write = library.fluid_synth_write_float
+    write.restype = ctypes.c_int
+    write.argtypes = [
+        ctypes.c_void_p,
+        ctypes.c_int,
+        *(ctypes.c_void_p, ctypes.c_int, ctypes.c_int) * 2,
+    ]
+    return fluidsynth
