@@ -13,6 +13,7 @@ import re
 from collections.abc import Sequence
 from fractions import Fraction
 from functools import lru_cache
+from itertools import accumulate
 
 from backing.style.model import Cell, Pulse
 from backing.timebase import Meter
@@ -166,12 +167,11 @@ def join(bars: Sequence[Sequence[Beat]]) -> Line:
     return tuple(tuple(Pulse(length, tuple(next(made))) for length, _ in bar) for bar in bars)
 
 
-def take_apart(line: Line) -> list[list[Beat]]:
-    """The beats that `join` makes this line of."""
-    lengths = [pulse.length_q for bar in line for pulse in bar]
-    starts = [Fraction(0)]
-    for length in lengths:
-        starts.append(starts[-1] + length)
+def take_apart(line: Line, beats_q: Sequence[Fraction] = ()) -> list[list[Beat]]:
+    """The beats of a line, for `join`; each bar is cut at its pulses, or into beats of the lengths given."""
+    cuts = [list(beats_q) or [pulse.length_q for pulse in bar] for bar in line]
+    lengths = [length for bar in cuts for length in bar]
+    starts = list(accumulate(lengths, initial=Fraction(0)))
     total = starts[-1]
     marked: list[list[Segment]] = [[] for _ in lengths]
 
@@ -182,25 +182,21 @@ def take_apart(line: Line) -> list[list[Beat]]:
                 here = mark if a == start else "="
                 marked[i].append(((a - starts[i]) / length, (b - starts[i]) / length, here))
 
-    number = 0
+    at = Fraction(0)
     for bar in line:
         for pulse in bar:
             for cell in pulse.cells:
-                start = starts[number] + cell.at_q
+                start = at + cell.at_q
                 end = start + cell.length_q
                 fill(start, min(end, total), cell.mark)
                 if end > total:  # round to the start of the pattern
-                    over = (end - total) % total
-                    for i in range(len(lengths)):
-                        b = min(over, starts[i + 1])
-                        if starts[i] < b:
-                            marked[i].append((Fraction(0), (b - starts[i]) / lengths[i], "="))
-            number += 1
-    beats = iter(
+                    fill(Fraction(0), (end - total) % total, "=")
+            at += pulse.length_q
+    made = iter(
         (length, _with_rests(sorted(segments)))
         for length, segments in zip(lengths, marked, strict=True)
     )
-    return [[next(beats) for _ in bar] for bar in line]
+    return [[next(made) for _ in bar] for bar in cuts]
 
 
 def _with_rests(segments: list[Segment]) -> tuple[Segment, ...]:
