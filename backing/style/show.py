@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from itertools import accumulate
 from math import lcm
 
+from backing.instruments import UNPITCHED
 from backing.style.cells import Beat, take_apart
 from backing.style.find import styles
 from backing.style.model import Part, Pattern, Style, Where
@@ -89,62 +89,48 @@ def _part(part: Part) -> list[str]:
     head = f"{part.role}: {part.instrument.name}, {plays}; {part.level_db:+g} dB, {pan}"
     lines = [head]
     for pattern in part.patterns:
-        lines += grid(pattern)
+        lines += grid(pattern, part.role not in UNPITCHED)
     return lines
 
 
-def grid(pattern: Pattern) -> list[str]:
-    """A pattern as a grid: a title, the count, then a row for each line."""
+def grid(pattern: Pattern, rings: bool = True) -> list[str]:
+    """A pattern as a grid: a title, the count, then a row for each line; `rings` shows held notes as dashes."""
     place = "" if pattern.where is Where.TIME else f", {pattern.where.value}"
     title = f"  {pattern.name}  ({pattern.meter.full_name}, {pattern.level}{place}, weight {pattern.weight:g})"
     cut = {name: take_apart(line) for name, line in pattern.lines.items()}
+    beats = [beat for bars in cut.values() for bar in bars for beat in bar]
+    starts = [start.denominator for _, row in beats for start, _, _ in row]
+    count = lcm(1, *starts)
+    width = max((len(mark) for _, row in beats for _, _, mark in row), default=1)
     label = max(map(len, cut))
-    lines = [title, f"    {'':{label}}  {_rule(cut, pattern.meter)}".rstrip()]
+    rule = _rule(next(iter(cut.values())), pattern.meter, count, width)
+    lines = [title, f"    {'':{label}}  {rule}".rstrip()]
     for name, bars in cut.items():
-        text = " | ".join(
-            " ".join(_cells(beat, *_shape(cut, b, i)) for i, beat in enumerate(bar))
-            for b, bar in enumerate(bars)
-        )
-        lines.append(f"    {name:{label}}  {text}")
+        text = " | ".join(" ".join(_cells(b, count, width, rings) for b in bar) for bar in bars)
+        lines.append(f"    {name:{label}}  {text}".rstrip())
     return lines
 
 
-def _shape(cut: dict[str, list[list[Beat]]], bar: int, beat: int) -> tuple[int, int]:
-    """Cells in a beat of a bar, over all lines, and the width of a cell."""
-    segments = [s for bars in cut.values() for s in bars[bar][beat][1]]
-    marks = [
-        len(mark) for bars in cut.values() for line in bars for _, row in line for _, _, mark in row
-    ]
-    return lcm(1, *(start.denominator for start, _, _ in segments)), max(marks)
-
-
-def _cells(beat: Beat, count: int, width: int) -> str:
-    cells = ["." for _ in range(count)]
+def _cells(beat: Beat, count: int, width: int, rings: bool) -> str:
+    cells = ["."] * count
     for start, end, mark in beat[1]:
         first, last = int(start * count), int(end * count)
-        held = "." if mark == "." else "-"
-        cells[first:last] = ["-" if mark == "=" else mark] + [held] * (last - first - 1)
+        held = "-" if rings and mark != "." else "."
+        cells[first:last] = [held if mark == "=" else mark] + [held] * (last - first - 1)
     return " ".join(f"{cell:{width}}" for cell in cells)
 
 
-def _rule(cut: dict[str, list[list[Beat]]], meter: Meter) -> str:
+def _rule(bars: list[list[Beat]], meter: Meter, count: int, width: int) -> str:
     """The count over a grid: beats by number, what lies between as players say it."""
-    between = {2: ["&"], 4: ["e", "&", "a"]}
-    first = next(iter(cut.values()))
-    starts = list(accumulate(meter.pulses_q, initial=Fraction(0)))
+    between = {2: ["&"], 4: ["e", "&", "a"]}.get(count, [""] * (count - 1))
+    eighths = meter.compound or meter.counted_in_eighths
     text = []
-    for b, bar in enumerate(first):
-        row = []
-        for i in range(len(bar)):
-            count, width = _shape(cut, b, i)
-            number = (
-                i + 1
-                if not meter.compound and not meter.counted_in_eighths
-                else (int(starts[i] / meter.unit_q) + 1)
-            )
-            inner = (
-                between.get(count, [""] * (count - 1)) if number == i + 1 else [""] * (count - 1)
-            )
-            row += [f"{word:{width}}" for word in (str(number), *inner)]
+    for bar in bars:
+        row, at = [], Fraction(0)
+        for i, (length, _) in enumerate(bar):
+            number = str(int(at / meter.unit_q) + 1 if eighths else i + 1)
+            inner = [""] * (count - 1) if eighths else between
+            row += [f"{word:{width}}" for word in (number, *inner)]
+            at += length
         text.append(" ".join(row))
     return " | ".join(text)
