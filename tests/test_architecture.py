@@ -33,6 +33,7 @@ TOGETHER = {
     "unroll": {"playorder", "tempo"},
     "arrange": {"plan", "zones"},
     "plan": {"zones"},
+    "perform": {"feel"},
 }
 GROUND = set(FLOORS[0])
 HEAVY = (

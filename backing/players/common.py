@@ -80,9 +80,11 @@ class BarPlan:
 class Brief:
     """Everything that a player knows about one playing of a section.
 
-    `bars` and `plans` run in parallel. `changes` cover the section without a gap, the first clipped to its start; and
-    `ahead` is the first change after it (None at the very end). `zones` cover the section without a gap, for this
-    role. `heard` holds what players called earlier (bass, then drums, keys, guitar …) play in this section.
+    `bars` and `plans` run in parallel. `changes` cover the section without a gap, clipped to its borders, and `ahead`
+    is what is heard from its end on (None at the very end). A chord that is pushed or held over the border stands on
+    both sides with the same `index`: as the last of `changes` and as `ahead`, then again as the first of the next
+    section's `changes`, where its span's `sounds_q` lies before its `start_q` (it has been struck already).
+    `zones` cover the section without a gap, for this role; a stroke belongs to the zone in which it starts. `heard` holds what players called earlier (bass, then drums, keys, guitar …) play in this section.
     `place` is the stem of every chance here: (seed, role, section, pass).
     """
 

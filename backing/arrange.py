@@ -1,0 +1,269 @@
+"""The band leader: plans the form, tells every player what to do, and gathers what they play.
+
+Players are called section by section in the order of `BAND`, each hearing those before it. The whole band is always
+arranged, and players who are left out of a track are dropped at the end, so that the others play the same notes
+without them.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from fractions import Fraction
+
+from backing.arrangement import Arrangement, Note, PartStart, Player
+from backing.dice import Place
+from backing.instruments import DRUM_KEYS, INSTRUMENTS, UNPITCHED, in_score_order
+from backing.plan import plans, shared
+from backing.players import click as click_player
+from backing.players.common import Brief, Change, Zone
+from backing.style.model import Part, Style
+from backing.timeline import MelodyNote, SectionPass, Timeline
+from backing.zones import bounds, fermatas, heard_until, sounds_in, zones
+
+PlayFunction = Callable[[Brief], list[Note]]
+
+CLICK = Part("click", INSTRUMENTS["click"], {}, level_db=-3.0, room=0.0, spread_ms=0.0)
+MELODY = Part(
+    "melody", INSTRUMENTS["clarinet"], {"p": "melody", "mf": "melody", "f": "melody"}, level_db=-2.0
+)
+
+
+def _band() -> dict[str, PlayFunction]:
+    import importlib
+
+    found: dict[str, PlayFunction] = {}
+    for role, module in (
+        ("bass", "bass"), ("drums", "drums"), ("keys", "keys"), ("guitar", "guitar"), ("strings", "lines"),
+        ("horns", "lines"), ("percussion", "percussion"), ("melody", "lines"),
+    ):  # fmt: skip
+        try:
+            found[role] = importlib.import_module(f"backing.players.{module}").play
+        except ModuleNotFoundError:
+            continue
+    return found
+
+
+BAND = _band()
+
+
+def arrange(
+    timeline: Timeline,
+    style: Style,
+    seed: int = 1,
+    styles: Mapping[str, Style] | None = None,
+    *,
+    only: frozenset[str] = frozenset(),
+    without: frozenset[str] = frozenset(),
+    click: str = "off",
+    guide_tones: bool = False,
+    plain: bool = False,
+) -> Arrangement:
+    """Every player's notes for a timeline.
+
+    `styles` holds the styles that sections name for themselves. `only` and `without` choose who is heard (everyone
+    where both are empty; the count-in stays with `only`), `click` is one of `players.click.KINDS`, `plain` leaves out
+    every colour that is not written, `guide_tones` adds the line of thirds and sevenths.
+    """
+    named = styles or {}
+    band_styles = [
+        named.get(timeline.bars[s.first - 1].style or "", style) for s in timeline.sections
+    ]
+    parts = [_parts(s, timeline) for s in band_styles]
+    roles = tuple(r for r in BAND if any(r in p for p in parts))
+    zoned = {role: zones(timeline, role) for role in roles}
+    drums = zoned["drums"] if "drums" in zoned else zones(timeline, "drums")
+    leader = plans(timeline, drums, seed)
+    heard = _changes(timeline)
+    notes: dict[str, list[Note]] = {role: [] for role in roles}
+    starts: dict[str, list[PartStart]] = {role: [] for role in roles}
+    for i, section in enumerate(timeline.sections):
+        here = {role: zoned[role][i] for role in roles if role in parts[i]}
+        tasks = shared(timeline, i, leader[i], here, seed)
+        changes, ahead = heard[i]
+        played: dict[str, tuple[Note, ...]] = {}
+        bars = timeline.bars[section.first - 1 : section.last]
+        start, end = bounds(timeline, section)
+        melody = _melody(timeline, start, end)
+        kicks = tuple(h for h in timeline.hits if h.kick and start <= h.start_q < end)
+        colour = not plain and band_styles[i].colour and bars[0].colour is not False
+        qpm = _qpm(timeline, start)
+        for role in here:
+            part = parts[i][role]
+            brief = Brief(
+                timeline=timeline,
+                section=section,
+                style=band_styles[i],
+                part=part,
+                bars=bars,
+                plans=tasks[role],
+                changes=changes,
+                ahead=ahead,
+                zones=here[role],
+                place=Place((seed, role, section.name, section.pass_)),
+                melody=melody,
+                kicks=kicks,
+                heard=played,
+                colour=colour,
+                qpm=qpm,
+            )
+            line = [] if _silent_melody(role, timeline, section) else BAND[role](brief)
+            line.sort(key=_order)
+            _check(line, part, start, end)
+            played[role] = tuple(line)
+            notes[role].extend(line)
+            if not starts[role] or starts[role][-1].part != part:
+                starts[role].append(PartStart(start, part, band_styles[i]))
+    if "drums" in notes:
+        _cue(timeline, notes["drums"])
+    count = click_player.NONE if "click" in without else click_player.count_in(timeline)
+    chosen = in_score_order({r for r in roles if (not only or r in only) and r not in without})
+    players = [Player(r, tuple(starts[r]), tuple(notes[r])) for r in chosen]
+    clicks = list(count.notes)
+    if "click" not in without:
+        clicks += click_player.clicks(timeline.bars, click, _held(timeline))
+    if clicks:
+        first = PartStart(-count.length_q, CLICK, style)
+        players.append(Player("click", (first,), tuple(clicks)))
+    return Arrangement(
+        timeline,
+        style,
+        seed,
+        tuple(players),
+        count.length_q,
+        count.bars,
+        _silent(timeline, {r: zoned[r] for r in chosen}, click != "off" and "click" not in without),
+    )
+
+
+def _order(note: Note) -> tuple[Fraction, int]:
+    return note.start_q, note.pitch
+
+
+def _parts(style: Style, timeline: Timeline) -> dict[str, Part]:
+    """The players of a style in the order in which they are called; a written melody finds someone to play it."""
+    parts = {part.role: part for part in style.parts}
+    if timeline.melody and "melody" not in parts:
+        parts["melody"] = MELODY
+    if not timeline.melody:
+        parts.pop("melody", None)
+    return {role: parts[role] for role in BAND if role in parts}
+
+
+def _changes(timeline: Timeline) -> list[tuple[tuple[Change, ...], Change | None]]:
+    """For every section the chords as heard, clipped to its borders, and what is heard at its end."""
+    spans = timeline.chords
+    until = heard_until(timeline)
+    whole = [
+        Change(i, max(span.sounds_q, Fraction(0)), until[i], span) for i, span in enumerate(spans)
+    ]
+    whole = [change for change in whole if change.end_q > change.start_q]
+    starts = [change.start_q for change in whole]
+    found = []
+    for section in timeline.sections:
+        start, end = bounds(timeline, section)
+        first = max(0, bisect_right(starts, start) - 1)
+        last = bisect_right(starts, end) - 1  # the chord that is heard at the end
+        inside = [
+            replace(c, start_q=max(c.start_q, start), end_q=min(c.end_q, end))
+            if c.start_q < start or c.end_q > end
+            else c
+            for c in whole[first : last + 1]
+            if c.start_q < end
+        ]
+        ahead = None
+        if end < timeline.length_q:
+            ahead = replace(whole[last], start_q=max(whole[last].start_q, end))
+        found.append((tuple(inside), ahead))
+    return found
+
+
+def _melody(timeline: Timeline, start: Fraction, end: Fraction) -> tuple[MelodyNote, ...]:
+    return tuple(n for n in timeline.melody if start <= n.start_q < end)
+
+
+def _silent_melody(role: str, timeline: Timeline, section: SectionPass) -> bool:
+    """The melody is played in the first and the last chorus, elsewhere only where the chart names it."""
+    if role != "melody" or section.chorus in (0, 1, timeline.choruses):
+        return False
+    players = timeline.bars[section.first - 1].players
+    return players is None or "melody" not in players
+
+
+def _qpm(timeline: Timeline, at_q: Fraction) -> float:
+    steps = timeline.tempo
+    return steps[max(0, bisect_right(steps, at_q, key=lambda s: s.at_q) - 1)].qpm
+
+
+def _check(line: list[Note], part: Part, start: Fraction, end: Fraction) -> None:
+    """What must hold of whatever a player plays."""
+    low, high = part.instrument.low, part.instrument.high
+    for note in line:
+        assert start <= note.start_q < end, f"{part.role} plays outside its section: {note}"
+        assert note.start_q < note.end_q, f"{part.role} plays a note of no length: {note}"
+        assert low <= note.pitch <= high, f"{part.role} leaves its range: {note}"
+        assert 1 <= note.velocity <= 127, f"{part.role} plays at no loudness: {note}"
+
+
+def _held(timeline: Timeline) -> list[tuple[Fraction, Fraction, Fraction]]:
+    """Start, cue and end of every fermata that the music goes on from."""
+    found = []
+    for span, end in fermatas(timeline):
+        beat = timeline.bars[span.bar - 1].meter.beat_q
+        found.append((span.sounds_q, max(span.sounds_q, end - beat), end))
+    return found
+
+
+def _cue(timeline: Timeline, drums: list[Note]) -> None:
+    """The drums cue the beat after a fermata, where they are playing at all."""
+    held = _held(timeline)
+    if not held:
+        return
+    for _, cue, _ in held:
+        bar = timeline.bar_at(cue)
+        absent = "drums" in bar.tacet or (bar.players is not None and "drums" not in bar.players)
+        if not absent and not bar.rubato:
+            drums.append(
+                Note(
+                    cue,
+                    cue + Fraction(1, 4),
+                    DRUM_KEYS["pedal hat"],
+                    70,
+                    "cue after the fermata",
+                    strict=True,
+                )
+            )
+    drums.sort(key=_order)
+
+
+def _silent(
+    timeline: Timeline, zoned: Mapping[str, list[tuple[Zone, ...]]], clicked: bool
+) -> frozenset[int]:
+    """Bars in which nobody is meant to sound."""
+    if clicked:
+        return frozenset()
+    found = set()
+    for i, section in enumerate(timeline.sections):
+        for bar in timeline.bars[section.first - 1 : section.last]:
+            for role, by_section in zoned.items():
+                if role == "melody":
+                    sung = _melody_sounds(timeline, section, bar.start_q, bar.end_q)
+                    if sung and sounds_in(by_section[i], bar.start_q, bar.end_q):
+                        break
+                elif sounds_in(by_section[i], bar.start_q, bar.end_q):
+                    break
+            else:
+                found.add(bar.index)
+    return frozenset(found)
+
+
+def _melody_sounds(
+    timeline: Timeline, section: SectionPass, start: Fraction, end: Fraction
+) -> bool:
+    return not _silent_melody("melody", timeline, section) and any(
+        n.start_q < end and n.end_q > start for n in timeline.melody
+    )
+
+
+__all__ = ["BAND", "UNPITCHED", "arrange"]
