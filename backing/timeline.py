@@ -55,6 +55,7 @@ class ChordSpan:
     strike: Strike = Strike.NORMAL
     fermata: bool = False
     again: bool = False
+    held: bool = False  # a `/` at the bar line: the chord goes on, it is not struck again
 
     @property
     def sounds_q(self) -> Fraction:
@@ -71,7 +72,8 @@ class PlayedBar:
     """One bar as played. `dynamic` runs from `dynamic` to `dynamic_end` (0 pp to 5 ff), None where the band decides.
 
     `players` None means everyone; `tacet` roles rest. `breaks` silences the band, `fills` asks the drums for a fill.
-    `line` is the line of the chart (from 1), 0 for a bar that was added (an ending, a tag keeps its own).
+    `line` is the line of the chart (from 1), 0 for a bar that was added (an ending; a tag keeps its own), whose
+    `number` is 0 too. `clave_half` runs on unbroken through sections of odd length.
     """
 
     index: int
@@ -93,6 +95,7 @@ class PlayedBar:
     tacet: frozenset[str] = frozenset()
     colour: bool | None = None
     clave: str | None = None
+    clave_half: int = 0  # 0 in the first bar of the two that a clave fills, 1 in the second
     time_feel: TimeFeel = TimeFeel.NORMAL
     rubato: bool = False
     breaks: bool = False
