@@ -212,6 +212,7 @@ def _frame(chart: Chart, request: Request, band: _Band, visit: Visit) -> _Frame:
 
 def _tempo(chart: Chart, section: Section, band: _Band) -> tuple[Fraction, Fraction | None]:
     """Quarters a minute at the start of a section, and at its end where it glides."""
+    own = section.settings
     if own.tempo is not None:
         meter = own.meter or meter_of(chart)
         return own.tempo.qpm(meter), own.tempo.to_qpm(meter)
