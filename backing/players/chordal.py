@@ -1,0 +1,214 @@
+"""What a chordal player hears before choosing notes, and the choice: one voicing for every chord of a section.
+
+The register keeps above the bass that is already played and below the melody; chance breaks near-ties by place. A
+chord that stays for bars on end is turned over now and then; chords of a beat or less weigh every move more.
+
+Conventions: pitches are MIDI notes, costs those of `harmony.voicings`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+
+from backing.arrangement import Note
+from backing.harmony.search import best_path, jitter
+from backing.harmony.symbol import Chord
+from backing.harmony.voicings import VOICES, Palette, Voicing, distance, moves, palette
+from backing.pitch import Degree
+from backing.players.common import Brief, Change, band
+from backing.timeline import MelodyNote
+
+NEAR_TIE = 0.45  # what chance may weigh
+RESTLESS = 1.4  # against leaving a chord as it is for bars on end
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One chord to voice: the colours that may be added, the highest bass note under it and the melody over it."""
+
+    change: Change
+    chord: Chord
+    colours: tuple[Degree, ...]
+    bass: int  # 0 where no bass plays
+    melody: tuple[int, ...]
+    fast: bool
+    level: str
+    restless: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Voiced:
+    """A chosen voicing and what it does, in words."""
+
+    voicing: Voicing
+    words: str
+
+
+def steps(brief: Brief) -> list[Step]:
+    """Every chord of the section, and the one after it, with its surroundings."""
+    changes = [*brief.changes, *([brief.ahead] if brief.ahead else [])]
+    added: list[tuple[Degree, ...]] = []
+    bass = brief.heard.get("bass", ())
+    made = []
+    under, over, bar = 0, 0, 0
+    for number, change in enumerate(changes):
+        while under < len(bass) and bass[under].end_q <= change.start_q:
+            under += 1
+        while over < len(brief.melody) and brief.melody[over].end_q <= change.start_q:
+            over += 1
+        while bar + 1 < len(brief.bars) and brief.bars[bar].end_q <= change.start_q:
+            bar += 1
+        chord = change.span.chord
+        if chord is None:
+            continue
+        length = change.end_q - change.start_q
+        again = change.span.again and number > 0
+        made.append(
+            Step(
+                change,
+                chord,
+                added[number] if number < len(added) else (),
+                _highest(bass, under, change.end_q),
+                _sung(brief.melody, over, change.end_q),
+                length <= brief.bars[bar].meter.beat_q,
+                band(brief.plans[bar].level),
+                again and brief.place.chance(0.5, "turn", bar, str(change.start_q - brief.start_q)),
+            )
+        )
+    return made
+
+
+def _highest(bass: Sequence[Note], at: int, end: Fraction) -> int:
+    found = 0
+    while at < len(bass) and bass[at].start_q < end:
+        found = max(found, bass[at].pitch)
+        at += 1
+    return found
+
+
+def _sung(melody: Sequence[MelodyNote], at: int, end: Fraction) -> tuple[int, ...]:
+    found = []
+    while at < len(melody) and melody[at].start_q < end:
+        found.append(melody[at].pitch.midi)
+        at += 1
+    return tuple(found)
+
+
+@lru_cache(maxsize=2048)
+def _edges(a: Palette, b: Palette, weight: float, restless: bool) -> tuple[tuple[float, ...], ...]:
+    """`voicings.moves`, weighed; with `restless` a voicing that simply stays costs something."""
+    made = [[weight * cost for cost in column] for column in moves(a, b)]
+    if restless and a is b:
+        for i, column in enumerate(made):
+            column[i] += RESTLESS
+    return tuple(map(tuple, made))
+
+
+def _surroundings(voicing: Voicing, step: Step) -> float:
+    """What bass and melody have against a voicing."""
+    cost = 0.0
+    if step.bass and voicing.bottom <= step.bass:
+        cost += 8.0
+    if step.melody:
+        over = voicing.top - min(step.melody)
+        if over > 0:
+            cost += 1.2 + 0.2 * over
+        for note in step.melody:
+            if any(abs(p - note) in (1, 13) for p in voicing.pitches):
+                cost += 1.5
+    return cost
+
+
+def voice(
+    brief: Brief,
+    family: Mapping[str, str],
+    low: int,
+    high: int,
+    voices: int = 0,
+) -> dict[int, Voiced]:
+    """The best voicing for every change (by its index) and for the change after the section.
+
+    `family` names the family of voicings for each level; `voices` 0 is what the family usually has.
+    """
+    found = steps(brief)
+    if not found:
+        return {}
+    palettes: list[Palette] = []
+    for step in found:
+        floor = low
+        if step.bass >= low:
+            floor = (
+                low + -(-(step.bass + 1 - low) // 3) * 3
+            )  # in threes, so that few registers are searched
+        kind = family[step.level]
+        count = voices or VOICES[kind]
+        palettes.append(
+            palette(step.chord, step.colours, kind, count, floor, max(high, floor + 19))
+        )
+    nodes = []
+    for step, offer in zip(found, palettes, strict=True):
+        where = (_bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
+        chance = jitter(
+            brief.place.roll("voicing", *where),
+            len(offer.voicings),
+            0.15 if step.fast else NEAR_TIE,
+        )
+        own = [v.cost + c for v, c in zip(offer.voicings, chance, strict=True)]
+        if step.bass or step.melody:
+            own = [c + _surroundings(v, step) for c, v in zip(own, offer.voicings, strict=True)]
+        nodes.append(own)
+    edges = [
+        _edges(a, b, 1.5 if step.fast else 1.0, step.restless)
+        for a, b, step in zip(palettes, palettes[1:], found[1:], strict=False)
+    ]
+    path = best_path(nodes, edges)
+    made: dict[int, Voiced] = {}
+    before: Voicing | None = None
+    for step, offer, at in zip(found, palettes, path, strict=True):
+        voicing = offer.voicings[at]
+        made[step.change.index] = Voiced(voicing, _words(before, voicing))
+        before = voicing
+    return made
+
+
+def _bar_of(brief: Brief, change: Change) -> int:
+    """The bar of the section in which a change stands as written, so that an edit elsewhere changes no chance."""
+    return change.span.bar - brief.bars[0].index
+
+
+@lru_cache(maxsize=8192)
+def _words(before: Voicing | None, voicing: Voicing) -> str:
+    if before is None:
+        return voicing.shape
+    if before.pitches == voicing.pitches:
+        return f"{voicing.shape}, as before"
+    top = voicing.top - before.top
+    if top == 0:
+        return f"{voicing.shape}, top note held"
+    way = "up" if top > 0 else "down"
+    line = "by step" if abs(top) <= 2 else "by leap"
+    kept = len(set(before.pitches) & set(voicing.pitches))
+    common = f", {kept} common notes" if kept > 1 else ", 1 common note" if kept else ""
+    if not common and distance(before.pitches, voicing.pitches) <= 4:
+        common = ", all voices close"
+    return f"{voicing.shape}, top note {way} {line}{common}"
+
+
+def choice(brief: Brief, name: str, default: str) -> str:
+    """A setting of the part that is a word."""
+    value = brief.part.settings.get(name, default)
+    return value if isinstance(value, str) else default
+
+
+def families(brief: Brief, name: str, default: str) -> dict[str, str]:
+    """The family of voicings for each level: the setting, and where given its own for soft and loud playing."""
+    usual = choice(brief, name, default)
+    soft, loud = choice(brief, f"{name}_soft", "same"), choice(brief, f"{name}_loud", "same")
+    return {
+        "p": usual if soft == "same" else soft,
+        "mf": usual,
+        "f": usual if loud == "same" else loud,
+    }
