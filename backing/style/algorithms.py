@@ -41,11 +41,39 @@ _GRIPS = Setting("choice", "family of grips that the search draws from", "drop 2
 _MUTED = Setting("flag", "strings damped at once: every stroke is short", False)
 
 _BASS_PATTERN = Algorithm("patterns by degree, as the style writes them", {})
+_SKIPS = Setting("number", "chance of an eighth between the beats of a bar", 0.12)
+_PICKUPS = Setting("number", "chance of a note on the last beat of a bar", 0.2)
+_WALK_UPS = Setting("number", "chance of walking into the next chord", 0.3)
+_PEDAL_RHYTHM = Setting(
+    "choice", "how often the bass is struck", "bar", ("bar", "strong", "beat", "eighths")
+)
+_COMPING = Setting("number", "how much snare and kick talk between the beats of swing", 0.0)
+_KICK_WITH_BASS = Setting("number", "chance that a kick follows the bass off the beat", 0.0)
+_SOFT = Setting(
+    "choice", "what takes the place of the snare when it is soft", "snare", ("snare", "rim")
+)
+_VARY = Setting("number", "chance that a bar is played with a small change", 0.2)
+_FILLS = Setting(
+    "choice",
+    "fills where the style has no patterns of its own for phrase ends",
+    "toms",
+    ("toms", "snare", "none"),
+)
 
 ALGORITHMS: Mapping[str, Mapping[str, Algorithm]] = {
     "bass": {
-        "walking": Algorithm("a quarter-note line found by search", {}),
-        "two-feel": Algorithm("half notes, root and fifth, with pickups at phrase ends", {}),
+        "walking": Algorithm("a quarter-note line found by search", {"skips": _SKIPS}),
+        "two-feel": Algorithm(
+            "half notes, root and fifth, with pickups at phrase ends", {"pickups": _PICKUPS}
+        ),
+        "tumbao": Algorithm(
+            "the off-beat before the middle, and the last beat with the next chord", {}
+        ),
+        "root-fifth": Algorithm(
+            "root and fifth on the strong beats, now and then a walk up", {"walk_ups": _WALK_UPS}
+        ),
+        "pedal": Algorithm("the bass of the chord, held or repeated", {"rhythm": _PEDAL_RHYTHM}),
+        "octaves": Algorithm("low on the beats, an octave higher on the off-beats", {}),
         "pattern": _BASS_PATTERN,
     },
     "keys": {
@@ -62,6 +90,17 @@ ALGORITHMS: Mapping[str, Mapping[str, Algorithm]] = {
         "pattern": Algorithm("chords in the rhythm of the style's patterns", {"voicing": _VOICING}),
     },
     "melody": {"melody": Algorithm("the written melody", {})},
-    "drums": {"pattern": Algorithm("patterns by level and place, with fills", {})},
-    "percussion": {"pattern": Algorithm("patterns by level and place", {})},
+    "drums": {
+        "pattern": Algorithm(
+            "patterns by level and place, with fills",
+            {
+                "comping": _COMPING,
+                "kick_with_bass": _KICK_WITH_BASS,
+                "soft": _SOFT,
+                "vary": _VARY,
+                "fills": _FILLS,
+            },
+        ),
+    },
+    "percussion": {"pattern": Algorithm("patterns by level and place", {"vary": _VARY})},
 }
