@@ -12,10 +12,11 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from backing.chart.ast import Chart, Direction, Ending, EndingKind, Section
+from backing.form.items import choruses_of
+from backing.form.order import Visit, order_of_play
 from backing.instruments import ROLES
 from backing.marks import BarMark, NoteMark, SpanMark, mark_bar
 from backing.pitch import UNISON, Key
-from backing.playorder import Visit, choruses_of, order_of_play
 from backing.tempo import Beat, Bend, Leg, tempo_steps
 from backing.timebase import EIGHTH, FOUR_FOUR, QUARTER, SIXTEENTH, Meter, Tempo
 from backing.timeline import (

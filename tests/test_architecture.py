@@ -17,7 +17,9 @@ FLOORS = (
     ("harmony",),
     ("chart",),
     ("timeline",),
-    ("unroll", "playorder", "tempo", "rehearse", "style"),
+    ("form", "marks", "tempo", "tonality"),
+    ("reshape", "closing"),
+    ("unroll", "rehearse", "style"),
     ("arrangement",),
     ("players",),
     ("plan", "zones", "arrange"),
@@ -30,7 +32,6 @@ FLOORS = (
 )
 TOGETHER = {
     "errors": {"source"},
-    "unroll": {"playorder", "tempo"},
     "arrange": {"plan", "zones"},
     "plan": {"zones"},
     "perform": {"feel"},
