@@ -35,7 +35,16 @@ GERMAN_ALTER = {
     "eses": -2, "ses": -2, "sas": -2, "bb": -2,
 }  # fmt: skip
 SOLFEGE = re.compile(r"(?i:do|re|mi|fa|sol|la|si|ti)")
-SOLFEGE_NOTES = dict(do="C", re="D", mi="E", fa="F", sol="G", la="A", si="B", ti="B")
+SOLFEGE_NOTES = {
+    "do": "C",
+    "re": "D",
+    "mi": "E",
+    "fa": "F",
+    "sol": "G",
+    "la": "A",
+    "si": "B",
+    "ti": "B",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,11 +56,19 @@ class SymbolWarning:
 
 
 class SymbolError(ValueError):
-    """A symbol that cannot be read: a stable `code`, one sentence, what to type instead, and the column from 0."""
+    """A symbol that cannot be read: a stable `code`, one sentence, what to do instead, and the column from 0.
 
-    def __init__(self, code: str, message: str, hint: str = "", column: int = 0) -> None:
-        self.code, self.message, self.hint, self.column = code, message, hint, column
-        super().__init__(f"{message}; {hint}" if hint else message)
+    `offers` are symbols that may have been meant; the hint shows those that can be read.
+    """
+
+    def __init__(
+        self, code: str, message: str, hint: str = "", column: int = 0, offers: tuple[str, ...] = ()
+    ) -> None:
+        self.code, self.message, self.column = code, message, column
+        self.advice, self.offers = hint, offers
+        typed = f"type {' or '.join(offers)}" if offers else ""
+        self.hint = ", ".join(part for part in (typed, hint) if part)
+        super().__init__(f"{message}; {self.hint}" if self.hint else message)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,8 +159,9 @@ def note_name(text: str, at: int, columns: tuple[int, ...], german: bool) -> tup
         raise SymbolError(
             "german-note-name",
             f"{foreign[0]} is a German note name",
-            f"type {name}{text[foreign.end() :]}, or set note-names: german",
+            "or set note-names: german",
             columns[at],
+            (text[:at] + name + text[foreign.end() :],),
         )
     end = at + 1
     alter = 0
@@ -155,15 +173,17 @@ def note_name(text: str, at: int, columns: tuple[int, ...], german: bool) -> tup
             raise SymbolError(
                 "mixed-accidentals",
                 f"{text[at : end + 1]} is sharp and flat together",
-                f"type {letter}#{rest.lstrip('#b')} or {letter}b{rest.lstrip('#b')}",
+                "",
                 columns[end],
+                tuple(text[: at + 1] + sign + rest.lstrip("#b") for sign in "#b"),
             )
         if abs(alter) == 2:
             raise SymbolError(
                 "too-many-accidentals",
                 f"{text[at : end + 1]} has more than two accidentals",
-                f"type {text[at:end]}{text[end:].lstrip('#b')}",
+                "",
                 columns[end],
+                (text[:end] + text[end:].lstrip("#b"),),
             )
         alter += sign
         end += 1
@@ -179,8 +199,9 @@ def _german(found: re.Match[str], columns: tuple[int, ...]) -> tuple[NoteName, i
             raise SymbolError(
                 "german-note-name",
                 f"in German note names B is B flat, so {found[0]} is no note",
-                f"type H{sign if sign else ''}",
+                "",
                 columns[found.start()],
+                (found.string[: found.start()] + "H" + found.string[found.end() :],),
             )
         return NoteName("B", -1), found.end()
     return NoteName(letter, GERMAN_ALTER[sign]), found.end()
@@ -193,14 +214,16 @@ def _no_note(text: str, at: int, columns: tuple[int, ...]) -> SymbolError:
         return SymbolError(
             "not-a-note-name",
             "H is the German name for B natural",
-            f"type {text[:at]}B{rest}, or set note-names: german (where B means B flat)",
+            "or set note-names: german, where B means B flat",
             column,
+            (f"{text[:at]}B{rest}",),
         )
     if "a" <= letter <= "g":
-        name = text[:at] + letter.upper() + rest
-        also = f" or {text[:at]}Bb{rest}" if letter == "b" and rest[:1] != "b" else ""
+        offers = [text[:at] + letter.upper() + rest]
+        if letter == "b" and rest[:1] != "b":
+            offers.append(f"{text[:at]}Bb{rest}")
         return SymbolError(
-            "lower-case-root", "a note name is a capital letter", f"type {name}{also}", column
+            "lower-case-root", "a note name is a capital letter", "", column, tuple(offers)
         )
     solfege = SOLFEGE.match(text, at)
     if solfege:
@@ -208,8 +231,9 @@ def _no_note(text: str, at: int, columns: tuple[int, ...]) -> SymbolError:
         return SymbolError(
             "looks-like-solfege",
             f"{solfege[0]} is a syllable, not a letter",
-            f"type {text[:at]}{name}{text[solfege.end() :]}",
+            "",
             column,
+            (text[:at] + name + text[solfege.end() :],),
         )
     if letter in "%/|:[]=~*_.":
         return SymbolError(

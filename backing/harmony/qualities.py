@@ -63,11 +63,14 @@ m7#5        | 1 b3 #5 b7
 7no3        | 1 5 b7
 *7sus4      | 1 4 5 b7
 *7sus2      | 1 2 5 b7
+*7sus24     | 1 2 4 5 b7
 *9sus4      | 1 4 5 b7 9
 *13sus4     | 1 4 5 b7 9 13
 7sus4b9     | 1 4 5 b7 b9
 13sus4b9    | 1 4 5 b7 b9 13
 *maj7sus4   | 1 4 5 7
+*maj7sus2   | 1 2 5 7
+*maj7sus24  | 1 2 4 5 7
 *maj9sus4   | 1 4 5 7 9
 7sus4add3   | 1 3 4 5 b7
 *9          | 1 3 5 b7 9
@@ -130,10 +133,31 @@ ROWS: tuple[tuple[str, frozenset[str], bool], ...] = tuple(
     for name, row in (line.split("|") for line in TABLE.strip("\n").splitlines())
 )
 NAMES = {row: name for name, row, _ in ROWS}
-ALTERED = frozenset("1 3 b5 #5 b7 b9 #9".split())
+ALTERED = frozenset(["1", "3", "b5", "#5", "b7", "b9", "#9"])
 ORDER = {
     d: (Degree.parse(d).number, Degree.parse(d).alter)
-    for d in "1 2 b3 3 4 b5 5 #5 b6 6 bb7 b7 7 b9 9 #9 11 #11 b13 13".split()
+    for d in [
+        "1",
+        "2",
+        "b3",
+        "3",
+        "4",
+        "b5",
+        "5",
+        "#5",
+        "b6",
+        "6",
+        "bb7",
+        "b7",
+        "7",
+        "b9",
+        "9",
+        "#9",
+        "11",
+        "#11",
+        "b13",
+        "13",
+    ]
 }
 
 
@@ -224,7 +248,7 @@ def composed(degrees: frozenset[str]) -> str:
     for stack, base, is_stack in ROWS:
         if not is_stack:
             continue
-        items = _difference(base, degrees)
+        items = _difference(stack, base, degrees)
         if items is None:
             continue
         name = f"{stack}({','.join(items)})"
@@ -236,7 +260,7 @@ def composed(degrees: frozenset[str]) -> str:
     return best[2]
 
 
-def _difference(base: frozenset[str], degrees: frozenset[str]) -> list[str] | None:
+def _difference(stack: str, base: frozenset[str], degrees: frozenset[str]) -> list[str] | None:
     """What to write after a stack to get these degrees, or None where it cannot be written."""
     extra, missing = degrees - base, base - degrees
     plain = bool(
@@ -246,7 +270,7 @@ def _difference(base: frozenset[str], degrees: frozenset[str]) -> list[str] | No
     items: list[str] = []
     for degree in sorted(extra, key=ORDER.__getitem__):
         if degree in ("b5", "#5"):
-            if "5" in degrees or not {"3", "b3", "2", "4"} & degrees:
+            if "5" in degrees or ("5" not in base and stack != "m7b5"):
                 return None
             items.append(degree)
         elif degree == "3" and "4" in base:
