@@ -1,0 +1,197 @@
+"""The skeleton of a bass line: stretches of one chord, and the note that each begins on.
+
+Conventions: a *stretch* is a piece of a bar under one chord, within one zone; a chord that comes early begins its stretch
+early and runs over the bar line. Its anchor is the root or written bass wherever a new chord begins; in a walking line
+a bar that goes on under the same chord may begin on another chord tone. Registers are found as the best path over the
+section from a fixed home, so that a bass written stepwise moves by step.
+Sources: root on the first beat of a new chord, a written bass always (common practice); ranges in `instruments`.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from backing.players.common import Brief, Change, Zone, ZoneKind
+from backing.players.tones import Tones, tones
+from backing.players.walking import move_cost, routes
+
+HOME = 38  # D2, where a line begins
+_REST_TONES = ((0, 0.0), (5, 0.35), (3, 0.45), (7, 0.9))  # step of the chord and points, 0 its bass
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """One chord from `start_q` to `end_q` within bar `bar` (index into the brief's bars).
+
+    `way` is the algorithm, or "struck". `slots` are the places of a walking line, the first one `start_q`; `strong` has
+    an entry for each slot after the first. `fresh` is true where the chord is new. `gap` is true where something else
+    than the line comes before, `begun` where a chord that came early was struck in the section before.
+    """
+
+    start_q: Fraction
+    end_q: Fraction
+    bar: int
+    change: Change
+    tones: Tones
+    way: str
+    fresh: bool
+    gap: bool
+    begun: bool
+    slots: tuple[Fraction, ...]
+    strong: tuple[bool, ...]
+
+    @property
+    def walks(self) -> bool:
+        return self.way in ("walking", "two-feel")
+
+
+def stretches(
+    brief: Brief, ways: Sequence[str], slots: Sequence[Sequence[tuple[Fraction, bool]]]
+) -> list[Stretch]:
+    """The stretches of a section in order; silence and N.C. have none.
+
+    `ways` names each bar's algorithm, `slots` the places of each bar (in quarters of the piece) with whether they are
+    strong.
+    """
+    bar_starts = [b.start_q for b in brief.bars]
+    found: list[Stretch] = []
+    before: Change | None = None
+    for zone in brief.zones:
+        if zone.kind is ZoneKind.SILENT:
+            continue
+        for change in _within(brief.changes, zone):
+            start = max(zone.start_q, change.start_q)
+            end = min(zone.end_q, change.end_q)
+            chord = change.span.chord
+            if chord is None or start >= end:
+                before = change
+                continue
+            begins = max(
+                change.span.start_q, start
+            )  # the bar that a chord belongs to, early or not
+            cuts = [start]
+            cuts += bar_starts[bisect_right(bar_starts, begins) : bisect_left(bar_starts, end)]
+            cuts.append(end)
+            for left, right in pairwise(cuts):
+                begins = max(left, change.span.start_q)
+                number = max(0, bisect_right(bar_starts, begins) - 1)
+                bar = brief.bars[number]
+                new = left == start and not (
+                    before is change
+                    or (before is not None and (change.span.again or change.span.held))
+                )
+                inner = [s for s in slots[number] if begins < s[0] < right]
+                found.append(
+                    Stretch(
+                        left, right, number, change, tones(chord, bar.key),
+                        "struck" if zone.kind is ZoneKind.STRUCK else ways[number],
+                        new or not found,
+                        bool(found) and found[-1].end_q != left,
+                        not found and change.span.push_q > 0 and change.span.sounds_q < left == change.span.start_q,
+                        (left, *(s for s, _ in inner)), tuple(strong for _, strong in inner),
+                    )
+                )  # fmt: skip
+            before = change
+    return found
+
+
+def _within(changes: Sequence[Change], zone: Zone) -> Sequence[Change]:
+    ends = [c.end_q for c in changes]
+    starts = [c.start_q for c in changes]
+    return changes[bisect_right(ends, zone.start_q) : bisect_left(starts, zone.end_q)]
+
+
+def settle(
+    brief: Brief, line: Sequence[Stretch], low: int, high: int
+) -> tuple[list[int], int | None]:
+    """The anchor of every stretch as a MIDI note, and the first note after the section (None when nothing follows).
+
+    Raises nothing: a written bass outside the range is played an octave off.
+    """
+    if not line:
+        return [], None
+    choices = [_candidates(brief, s, low, high) for s in line]
+    ahead = _ahead(brief, low, high)
+    if ahead:
+        choices.append(ahead)
+    # state: note, and how often it has sounded running (no note comes three times)
+    paths: list[dict[tuple[int, int], tuple[float, tuple[int, int] | None]]] = [
+        {(pitch, 1): (cost + 0.09 * abs(pitch - HOME), None) for pitch, cost in choices[0]}
+    ]
+    for index in range(1, len(choices)):
+        here = line[index - 1]
+        leads = index == len(line) or line[index].fresh
+        reached: dict[tuple[int, int], tuple[float, tuple[int, int] | None]] = {}
+        for pitch, own in choices[index]:
+            for state, (cost, _) in paths[-1].items():
+                going = _going(here, state[0], pitch, low, high, leads)
+                run = state[1] + 1 if state[0] == pitch and len(here.slots) == 1 else 1
+                total = cost + own + going + (4.0 if run > 2 else 0.0)
+                new = (pitch, min(run, 3))
+                if new not in reached or total < reached[new][0]:
+                    reached[new] = (total, state)
+        paths.append(reached)
+    at: tuple[int, int] | None = min(paths[-1], key=lambda state: (paths[-1][state][0], state))
+    anchors: list[int] = []
+    for reached in reversed(paths):
+        if at is not None:
+            anchors.append(at[0])
+            at = reached[at][1]
+    anchors.reverse()
+    return (anchors[:-1], anchors[-1]) if ahead else (anchors, None)
+
+
+def _going(here: Stretch, start: int, end: int, low: int, high: int, leads: bool) -> float:
+    """Points for leading from one anchor to the next through the stretch between them."""
+    free = len(here.slots) - 1
+    if not here.walks or free == 0:
+        return move_cost(end - start)
+    best = routes(*route_key(here, start, end, low, high, leads))
+    return best[0].cost if best else 12.0 + move_cost(end - start)
+
+
+def route_key(
+    here: Stretch, start: int, end: int, low: int, high: int, leads: bool
+) -> tuple[int, int, int, int, tuple[bool, ...], int, int, bool, bool]:
+    """What `routes` asks for."""
+    t = here.tones
+    leap = end - start
+    down, up = max(0, -leap), max(0, leap)
+    return (
+        t.chord_rel, t.scale_rel, (start - t.root) % 12, leap, here.strong,
+        min(start - low, down + 9), min(high - start, up + 9), here.way == "two-feel", leads,
+    )  # fmt: skip
+
+
+def _candidates(brief: Brief, stretch: Stretch, low: int, high: int) -> list[tuple[int, float]]:
+    """Notes that may begin a stretch, with points."""
+    t = stretch.tones
+    options = [(t.bass, 0.0)]
+    if not stretch.fresh and stretch.walks:
+        # An octave lower or higher, or another chord tone: the chord has been stated.
+        options = [(t.bass if s == 0 else (t.root + t.degrees[s]) % 12, c) for s, c in _REST_TONES]
+        options = [(pc, c) for pc, c in options if t.chord_rel >> (pc - t.root) % 12 & 1]
+    place = brief.place.at(stretch.bar, str(stretch.start_q))
+    found: dict[int, float] = {}
+    for pc, cost in options:
+        for pitch in range(low + (pc - low) % 12, high + 1, 12):
+            chance = 0.5 * place.roll("register", pitch)
+            cost_here = cost + 0.006 * (pitch - HOME - 2) ** 2 + chance
+            if pitch not in found or cost_here < found[pitch]:
+                found[pitch] = cost_here
+    return sorted(found.items())
+
+
+def _ahead(brief: Brief, low: int, high: int) -> list[tuple[int, float]]:
+    """The first notes of what follows the section."""
+    if brief.ahead is None or brief.ahead.span.chord is None:
+        return []
+    pc = brief.ahead.span.chord.lowest.pc
+    return [
+        (pitch, 0.006 * (pitch - HOME) ** 2 + 0.09 * abs(pitch - HOME))
+        for pitch in range(low + (pc - low) % 12, high + 1, 12)
+    ]

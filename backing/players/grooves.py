@@ -1,0 +1,156 @@
+"""Which pattern stands in which bar, and its strokes there.
+
+Conventions: strokes count quarters from their bar line. A pattern of several bars is entered at the bar of the phrase
+(with a clave: of the piece), so that it is never turned round by a section of odd length. A player holds one idea for a
+phrase and leaves it now and then; no pattern fills three bars running where there is another one, unless the style
+lives on repetition (common practice).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+
+from backing.players.common import BarPlan, Brief, band
+from backing.style.grid import choices
+from backing.style.model import Pattern, Where
+from backing.timebase import Meter
+from backing.timeline import PlayedBar, TimeFeel
+
+STRAY = 0.3  # chance that a bar leaves the idea of its phrase
+
+
+@dataclass(frozen=True, slots=True)
+class Beat:
+    """One stroke of a pattern in a bar: place and length in quarters from the bar line, and its mark."""
+
+    at_q: Fraction
+    length_q: Fraction
+    mark: str
+
+
+Lines = Mapping[str, tuple[Beat, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The pattern of a bar, fitted to its meter, and which of its bars stands there."""
+
+    pattern: Pattern
+    bar: int
+
+    @property
+    def lines(self) -> Lines:
+        return strokes(self.pattern, self.bar)
+
+
+@lru_cache(maxsize=4096)
+def strokes(pattern: Pattern, bar: int) -> Lines:
+    """The strokes of one bar of a pattern, line by line."""
+    lines: dict[str, tuple[Beat, ...]] = {}
+    for name, line in pattern.lines.items():
+        start = Fraction(0)
+        beats: list[Beat] = []
+        for pulse in line[bar % len(line)]:
+            beats += [Beat(start + c.at_q, c.length_q, c.mark) for c in pulse.cells]
+            start += pulse.length_q
+        lines[name] = tuple(beats)
+    return lines
+
+
+def choose(brief: Brief, *, fills: bool = False) -> list[Chosen | None]:
+    """The pattern of every bar of a section; None where the part has none.
+
+    With `fills` the patterns for phrase ends stand where the plan asks for a fill, otherwise at every phrase end.
+    """
+    found: list[Chosen | None] = []
+    clave = brief.style.clave is not None
+    pools: dict[tuple[Meter, str, Where], tuple[Pattern, ...]] = {}
+    for index, (bar, plan) in enumerate(zip(brief.bars, brief.plans, strict=True)):
+        key = (bar.meter, band(plan.level), _where(plan, fills))
+        pool = pools.get(key)
+        if pool is None:
+            pool = pools[key] = choices(brief.part.patterns, *key)
+        if not pool:
+            found.append(None)
+            continue
+        before = found[-1] if found else None
+        phase = _clave_bar(brief, bar) if clave else plan.phrase_bar
+        if (
+            before is not None
+            and before.pattern.bars > 1
+            and any(p is before.pattern for p in pool)
+            and phase % before.pattern.bars == before.bar + 1
+        ):
+            found.append(Chosen(before.pattern, before.bar + 1))
+            continue
+        found.append(_pick(brief, index, plan, pool, phase, found))
+    return found
+
+
+def _pick(
+    brief: Brief,
+    index: int,
+    plan: BarPlan,
+    pool: Sequence[Pattern],
+    phase: int,
+    found: Sequence[Chosen | None],
+) -> Chosen:
+    weights = [p.weight for p in pool]
+    if len(pool) == 1:
+        return Chosen(pool[0], phase % pool[0].bars)
+    place = brief.place
+    phrase = index - plan.phrase_bar
+    pattern = place.pick(pool, weights, phrase, "idea", plan.phrase_end)
+    if place.chance(STRAY, index, "stray"):
+        pattern = place.pick(pool, weights, index, "other idea")
+    chosen = Chosen(pattern, phase % pattern.bars)
+    if not brief.style.repeats and len(found) > 1 and chosen == found[-1] == found[-2]:
+        others = [(p, w) for p, w in zip(pool, weights, strict=True) if p is not pattern]
+        pattern = place.pick([p for p, _ in others], [w for _, w in others], index, "change")
+        chosen = Chosen(pattern, phase % pattern.bars)
+    return chosen
+
+
+def _where(plan: BarPlan, fills: bool) -> Where:
+    if plan.close:
+        return Where.CLOSE
+    if plan.fill if fills else plan.phrase_end:
+        return Where.PHRASE_END
+    return Where.OPENING if plan.opening else Where.TIME
+
+
+def _clave_bar(brief: Brief, bar: PlayedBar) -> int:
+    """Which bar of a two-bar clave this is: 0 where the style's own clave begins. It runs on through all sections."""
+    asked = bar.clave or brief.style.clave
+    return bar.clave_half + (asked != brief.style.clave)
+
+
+def in_feel(lines: Lines, bar: PlayedBar, held: Sequence[str] = ()) -> Lines:
+    """Lines in the time feel of a bar: half time spreads half a bar over the whole, double time plays it twice.
+
+    The lines named in `held` (a cymbal that keeps the subdivision) go on as they are in half time.
+    """
+    if bar.time_feel is TimeFeel.HALF:
+        return {n: b if n in held else _spread(b, bar) for n, b in lines.items()}
+    if bar.time_feel is TimeFeel.DOUBLE:
+        return {n: _twice(b, bar.meter) for n, b in lines.items()}
+    return lines
+
+
+def _spread(beats: Sequence[Beat], bar: PlayedBar) -> tuple[Beat, ...]:
+    middle = bar.meter.length_q / 2
+    start = middle if bar.index % 2 == 0 else Fraction(0)
+    return tuple(
+        Beat((b.at_q - start) * 2, b.length_q * 2, b.mark)
+        for b in beats
+        if start <= b.at_q < start + middle
+    )
+
+
+def _twice(beats: Sequence[Beat], meter: Meter) -> tuple[Beat, ...]:
+    middle = meter.length_q / 2
+    once = [Beat(b.at_q / 2, b.length_q / 2, b.mark) for b in beats]
+    return tuple(once + [Beat(b.at_q + middle, b.length_q, b.mark) for b in once])

@@ -1,0 +1,167 @@
+"""The notes between two anchors of a bass line: a search over everything that a hand could play there.
+
+An *anchor* is a note that is settled first: the root or written bass where a chord begins, a chord tone where a bar
+begins in a chord that goes on. Between two anchors lie `n` free notes. `routes` finds the best ways through them; which
+of the near-ties is taken is the player's chance.
+
+Conventions: a route is told relative to its first anchor (offset 0), so one search serves every key and octave; costs
+are in points, lower is better, and a half point is about what a listener notices. Nothing leaps more than an octave.
+Sources: a chord's first beat states it, the beat before a chord approaches it, strong beats hold chord tones and weak
+beats anything that connects (Fitzgerald, walking bass basics); the figures are common practice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from math import exp
+
+# Points for a move of 0 to 12 semitones: steps are free, fourths and fifths natural, sixths and sevenths rare.
+_MOVES = (2.6, 0.1, 0.0, 0.35, 0.4, 0.5, 1.8, 0.7, 1.5, 1.5, 3.0, 3.2, 1.2)
+
+FARTHEST = 12  # semitones that a route may leave the span of its anchors; also the widest leap
+BEAM = 24  # routes kept at each note of the search
+NEAR = 1.1  # points within which two routes are equally good to a player
+KEPT = 8
+
+Grown = tuple[float, int, int, tuple[int, ...]]  # points, note, the move into it, the way so far
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """Offsets of the free notes from the first anchor, and what the way costs."""
+
+    offsets: tuple[int, ...]
+    cost: float
+
+    @property
+    def weight(self) -> float:
+        """How readily a player takes it."""
+        return exp(-1.6 * self.cost)
+
+
+def move_cost(semitones: int) -> float:
+    """Points for going from one anchor to the next with nothing between."""
+    size = abs(semitones)
+    return _MOVES[size] if size <= FARTHEST else 8.0 + size
+
+
+@lru_cache(maxsize=65536)
+def routes(
+    chord_rel: int,
+    scale_rel: int,
+    start_rel: int,
+    leap: int,
+    strong: tuple[bool, ...],
+    below: int,
+    above: int,
+    broad: bool = False,
+    leads: bool = True,
+) -> tuple[Route, ...]:
+    """The best ways from an anchor to the next one, best first; empty where there is none.
+
+    `chord_rel` and `scale_rel` are bit masks over semitones above the root, `start_rel` is the first anchor in them,
+    `leap` the way to the next anchor in semitones. `strong` has one entry a free note. The line may go `below` and
+    `above` the first anchor. `broad` is a two-feel: fifths and octaves count for more than approaches.
+    `leads` is false where the chord goes on, so that nothing has to be approached.
+    """
+    last = len(strong) - 1
+    if last < 0:
+        return (Route((), move_cost(leap)),) if abs(leap) <= FARTHEST else ()
+    low, high = max(-below, min(0, leap) - 9), min(above, max(0, leap) + 9)
+    beam: list[Grown] = [(0.0, 0, 0, ())]
+    for index, on_strong in enumerate(strong):
+        offers: list[
+            tuple[int, float, bool]
+        ] = []  # note, points, whether only a half step leads to it
+        for there in range(low, high + 1):
+            rel = (start_rel + there) % 12
+            chord_tone, in_scale = chord_rel >> rel & 1, scale_rel >> rel & 1
+            if index == last:
+                cost = _approach(there - leap, chord_tone, in_scale, broad, leads)
+                if abs(there - leap) > FARTHEST:
+                    continue
+                cost += 0.6 * _MOVES[abs(there - leap)]
+            else:
+                cost = _rest(on_strong, chord_tone, in_scale, broad)
+                cost += 0.5 if there == leap else 0.0
+            if cost < 4.0:
+                offers.append((there, cost, index != last and not in_scale))
+        grown: list[Grown] = []
+        for cost, here, came, path in beam:
+            back = path[-2] if len(path) > 1 else 0 if path else None
+            for there, own, chromatic in offers:
+                move = there - here
+                size = abs(move)
+                if size > FARTHEST or (chromatic and size != 1):
+                    continue
+                total = cost + own + _MOVES[size] + _TURN[came][move]
+                if not chord_rel >> (start_rel + there) % 12 & 1 and size > 2 and index != last:
+                    total += 0.5
+                if there == back:
+                    total += 0.9
+                if index == last:
+                    total += _TURN[move][leap - there]
+                grown.append((total, there, move, (*path, there)))
+        grown.sort(key=_by_cost)
+        beam = grown[: BEAM if index < last else KEPT]
+        if not beam:
+            return ()
+    best = beam[0][0]
+    return tuple(Route(path, cost) for cost, _, _, path in beam if cost <= best + NEAR)
+
+
+def _by_cost(grown: Grown) -> tuple[float, tuple[int, ...]]:
+    return grown[0], grown[3]
+
+
+def _turn(came: int, move: int) -> float:
+    """Points for how a move follows the move before: leaps are answered, steps go on."""
+    if came == 0 or move == 0:
+        return 0.0
+    same = (came > 0) == (move > 0)
+    wide, next_wide = abs(came), abs(move)
+    if same:
+        if wide >= 3 and next_wide >= 3:
+            return 0.15 if wide + next_wide <= 8 else 1.0
+        return 0.35 if wide >= 5 else 0.0
+    return 0.55 if wide <= 2 and next_wide <= 2 else 0.1
+
+
+def _rest(on_strong: bool, chord_tone: int, in_scale: int, broad: bool) -> float:
+    """Points for a free note that is not the approach."""
+    if chord_tone:
+        return 0.0 if on_strong else 0.2
+    if in_scale:
+        cost = 1.1 if on_strong else 0.25
+    else:
+        cost = 9.0 if on_strong else 0.9
+    return cost + (1.0 if broad else 0.0)
+
+
+def _approach(from_target: int, chord_tone: int, in_scale: int, broad: bool, leads: bool) -> float:
+    """Points for the last free note, by its distance from the next anchor."""
+    size = abs(from_target)
+    if size == 0:
+        return 3.0
+    if size == 1:
+        cost = 0.35 if in_scale else 0.5
+    elif size == 2:
+        cost = 0.3 if in_scale else 1.6
+    elif from_target in (7, -5):
+        cost = 0.4 if in_scale else 0.9
+    elif chord_tone:
+        cost = 0.8
+    else:
+        return 3.0 if in_scale else 6.0
+    if not leads:
+        return 0.2 if chord_tone else cost + 0.4
+    if broad:
+        return cost - 0.5 if chord_tone else cost + 0.4
+    return cost - 0.15 if chord_tone else cost
+
+
+# Points for one move after another, by both in semitones; built once.
+_TURN: dict[int, dict[int, float]] = {
+    came: {move: _turn(came, move) for move in range(-12, 13)} for came in range(-12, 13)
+}
