@@ -1,7 +1,7 @@
 """How a band feels time: swing by tempo, and the small drift of human hands.
 
 Conventions: places are quarters as floats (exact fractions divided once), deviations are milliseconds, late is
-positive. Only + - * / and comparisons of IEEE doubles are used, so that every machine agrees.
+positive. Only + - * / and square roots of IEEE doubles are used, so that every machine agrees.
 
 Swing moves what stands between beats: in a beat of two `Feel.unit_q` notes the second one moves from 1/2 to
 ratio / (1 + ratio), and everything between is stretched with it; places on thirds of the beat are triplets and stay.
@@ -18,6 +18,7 @@ et al. 2022.
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
@@ -30,10 +31,15 @@ SHORT_NOTE_MS = 100.0
 MOST_SWING = 2.2
 THIRD = 1e-6  # how near a place must be to a third of a beat to count as one
 
+HEIGHT = 1.0  # least height of a square wave; the most is one more
+STEEPER = 1.12  # how much higher each octave is than the one above it
+MOST_OCTAVES = 9  # the slowest wave turns once in 512 grid steps, 64 bars of eighths
+LONG = 0.35  # height of the octaves above whole sections
+
 LIMIT_MS = 20.0  # no drift is larger
 OFF_BEAT_MS = 7.0  # between beats no player drifts with a larger standard deviation
 COMMON = (0.5, 0.9)  # the band's share of the drift, on the beat and off it
-OWN = (0.75**0.5, 0.19**0.5)  # the player's, so that the squares add up to one
+OWN = (math.sqrt(0.75), math.sqrt(0.19))  # the player's, so that the squares add up to one
 MOST = (2.5, 1.8)  # largest height of the player's own drift, in standard deviations
 
 
@@ -136,55 +142,99 @@ def _pulses(meter: Meter, feel: Feel) -> tuple[list[float], list[float], list[fl
 
 
 def drift(steps: int, *key: object) -> list[float]:
-    """Long-range correlated numbers, one a step, mean about 0 and standard deviation about 1.
+    """Long-range correlated numbers, one a step, with mean 0 and standard deviation 1.
 
     Octave k is a square wave of 2**k steps up and 2**k down with random heights; the lowest octave turns once in the
-    whole stretch.
+    whole stretch, or in 512 steps.
     """
     octaves = 1
-    while 2**octaves < steps:
+    while 2**octaves < steps and octaves < MOST_OCTAVES:
         octaves += 1
-    scale = (octaves * 13 / 12) ** -0.5  # heights lie in 0.5 to 1.5: mean square 13/12
     total = [0.0] * steps
+    scale = 1.0
     for k in range(octaves):
         half = 2**k
-        turns = -(-steps // (2 * half))
         at = 0
-        for number in dice.row(turns, *key, k):
-            signed = 2 * number - 1
-            height = (signed + 0.5 if signed >= 0 else signed - 0.5) * scale
+        for number in dice.row(-(-steps // (2 * half)), *key, k):
+            height = (2 * number - 1 + (HEIGHT if number >= 0.5 else -HEIGHT)) * scale
             for i in range(at, min(at + half, steps)):
                 total[i] += height
             for i in range(at + half, min(at + 2 * half, steps)):
                 total[i] -= height
             at += 2 * half
+        scale *= STEEPER
+    return _standard(total)
+
+
+def _standard(numbers: Sequence[float]) -> list[float]:
+    """The numbers with mean 0 and standard deviation 1; all 0 where they do not differ."""
+    mean = sum(numbers) / len(numbers)
+    square = sum((n - mean) ** 2 for n in numbers) / len(numbers)
+    scale = 1 / math.sqrt(square) if square > 1e-12 else 0.0
+    return [(n - mean) * scale for n in numbers]
+
+
+def apart(own: Sequence[float], common: Sequence[float]) -> list[float]:
+    """A player's drift without what it happens to share with the band's, both standard, so that their squares add."""
+    shared = sum(o * c for o, c in zip(own, common, strict=True)) / len(own)
+    return _standard([o - shared * c for o, c in zip(own, common, strict=True)])
+
+
+def wander(lengths: Sequence[float], *key: object) -> list[float]:
+    """The octaves above whole sections: a number a section, their mean over time 0.
+
+    Sections are paired, then pairs, and so on; one half of a pair lies above its mean and the other below. What is
+    left over stays at 0, so that the mean holds for forms of any number of sections.
+    """
+    total = [0.0] * len(lengths)
+    block = 1
+    while 2 * block <= len(lengths):
+        pairs = len(lengths) // (2 * block)
+        for pair, number in enumerate(dice.row(pairs, *key, "wander", block)):
+            first = 2 * block * pair
+            halves = (range(first, first + block), range(first + block, first + 2 * block))
+            weights = [sum(lengths[i] for i in half) for half in halves]
+            height = LONG if number >= 0.5 else -LONG
+            for half, sign, other in ((halves[0], 1.0, weights[1]), (halves[1], -1.0, weights[0])):
+                for i in half:
+                    total[i] += sign * height * 2 * other / (weights[0] + weights[1])
+        block *= 2
     return total
+
+
+def with_wander(numbers: Sequence[float], offset: float, octaves: int) -> list[float]:
+    """A section's standard drift around its offset, in all again of standard deviation about 1."""
+    rest = math.sqrt(max(0.25, 1.0 - octaves * LONG * LONG))
+    return [n * rest + offset for n in numbers]
 
 
 def deviations(
     places: Sequence[tuple[int, bool]],
     common: Sequence[float],
     own: Sequence[float],
+    offsets: tuple[float, float],
     late_ms: float,
     spread_ms: float,
 ) -> list[float]:
     """Milliseconds by which a player is late at the places of one section, in order.
 
-    A place is its grid step and whether it is on a beat. On beats the mean is `late_ms`, off them 0; the mean of the
-    drift is taken out of each, so that settings hold over any stretch.
+    A place is its grid step and whether it is on a beat; `offsets` are the section's means of `common` and `own`. On
+    beats the mean is `late_ms`, off them 0, but for these offsets: what the choice of places adds to the mean is taken
+    out, so that a setting holds over any form.
     """
     drifts = []
     for step, on in places:
         kind = 0 if on else 1
         size = spread_ms if on else min(spread_ms, OFF_BEAT_MS)
-        most = MOST[kind]
-        mine = min(most, max(-most, own[step]))
+        mine = min(MOST[kind], max(-MOST[kind], own[step]))
         drifts.append(size * (COMMON[kind] * common[step] + OWN[kind] * mine))
-    for kind_on in (True, False):
-        here = [i for i, (_, on) in enumerate(places) if on is kind_on]
+    for kind in (0, 1):
+        here = [i for i, (_, on) in enumerate(places) if on is (kind == 0)]
         if here:
-            mean = sum(drifts[i] for i in here) / len(here)
-            add = late_ms if kind_on else 0.0
+            size = min(spread_ms, OFF_BEAT_MS) if kind else spread_ms
+            meant = size * (COMMON[kind] * offsets[0] + OWN[kind] * offsets[1])
+            mean = sum(drifts[i] for i in here) / len(here) - meant
+            add = 0.0 if kind else late_ms
             for i in here:
                 drifts[i] = min(LIMIT_MS, max(-LIMIT_MS, drifts[i] - mean)) + add
     return drifts

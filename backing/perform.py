@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 from backing import dice
 from backing.arrangement import Arrangement, Note, PartStart, Player
-from backing.feel import Beats, Clock, deviations, drift
+from backing.feel import Beats, Clock, apart, deviations, drift, wander, with_wander
 from backing.performance import (
     RING_S,
     Marker,
@@ -80,7 +80,7 @@ def _style_at(styles: Sequence[tuple[float, Style]], q: float) -> Style:
 class _Grid:
     """The sections of a form as stretches of grid steps, with the band's common drift in each."""
 
-    __slots__ = ("common", "ends", "keys", "starts", "steps")
+    __slots__ = ("common", "ends", "keys", "lengths", "plain", "seed", "starts", "steps")
 
     def __init__(self, arrangement: Arrangement, styles: Sequence[tuple[float, Style]]) -> None:
         timeline = arrangement.timeline
@@ -88,7 +88,6 @@ class _Grid:
         self.ends: list[float] = []
         self.steps: list[int] = []  # a quarter
         self.keys: list[tuple[object, ...]] = []
-        self.common: list[list[float]] = []
         for section in timeline.sections:
             start = float(timeline.bars[section.first - 1].start_q)
             end = float(timeline.bars[section.last - 1].end_q)
@@ -98,7 +97,25 @@ class _Grid:
             self.ends.append(end)
             self.steps.append(steps)
             self.keys.append(key)
-            self.common.append(drift(self.count(len(self.starts) - 1), *key, "band"))
+        self.lengths = [end - start for start, end in zip(self.starts, self.ends, strict=True)]
+        self.seed = arrangement.seed
+        plain = [drift(self.count(i), *key, "band") for i, key in enumerate(self.keys)]
+        self.common = self.long(plain, "band")
+        self.plain = plain
+
+    def long(self, drifts: Sequence[Sequence[float]], role: str) -> list[tuple[list[float], float]]:
+        """Every section's drift with the slow one from section to section added, and what was added."""
+        offsets = wander(self.lengths, self.seed, role, "feel")
+        octaves = len(self.lengths).bit_length() - 1
+        return [(with_wander(d, o, octaves), o) for d, o in zip(drifts, offsets, strict=True)]
+
+    def own(self, role: str) -> list[tuple[list[float], float]]:
+        """A player's drift in every section."""
+        apart_from_band = [
+            apart(drift(self.count(i), *key, role), self.plain[i])
+            for i, key in enumerate(self.keys)
+        ]
+        return self.long(apart_from_band, role)
 
     def count(self, i: int) -> int:
         """Grid steps in a section, and one for its end."""
@@ -158,6 +175,7 @@ def _timing(
         dict.fromkeys(p for p, n in zip(places, player.notes, strict=True) if not n.strict)
     )
     parts = [(float(start.at_q), start) for start in player.parts]
+    own = grid.own(player.role)
     late: dict[float, float] = {}
     at = 0
     before_s = -1.0
@@ -172,11 +190,11 @@ def _timing(
         part = _part_at(parts, start).part
         swung = [beats.place(p) for p in here]
         steps = grid.steps[i]
-        own = drift(grid.count(i), *grid.keys[i], player.role)
         where = [
             (int((p - start) * steps + 0.01), on) for p, (_, on) in zip(here, swung, strict=True)
         ]
-        shifts = deviations(where, grid.common[i], own, part.late_ms, part.spread_ms)
+        (common, off), (mine, my_off) = grid.common[i], own[i]
+        shifts = deviations(where, common, mine, (off, my_off), part.late_ms, part.spread_ms)
         for place, (q, _), ms in zip(here, swung, shifts, strict=True):
             quarter_ms = clock.quarter_ms(q)
             on_grid_s = clock.seconds(q)

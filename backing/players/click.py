@@ -15,7 +15,7 @@ from fractions import Fraction
 
 from backing.arrangement import Note
 from backing.instruments import DRUM_KEYS
-from backing.timebase import EIGHTH, FOUR_FOUR, Meter
+from backing.timebase import EIGHTH, Meter
 from backing.timeline import PlayedBar, Timeline
 
 KINDS = (
@@ -55,7 +55,7 @@ def pulses_a_minute(meter: Meter, qpm: float) -> float:
 def usual_bars(meter: Meter, qpm: float) -> int:
     """How many bars are counted when the chart does not say: about two to four seconds, in whole bars.
 
-    >>> usual_bars(FOUR_FOUR, 120), usual_bars(FOUR_FOUR, 60), usual_bars(Meter.of(12, 8), 90)
+    >>> usual_bars(Meter.of(4, 4), 120), usual_bars(Meter.of(4, 4), 60), usual_bars(Meter.of(12, 8), 90)
     (2, 1, 1)
     """
     bpm = pulses_a_minute(meter, qpm)
@@ -104,14 +104,14 @@ def _counted(meter: Meter, bpm: float, bar: int, bars: int) -> Iterator[tuple[Fr
         yield starts[0], ACCENT
         return
     groups = set(meter.group_starts_q)
-    slow = bpm < 70 and last
+    slow = bpm < 70
     for i, (at, length) in enumerate(zip(starts, meter.pulses_q, strict=True)):
         strong = i == 0 or (at in groups and not meter.compound and not meter.counted_in_eighths)
         yield at, ACCENT if strong else BEAT
         if slow and meter.compound:
             yield at + EIGHTH, SOFT
             yield at + 2 * EIGHTH, SOFT
-        elif slow and not meter.counted_in_eighths and 2 * at >= meter.length_q:
+        elif slow and last and not meter.counted_in_eighths and 2 * at >= meter.length_q:
             yield at + length / 2, SOFT
 
 
@@ -179,6 +179,3 @@ def clicks(
                 continue
             notes.append(_note(at, sound, f"click: {kind}"))
     return notes
-
-
-__all__ = ["FOUR_FOUR", "KINDS", "CountIn", "clicks", "count_in", "usual_bars"]
