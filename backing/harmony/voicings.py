@@ -321,34 +321,42 @@ def limit_excess(low: int, high: int) -> int:
     return 0 if limit is None or low >= limit else limit - low
 
 
+def clashes(pitches: Sequence[int], stack: Sequence[Degree], dominant: bool) -> float:
+    """What rubs in a voicing: minor ninths, but for the flat ninth over the root of a dominant; seconds at the edges;
+    the root over a major seventh."""
+    cost = 0.0
+    last = len(pitches) - 1
+    for i, low in enumerate(pitches):
+        for j in range(i + 1, last + 1):
+            if pitches[j] - low in (13, 25) and not (
+                dominant and stack[j].name == "b9" and stack[i].number == 1
+            ):
+                cost += 3.0
+    if last > 0:
+        edge = pitches[-1] - pitches[-2]
+        if edge == 1:
+            cost += 1.2
+        elif edge > 9 and last > 1:
+            cost += 0.5
+    if last > 1 and pitches[1] - pitches[0] == 1:
+        cost += 0.5
+    if stack[-1].number == 1 and any(d.name == "7" for d in stack):
+        cost += 1.2
+    return cost
+
+
 def _own_cost(
     pitches: tuple[int, ...], stack: tuple[Degree, ...], offer: Tones, centre: float
 ) -> float:
     cost = 0.26 * abs(sum(pitches) / len(pitches) - centre)
     for i, low in enumerate(pitches):
-        for j in range(i + 1, len(pitches)):
-            gap = pitches[j] - low
-            short = limit_excess(low, pitches[j])
+        for high in pitches[i + 1 :]:
+            short = limit_excess(low, high)
             if short:
                 cost += 4.0 + 1.5 * short
-            if gap in (13, 25) and not (
-                stack[j].name == "b9" and stack[i].number == 1 and offer.family == "dominant"
-            ):
-                cost += 3.0
-    if len(pitches) > 1:
-        edge = pitches[-1] - pitches[-2]
-        if edge == 1:
-            cost += 1.2
-        elif edge > 9 and len(pitches) > 2:
-            cost += 0.5
-    if len(pitches) > 2 and pitches[1] - pitches[0] == 1:
-        cost += 0.5
-    top = stack[-1]
-    if top.number == 1 and any(d.name == "7" for d in stack):
-        cost += 1.2  # the root on top rubs against the major seventh
     if len(pitches) > 4:
         cost += 0.3
-    return cost
+    return cost + clashes(pitches, stack, offer.family == "dominant")
 
 
 @lru_cache(maxsize=4096)

@@ -150,7 +150,7 @@ def voice(
         )
     nodes = []
     for step, offer in zip(found, palettes, strict=True):
-        where = (_bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
+        where = (bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
         chance = jitter(
             brief.place.roll("voicing", *where),
             len(offer.voicings),
@@ -174,7 +174,7 @@ def voice(
     return made
 
 
-def _bar_of(brief: Brief, change: Change) -> int:
+def bar_of(brief: Brief, change: Change) -> int:
     """The bar of the section in which a change stands as written, so that an edit elsewhere changes no chance."""
     return change.span.bar - brief.bars[0].index
 

@@ -13,7 +13,7 @@ the "and" of four.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -47,6 +47,7 @@ class Event:
     bar: int  # index into `Brief.bars`
     harmony_q: Fraction
     following: Chord | None
+    limit_q: Fraction  # nothing may ring beyond
     strict: bool = False
 
     @property
@@ -376,6 +377,7 @@ def _cut(brief: Brief, zone: Zone, placed: Sequence[tuple[_Raw, Change]], line: 
                 stroke.bar,
                 harmony_q,
                 following,
+                zone.end_q,
                 stroke.strict,
             )
         )
@@ -412,3 +414,26 @@ def sounding_end(event: Event, pitch: int) -> Fraction:
     if event.following is not None and pitch % 12 in event.following.pitch_classes:
         return event.end_q
     return event.harmony_q
+
+
+def uncovered(
+    events: Sequence[Event], voices: Mapping[int, Mapping[str, str] | Collection[str]]
+) -> frozenset[int]:
+    """Changes whose broken chord is over before enough voices have been heard: fewer single strokes than four.
+
+    Chords that are struck whole anywhere in the change are never among them.
+    """
+    singles: dict[int, set[str]] = {}
+    struck: set[int] = set()
+    for event in events:
+        if event.line != "chord":
+            continue
+        if event.mark.isdigit():
+            singles.setdefault(event.change.index, set()).add(event.mark)
+        elif event.mark != "m":
+            struck.add(event.change.index)
+    return frozenset(
+        i
+        for i, marks in singles.items()
+        if i not in struck and len(marks) < min(4, len(voices.get(i, ())))
+    )

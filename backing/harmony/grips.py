@@ -1,0 +1,417 @@
+"""Guitar grips: chords as a hand holds them.
+
+Closed grips set the stacks of `voicings` on groups of strings (drop 2 on four neighbours, drop 3 with one string
+between); open grips search the strings one by one, from a root or bass note below, with open strings and barres.
+
+Conventions: `frets` run from the lowest string to the highest, 0 is the open string, -1 a string that is not played;
+frets are counted above the capo and `tuning` holds what the open strings sound (MIDI), capo and retuning included.
+Sources: span of four frets and string groups (timfischermusic.com on drop 2 and drop 3; counts over printed chord
+shapes); four fingers with a barre counted once, five frets high on the neck (common practice).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import combinations, pairwise
+
+from backing.harmony.symbol import Chord
+from backing.harmony.voicings import Tones, clashes, distance, limit_excess, stacks, tones
+from backing.instruments import STANDARD_TUNING
+from backing.pitch import Degree, NoteName
+
+SPAN = 4  # frets under the hand
+WIDE_SPAN, WIDE_FROM = 5, 8  # high on the neck, where frets are narrow
+HIGHEST_FRET = 14
+OPEN_FRETS = 4  # open strings go with frets up to here
+MOST_CANDIDATES = 16
+LOW, HIGH = 43, 76  # of closed grips
+
+# Groups of strings for closed grips, from 0 (lowest): at most one string between is left out.
+_GROUPS = {
+    n: tuple(
+        g for g in combinations(range(6), n) if g[-1] - g[0] <= n and (n > 2 or g[-1] - g[0] == 1)
+    )
+    for n in (2, 3, 4, 5)
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Grip:
+    """A chord in the hand. `degrees` names each string's note ("" where it is not played); `cost` is its own."""
+
+    frets: tuple[int, ...]
+    tuning: tuple[int, ...]
+    degrees: tuple[str, ...]
+    shape: str
+    cost: float = 0.0
+    capo: int = 0
+
+    @property
+    def strings(self) -> tuple[int, ...]:
+        """The strings that sound, lowest first, counted from 1 (highest) as players do."""
+        return tuple(6 - i for i, fret in enumerate(self.frets) if fret >= 0)
+
+    @property
+    def pitches(self) -> tuple[int, ...]:
+        """Sounding MIDI notes from the lowest string up."""
+        return tuple([t + f for t, f in zip(self.tuning, self.frets, strict=True) if f >= 0])
+
+    @property
+    def position(self) -> int:
+        """Where the hand is: the lowest fret held down, 1 where all strings are open."""
+        return min((f for f in self.frets if f > 0), default=1)
+
+    @property
+    def name(self) -> str:
+        """`x32010`, with hyphens where a fret has two figures."""
+        marks = ["x" if f < 0 else str(f) for f in self.frets]
+        return ("-" if max(self.frets) > 9 else "").join(marks)
+
+    def diagram(self) -> str:
+        """The strings as lines, highest above, with degrees where the fingers stand.
+
+        Open strings show their degree beside the nut, strings that are not played an x.
+        """
+        held = [f for f in self.frets if f > 0]
+        first = 1 if not held or max(held) <= OPEN_FRETS + 1 else min(held)
+        last = max(first + 3, *held) if held else first + 3
+        edge = "‖" if first == 1 else "┊"
+        names = _string_names(tuple(t - self.capo for t in self.tuning))
+        lines = ["       " + "".join(f"{fret:^5}" for fret in range(first, last + 1)).rstrip()]
+        if self.capo:
+            lines.insert(0, f"capo {self.capo}")
+        for i in range(5, -1, -1):
+            fret = self.frets[i]
+            beside = "x" if fret < 0 else self.degrees[i] if fret == 0 else ""
+            cells = [
+                f"{self.degrees[i]:─^4}" if at == fret else "────" for at in range(first, last + 1)
+            ]
+            lines.append(f"{names[i]:<2} {beside:>3}{edge}" + "┼".join(cells) + "┤")
+        return "\n".join(lines)
+
+
+def _string_names(tuning: tuple[int, ...]) -> tuple[str, ...]:
+    names = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+    return tuple(names[t % 12] for t in tuning)
+
+
+def fingers(frets: Sequence[int]) -> int:
+    """How many fingers a grip takes; strings stopped at its lowest fret can share a barre, but not over an open string.
+
+    >>> fingers((1, 3, 3, 2, 1, 1)), fingers((-1, 3, 2, 0, 1, 0)), fingers((3, 2, 0, 0, 0, 3))
+    (4, 3, 3)
+    """
+    held = [f for f in frets if f > 0]
+    if not held:
+        return 0
+    lowest = min(held)
+    at = [i for i, f in enumerate(frets) if f == lowest]
+    if 0 in frets[at[0] : at[-1] + 1]:
+        return len(held)
+    return 1 + sum(f > lowest for f in held)
+
+
+def playable(frets: Sequence[int], capo: int = 0) -> bool:
+    """Whether a hand can hold it: at most four fingers, and a span of four frets, five from the eighth on.
+
+    >>> playable((-1, 3, 2, 0, 1, 0)), playable((3, -1, -1, -1, -1, 8))
+    (True, False)
+    """
+    held = [f for f in frets if f > 0]
+    if not held:
+        return any(f == 0 for f in frets)
+    span = max(held) - min(held) + 1
+    return fingers(frets) <= 4 and span <= (WIDE_SPAN if min(held) + capo >= WIDE_FROM else SPAN)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Grips:
+    """Candidates for one chord, best first; compared by identity."""
+
+    grips: tuple[Grip, ...]
+
+    @property
+    def costs(self) -> list[float]:
+        return [g.cost for g in self.grips]
+
+
+def _by_pc(offer: Tones, root: int) -> dict[int, Degree]:
+    return {(root + d.semitones) % 12: d for d in (*offer.may, *offer.need)}
+
+
+def _fits(found: set[Degree], offer: Tones) -> bool:
+    return all(d in found for d in offer.need) and all(found & set(g) for g in offer.any_of)
+
+
+def _closed(
+    chord: Chord, offer: Tones, family: str, voices: int, tuning: tuple[int, ...], capo: int
+) -> Iterator[Grip]:
+    """Stacks on groups of strings, without open strings."""
+    dominant = offer.family == "dominant"
+    for stack, shape, extra in stacks(offer, family, voices):
+        steps = [d.semitones % 12 for d in stack]
+        rise = [0]
+        for a, b in pairwise(steps):
+            rise.append(rise[-1] + ((b - a) % 12 or 12))
+        for group in _GROUPS.get(len(stack), ()):
+            opens = [tuning[s] for s in group]
+            first = (chord.root.pc + steps[0] - opens[0]) % 12
+            for bottom in (first, first + 12):
+                low = opens[0] + bottom
+                held = [low + r - o for r, o in zip(rise, opens, strict=True)]
+                if min(held) < 1 or max(held) > HIGHEST_FRET - capo:
+                    continue
+                frets = [-1] * 6
+                names = [""] * 6
+                for string, fret, degree in zip(group, held, stack, strict=True):
+                    frets[string] = fret
+                    names[string] = degree.name
+                if not playable(frets, capo):
+                    continue
+                pitches = [low + r for r in rise]
+                cost = extra + clashes(pitches, stack, dominant)
+                cost += 0.5 * sum(
+                    limit_excess(a, b) for i, a in enumerate(pitches) for b in pitches[i + 1 :]
+                )
+                cost += 0.16 * abs(min(held) + capo - 5) + 0.12 * (max(held) - min(held))
+                if len(set(steps)) < 3:  # power chords live on the low strings
+                    cost += 0.5 * group[0]
+                    low = max(low, LOW)
+                cost += 0.15 * max(0, LOW - low) + 0.4 * max(0, pitches[-1] - HIGH)
+                cost += 0.35 * (group[-1] - group[0] - len(group) + 1)
+                yield Grip(tuple(frets), tuning, tuple(names), shape, cost, capo)
+
+
+def _strummed(
+    chord: Chord, offer: Tones, tuning: tuple[int, ...], capo: int, highest: int
+) -> Iterator[Grip]:
+    """Grips from a root (or written bass) on one of the three lowest strings up, open strings and barres included."""
+    names = _by_pc(offer, chord.root.pc)
+    inside = chord.bass is not None and chord.bass.pc in names
+    lows = {chord.root.pc}
+    if chord.bass is not None and inside:
+        lows = {chord.bass.pc}
+    seen: set[tuple[int, ...]] = set()
+    for string in (0, 1, 2):
+        for low_fret in range(highest + 1):
+            if (tuning[string] + low_fret) % 12 not in lows:
+                continue
+            for base in range(max(1, low_fret - 3), max(2, low_fret + 1)):
+                if low_fret == 0 and base > 2:
+                    break
+                frets = [-1] * 6
+                frets[string] = low_fret
+                yield from _filled(frets, string + 1, base, names, offer, tuning, capo, seen)
+
+
+def _filled(
+    frets: list[int],
+    string: int,
+    base: int,
+    names: dict[int, Degree],
+    offer: Tones,
+    tuning: tuple[int, ...],
+    capo: int,
+    seen: set[tuple[int, ...]],
+) -> Iterator[Grip]:
+    """Every way to go on from `string` up with frets `base` to `base` + 3 and, low on the neck, open strings."""
+    if string == 6:
+        made = tuple(frets)
+        if made not in seen:
+            seen.add(made)
+            grip = _judged(made, names, offer, tuning, capo)
+            if grip is not None:
+                yield grip
+        return
+    opens = base + SPAN - 1 <= OPEN_FRETS + 1
+    choices = [f for f in range(base, base + SPAN) if (tuning[string] + f) % 12 in names]
+    if opens and tuning[string] % 12 in names:
+        choices.insert(0, 0)
+    if string == 5 or not choices:
+        choices.append(-1)
+    for fret in choices:
+        frets[string] = fret
+        if fingers(frets) <= 4 and frets.count(-1) <= 4:
+            yield from _filled(frets, string + 1, base, names, offer, tuning, capo, seen)
+    frets[string] = -1
+
+
+def _judged(
+    frets: tuple[int, ...],
+    names: dict[int, Degree],
+    offer: Tones,
+    tuning: tuple[int, ...],
+    capo: int,
+) -> Grip | None:
+    if not playable(frets, capo):
+        return None
+    sounding = [i for i, f in enumerate(frets) if f >= 0]
+    if len(sounding) < 3 or sum(f < 0 for f in frets[sounding[0] : sounding[-1]]) > 1:
+        return None
+    here = [names[(tuning[i] + frets[i]) % 12] for i in sounding]
+    if not _fits(set(here), offer):
+        return None
+    pitches = [tuning[i] + frets[i] for i in sounding]
+    held = [f for f in frets if f > 0]
+    barre = len(held) > fingers(frets)
+    cost = 0.35 * max(0, min(held, default=1) - 1) + 0.3 * fingers(frets) + (0.6 if barre else 0.0)
+    cost += 0.15 * (max(held, default=0) - min(held, default=0))
+    cost += 0.45 * (6 - len(sounding)) + 0.8 * (sounding[-1] - sounding[0] + 1 - len(sounding))
+    cost += 0.3 * (frets[5] < 0)
+    for below, here_fret, above in zip(frets, frets[1:], frets[2:], strict=False):
+        if here_fret == 0 and below > 0 and above > 0:  # the hand must arch over it
+            cost += 0.35 if max(below, above) < 3 else 0.75
+    steps = [p % 12 for p in pitches]
+    cost += 0.9 * sum(a == b for a, b in pairwise(pitches))
+    cost += 0.5 * sum(pitches[i + 1] - pitches[i] == 1 for i in range(len(pitches) - 1))
+    thirds = [d for d in here if d.number == 3]
+    cost += 0.08 * max(0, len(thirds) - 1)
+    missing = [d for d in offer.may if d not in here and d not in offer.colours]
+    cost += 0.5 * len(missing) + (1.5 if any(d.number == 1 for d in missing) else 0)
+    cost += 0.1 * (len(steps) - len(set(steps)))
+    degrees = tuple(names[(tuning[i] + f) % 12].name if f >= 0 else "" for i, f in enumerate(frets))
+    if 0 in frets:
+        shape = "open chord"
+    else:
+        shape = f"barre at fret {min(held)}" if barre else "closed grip"
+    return Grip(frets, tuning, degrees, shape, cost, capo)
+
+
+@lru_cache(maxsize=4096)
+def grips(
+    chord: Chord,
+    colours: tuple[Degree, ...],
+    family: str,
+    voices: int,
+    tuning: tuple[int, ...] = STANDARD_TUNING,
+    capo: int = 0,
+    lowest: int = 0,
+) -> Grips:
+    """Candidates of a family for a chord, cheapest first; never empty. All are playable.
+
+    `tuning` holds the open strings without the capo. Grips whose lowest note lies under `lowest` are taken only where
+    there are no others. Family "open" strums; all others are closed.
+    """
+    sounding = tuple(t + capo for t in tuning)
+    offer = tones(chord, colours)
+    found: list[Grip] = []
+    if family == "open" and len(offer.need) + len(offer.may) > 2:
+        found = list(_strummed(chord, offer, sounding, capo, 9))
+    if not found:
+        kind = "power" if offer.family == "power" else "drop 2" if family == "open" else family
+        if len(offer.need) + len(offer.may) == 3 and kind in (
+            "rootless",
+            "shells",
+            "drop 2",
+            "drop 3",
+            "quartal",
+        ):
+            kind = "close"
+        found = list(_closed(chord, offer, kind, voices, sounding, capo))
+    for kind, count in (("drop 2", 4), ("close", 3), ("open", 3), ("drop 3", 4)):
+        if len(found) < 3:
+            found += list(_closed(chord, offer, kind, count, sounding, capo))
+    if not found:
+        found = list(_loose(chord, offer, sounding, capo))
+    found.sort(key=lambda g: (g.cost, g.frets))
+    above = [g for g in found if g.pitches[0] >= lowest]
+    kept: list[Grip] = []
+    places: dict[int, int] = {}
+    for grip in above or found:
+        if places.get(grip.position, 0) < 3 and all(g.frets != grip.frets for g in kept):
+            places[grip.position] = places.get(grip.position, 0) + 1
+            kept.append(grip)
+            if len(kept) == MOST_CANDIDATES:
+                break
+    return Grips(tuple(kept))
+
+
+def _loose(chord: Chord, offer: Tones, tuning: tuple[int, ...], capo: int) -> Iterator[Grip]:
+    """What is needed of a chord, in whatever order the strings give it, for what no family can hold.
+
+    Where even that is too much, notes go from the end of what is needed.
+    """
+    names = _by_pc(offer, chord.root.pc)
+    for count in range(len(offer.need), 1, -1):
+        part = Tones(offer.need[:count], offer.may, (), offer.colours, offer.family, False)
+        seen: set[tuple[int, ...]] = set()
+        made: list[Grip] = []
+        for base in range(1, 10):
+            for string in (0, 1, 2):
+                frets = [-1] * 6
+                for fret in range(base, base + SPAN):
+                    if (tuning[string] + fret) % 12 in names:
+                        frets[string] = fret
+                        made += _filled(frets, string + 1, base, names, part, tuning, capo, seen)
+                frets[string] = -1
+        if made:
+            yield from made
+            return
+
+
+def shift(a: Grip, b: Grip, strummed: bool = False) -> float:
+    """What going from one grip to the next costs: the way of the hand, all voices, the top note as a line.
+
+    Under a strummed chord the voices count for little: full and ringing grips matter more.
+    """
+    way = abs(a.position - b.position)
+    upper, lower = b.pitches, a.pitches
+    top = abs(upper[-1] - lower[-1])
+    if strummed:
+        return 0.25 * way + 0.04 * top
+    cost = 0.4 * way + 0.3 * min(14, distance(lower, upper))
+    if top > 2:
+        cost += 0.6 + 0.25 * (top - 2)
+    return cost
+
+
+@lru_cache(maxsize=2048)
+def shifts(a: Grips, b: Grips, strummed: bool = False) -> tuple[tuple[float, ...], ...]:
+    """`shifts(a, b)[j][i]`: from candidate i of `a` to candidate j of `b`."""
+    return tuple(tuple([shift(x, y, strummed) for x in a.grips]) for y in b.grips)
+
+
+def grips_for(
+    chord: Chord,
+    limit: int = 3,
+    tuning: Sequence[int] = STANDARD_TUNING,
+    capo: int = 0,
+) -> tuple[Grip, ...]:
+    """Up to `limit` ways to play a sounding chord, the easiest first, each in a place of its own on the neck.
+
+    A bass written after a slash is the lowest note where a hand can reach it.
+    """
+    strings = tuple(tuning)
+    asked = chord
+    if chord.bass is not None and all(n.pc != chord.bass.pc for n in chord.notes):
+        asked = _with_bass(chord, chord.bass)
+    offer = tones(asked, ())
+    sounding = tuple(t + capo for t in strings)
+    found = (
+        sorted(_strummed(asked, offer, sounding, capo, 12), key=lambda g: (g.cost, g.frets))
+        if len(asked.degrees) > 2
+        else []
+    )
+    found += grips(
+        chord, (), "power" if len(chord.degrees) < 3 else "drop 2", 4, strings, capo
+    ).grips
+    kept: list[Grip] = []
+    for grip in found:
+        if all(abs(g.position - grip.position) > 1 for g in kept):
+            kept.append(grip)
+            if len(kept) == limit:
+                break
+    return tuple(kept)
+
+
+def _with_bass(chord: Chord, bass: NoteName) -> Chord:
+    """The chord with its outside bass as one of its notes, for grips that hold both."""
+    span = chord.root.interval_to(bass)
+    degree = Degree(span.steps + 1, 0)
+    extra = Degree(degree.number, span.semitones - degree.semitones)
+    return Chord(
+        chord.root, chord.quality, chord.family, (*chord.degrees, extra), (*chord.must_sound, extra),
+        chord.omit, chord.any_of, bass, chord.written,
+    )  # fmt: skip

@@ -1,0 +1,253 @@
+"""Guitar: strummed, plucked or damped, every chord a grip that a hand can hold.
+
+Grips come from a search over the section: the way of the hand, the voices and the top note together cost least.
+Strokes come from the patterns: down (from the lowest string) and up (from the highest, mostly the high strings), muted
+strokes, single strings for finger-picking, bass strings.
+
+Conventions: strings count from 1 (highest) to 6, frets above the nut or capo; `spread_ms` lies between neighbouring
+strings of a stroke. With a bass player no string sounds below the bass where a grip allows it (common practice).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+
+from backing.arrangement import Note
+from backing.harmony.grips import Grip, Grips, grips, shifts
+from backing.harmony.search import best_path, jitter
+from backing.harmony.symbol import Chord
+from backing.harmony.voicings import VOICES
+from backing.instruments import STANDARD_TUNING
+from backing.players.chordal import NEAR_TIE, RESTLESS, bar_of, families, steps
+from backing.players.common import Brief
+from backing.players.rhythm import Event, sounding_end, strokes, uncovered, velocity
+
+UP_STRINGS = 4  # an upstroke mostly takes the high strings
+CHUCK_Q = Fraction(1, 12)  # what is heard of a muted stroke
+DAMPED_Q = Fraction(3, 8)  # of a stroke whose strings are damped at once
+SPREAD_MS = {"p": 14.0, "mf": 10.0, "f": 8.0}
+PLUCK_MS = 3.0  # fingers that pluck together never quite do
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A chosen grip and what the hand does, in words."""
+
+    grip: Grip
+    words: str
+
+
+def tuning(brief: Brief) -> tuple[int, ...]:
+    """What the open strings sound without the capo."""
+    return tuple(t + brief.timeline.tuned for t in STANDARD_TUNING)
+
+
+def hold(brief: Brief) -> dict[int, Held]:
+    """The grip for every change (by its index) and for the change after the section."""
+    found = steps(brief)
+    if not found:
+        return {}
+    family = families(brief, "voicing", "drop 2")
+    strings, capo = tuning(brief), brief.timeline.capo
+    offers: list[Grips] = []
+    nodes: list[list[float]] = []
+    for step in found:
+        kind = family[step.level]
+        lowest = -(-step.bass // 3) * 3 if step.bass > strings[0] + capo else 0
+        offer = grips(step.chord, step.colours, kind, VOICES[kind], strings, capo, lowest)
+        offers.append(offer)
+        place = (bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
+        chance = jitter(
+            brief.place.roll("grip", *place), len(offer.grips), 0.15 if step.fast else NEAR_TIE
+        )
+        own = [c + x for c, x in zip(offer.costs, chance, strict=True)]
+        if step.melody:
+            own = [
+                c + (1.0 if g.pitches[-1] > min(step.melody) else 0.0)
+                for c, g in zip(own, offer.grips, strict=True)
+            ]
+        nodes.append(own)
+    edges = [
+        _edges(a, b, 1.5 if step.fast else 1.0, step.restless, family[step.level] == "open")
+        for a, b, step in zip(offers, offers[1:], found[1:], strict=False)
+    ]
+    path = best_path(nodes, edges)
+    made: dict[int, Held] = {}
+    before: Grip | None = None
+    for step, offer, at in zip(found, offers, path, strict=True):
+        grip = offer.grips[at]
+        made[step.change.index] = Held(grip, _words(before, grip))
+        before = grip
+    return made
+
+
+@lru_cache(maxsize=2048)
+def _edges(
+    a: Grips, b: Grips, weight: float, restless: bool, strummed: bool
+) -> tuple[tuple[float, ...], ...]:
+    made = [[weight * cost for cost in column] for column in shifts(a, b, strummed)]
+    if restless and not strummed and a is b:
+        for i, column in enumerate(made):
+            column[i] += RESTLESS
+    return tuple(map(tuple, made))
+
+
+@lru_cache(maxsize=8192)
+def _words(before: Grip | None, grip: Grip) -> str:
+    if before is None or before.frets == grip.frets:
+        return f"{grip.shape}, {grip.name}"
+    way = grip.position - before.position
+    if way == 0:
+        return f"{grip.shape}, {grip.name}, hand stays"
+    frets = "fret" if abs(way) == 1 else "frets"
+    return f"{grip.shape}, {grip.name}, hand {'up' if way > 0 else 'down'} {abs(way)} {frets}"
+
+
+def play(brief: Brief) -> list[Note]:
+    """The guitar's notes of one section."""
+    held = hold(brief)
+    events = strokes(brief, ("chord", "bass"))
+    missing = uncovered(events, {i: set(map(str, h.grip.strings)) for i, h in held.items()})
+    damped = brief.part.settings.get("muted") is True
+    spread = brief.part.settings.get("spread_ms", 0.0)
+    own_spread = float(spread) if isinstance(spread, (int, float)) else 0.0
+    notes: list[Note] = []
+    pinched: set[int] = set()
+    for event in events:
+        index = event.change.index
+        chosen = held.get(index)
+        if chosen is None:
+            continue
+        if event.line == "bass":
+            notes.append(_bass_string(event, chosen))
+        elif event.mark.isdigit():
+            together: tuple[int, ...] = ()
+            if index in missing and index not in pinched:
+                pinched.add(index)
+                together = _needed(event.chord, chosen.grip)
+            notes += _plucked(event, chosen, together)
+        else:
+            notes += _stroke(event, chosen, damped, own_spread)
+    return _ringing(notes, events, damped)
+
+
+def _stroke(event: Event, chosen: Held, damped: bool, own_spread: float) -> list[Note]:
+    """All strings, or the high ones going up, one after another."""
+    grip = chosen.grip
+    strings = list(grip.strings)
+    mark = event.mark
+    up = mark in "uU"
+    if up and len(strings) > UP_STRINGS:
+        strings = strings[-UP_STRINGS:]
+    order = strings[::-1] if up else strings
+    band = "p" if event.plan.level < 2 else "mf" if event.plan.level < 3.75 else "f"
+    between = own_spread or SPREAD_MS[band]
+    if mark in "xXg" and not event.strict:
+        between = own_spread if own_spread else PLUCK_MS
+    word = {
+        "u": "upstroke",
+        "U": "upstroke",
+        "d": "downstroke",
+        "D": "downstroke",
+        "m": "muted stroke",
+    }
+    stroke = word.get(mark, "plucked together" if not event.strict else "downstroke")
+    why = f"{event.why}, {stroke}; {chosen.words}"
+    loud = velocity(event)
+    made = []
+    for i, string in enumerate(order):
+        pitch, degree, fret = _at(grip, string)
+        if mark == "m":
+            end = min(event.end_q, event.start_q + CHUCK_Q)
+        else:
+            end = sounding_end(event, pitch)
+            if damped:
+                end = min(end, event.start_q + DAMPED_Q)
+        made.append(
+            Note(
+                event.start_q, end, pitch, max(10, loud - 2 * i if not up else loud - i), why, degree,
+                event.change.index, i, between if len(order) > 1 else 0.0, event.strict, string, fret,
+            )
+        )  # fmt: skip
+    return made
+
+
+def _at(grip: Grip, string: int) -> tuple[int, str, int]:
+    """Pitch, degree and fret of a string, counted from 1 (highest)."""
+    i = 6 - string
+    return grip.tuning[i] + grip.frets[i], grip.degrees[i], grip.frets[i]
+
+
+def _nearest_string(grip: Grip, string: int) -> int:
+    """The string that is plucked for `string`: itself where it sounds, else the nearest that does."""
+    return min(grip.strings, key=lambda s: (abs(s - string), s))
+
+
+def _needed(chord: Chord, grip: Grip) -> tuple[int, ...]:
+    """The strings that hold what must be heard of the chord."""
+    need = {d.name for d in chord.must_sound} | {d.name for group in chord.any_of for d in group}
+    return tuple(s for s in grip.strings if _at(grip, s)[1] in need)
+
+
+def _plucked(event: Event, chosen: Held, together: tuple[int, ...]) -> list[Note]:
+    """One string, and with it those that a chord too short to be broken needs."""
+    first = _nearest_string(chosen.grip, int(event.mark))
+    strings = sorted({first, *together}, reverse=True)
+    how = "finger-picked" if not together else "plucked together, since the chord is soon over"
+    why = f"{event.why}, {how}; {chosen.words}"
+    made = []
+    for i, string in enumerate(strings):
+        pitch, degree, fret = _at(chosen.grip, string)
+        made.append(
+            Note(
+                event.start_q, sounding_end(event, pitch), pitch, velocity(event), why, degree,
+                event.change.index, i, PLUCK_MS if len(strings) > 1 else 0.0, event.strict, string, fret,
+            )
+        )  # fmt: skip
+    return made
+
+
+def _bass_string(event: Event, chosen: Held) -> Note:
+    """The thumb: the degree that the pattern asks for on a low string, else the grip's lowest note."""
+    grip = chosen.grip
+    wanted = event.mark.strip("n-!")
+    strings = grip.strings
+    low = [s for s in strings[:3] if _at(grip, s)[1].lstrip("b#") == wanted.lstrip("b#")]
+    string = low[0] if wanted not in ("x", "1", "a") and low else strings[0]
+    pitch, degree, fret = _at(grip, string)
+    return Note(
+        event.start_q, sounding_end(event, pitch), pitch, velocity(event) + 4,
+        f"{event.why}, bass string; {chosen.words}", degree, event.change.index, 0, 0.0, event.strict, string, fret,
+    )  # fmt: skip
+
+
+def _ringing(notes: list[Note], events: tuple[Event, ...], damped: bool) -> list[Note]:
+    """Plucked strings ring until they are plucked again, the harmony changes or silence falls; none sounds twice."""
+    limits = {}
+    for event in events:
+        if event.mark.isdigit() or event.line == "bass":
+            limits[(event.start_q, event.change.index)] = min(event.harmony_q, event.limit_q)
+    notes.sort(key=lambda n: (n.start_q, n.pitch))
+    following: dict[int, Fraction] = {}
+    made = []
+    for note in reversed(notes):
+        end = note.end_q
+        single = "finger-picked" in note.why or "bass string" in note.why or "soon over" in note.why
+        if single and not damped:
+            end = max(end, limits.get((note.start_q, note.chord), end))
+        after = following.get(note.string)
+        if after is not None and after > note.start_q:
+            end = min(end, after)
+        following[note.string] = note.start_q
+        made.append(note if end == note.end_q else _ending(note, end))
+    made.reverse()
+    return made
+
+
+def _ending(note: Note, end: Fraction) -> Note:
+    return Note(
+        note.start_q, end, note.pitch, note.velocity, note.why, note.degree, note.chord, note.order,
+        note.spread_ms, note.strict, note.string, note.fret,
+    )  # fmt: skip
