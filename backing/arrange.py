@@ -7,20 +7,21 @@ without them.
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Callable, Mapping
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from typing import TypeVar
 
 from backing.arrangement import Arrangement, Note, PartStart, Player
 from backing.dice import Place
-from backing.instruments import DRUM_KEYS, INSTRUMENTS, UNPITCHED, in_score_order
-from backing.plan import plans, shared
+from backing.instruments import DRUM_KEYS, INSTRUMENTS, in_score_order
+from backing.plan import melody_bars, plans, shared
 from backing.players import click as click_player
 from backing.players.common import Brief, Change, Zone
 from backing.style.model import Part, Style
-from backing.timeline import MelodyNote, SectionPass, Timeline
-from backing.zones import bounds, fermatas, heard_until, sounds_in, zones
+from backing.timeline import Hit, MelodyNote, SectionPass, Timeline
+from backing.zones import bounds, fermatas, heard_until, sounding, zones
 
 PlayFunction = Callable[[Brief], list[Note]]
 
@@ -85,8 +86,8 @@ def arrange(
         played: dict[str, tuple[Note, ...]] = {}
         bars = timeline.bars[section.first - 1 : section.last]
         start, end = bounds(timeline, section)
-        melody = _melody(timeline, start, end)
-        kicks = tuple(h for h in timeline.hits if h.kick and start <= h.start_q < end)
+        melody = tuple(_between(timeline.melody, start, end))
+        kicks = tuple(h for h in _between(timeline.hits, start, end) if h.kick)
         colour = not plain and band_styles[i].colour and bars[0].colour is not False
         qpm = _qpm(timeline, start)
         for role in here:
@@ -179,8 +180,13 @@ def _changes(timeline: Timeline) -> list[tuple[tuple[Change, ...], Change | None
     return found
 
 
-def _melody(timeline: Timeline, start: Fraction, end: Fraction) -> tuple[MelodyNote, ...]:
-    return tuple(n for n in timeline.melody if start <= n.start_q < end)
+Timed = TypeVar("Timed", MelodyNote, Hit)
+
+
+def _between(found: Sequence[Timed], start: Fraction, end: Fraction) -> Sequence[Timed]:
+    """Those of a row that begin in a stretch of time."""
+    first, last = (bisect_left(found, q, key=lambda x: x.start_q) for q in (start, end))
+    return found[first:last]
 
 
 def _silent_melody(role: str, timeline: Timeline, section: SectionPass) -> bool:
@@ -211,7 +217,8 @@ def _held(timeline: Timeline) -> list[tuple[Fraction, Fraction, Fraction]]:
     found = []
     for span, end in fermatas(timeline):
         beat = timeline.bars[span.bar - 1].meter.beat_q
-        found.append((span.sounds_q, max(span.sounds_q, end - beat), end))
+        # a held chord goes at half tempo, so half of its beat is a beat of what follows
+        found.append((span.sounds_q, max(span.sounds_q, end - beat / 2), end))
     return found
 
 
@@ -243,27 +250,16 @@ def _silent(
     """Bars in which nobody is meant to sound."""
     if clicked:
         return frozenset()
-    found = set()
-    for i, section in enumerate(timeline.sections):
-        for bar in timeline.bars[section.first - 1 : section.last]:
-            for role, by_section in zoned.items():
-                if role == "melody":
-                    sung = _melody_sounds(timeline, section, bar.start_q, bar.end_q)
-                    if sung and sounds_in(by_section[i], bar.start_q, bar.end_q):
-                        break
-                elif sounds_in(by_section[i], bar.start_q, bar.end_q):
-                    break
-            else:
-                found.add(bar.index)
-    return frozenset(found)
-
-
-def _melody_sounds(
-    timeline: Timeline, section: SectionPass, start: Fraction, end: Fraction
-) -> bool:
-    return not _silent_melody("melody", timeline, section) and any(
-        n.start_q < end and n.end_q > start for n in timeline.melody
-    )
-
-
-__all__ = ["BAND", "UNPITCHED", "arrange"]
+    heard = [False] * len(timeline.bars)
+    for role, by_section in zoned.items():
+        here = sounding([zone for section in by_section for zone in section], timeline.bars)
+        if role == "melody":
+            sung = melody_bars(timeline, timeline.bars)
+            asked = [
+                not _silent_melody(role, timeline, section)
+                for section in timeline.sections
+                for _ in range(section.first, section.last + 1)
+            ]
+            here = [h and m and a for h, m, a in zip(here, sung, asked, strict=True)]
+        heard = [a or b for a, b in zip(heard, here, strict=True)]
+    return frozenset(bar.index for bar, some in zip(timeline.bars, heard, strict=True) if not some)

@@ -24,8 +24,8 @@ DRUM_NAMES = {key: name for name, key in DRUM_KEYS.items()}
 BARS_A_LINE = 4
 
 
-def spelled(note: Note, timeline: Timeline) -> Pitch:
-    """The pitch of a note by its degree, or by the key where it has none that fits."""
+def spelled(note: Note, timeline: Timeline, key: Key) -> Pitch:
+    """The pitch of a note by its degree, or by the key of its bar where it has none that fits."""
     chord = timeline.chords[note.chord].chord if note.chord >= 0 else None
     if chord is not None and note.degree:
         try:
@@ -35,7 +35,7 @@ def spelled(note: Note, timeline: Timeline) -> Pitch:
         else:
             if name.pc == note.pitch % 12 and abs(name.alter) <= 2:
                 return _in_octave(name, note.pitch)
-    return _in_octave(by_key(note.pitch, timeline.bar_at(note.start_q).key), note.pitch)
+    return _in_octave(by_key(note.pitch, key), note.pitch)
 
 
 def _in_octave(name: NoteName, midi: int) -> Pitch:
@@ -139,7 +139,8 @@ def _strokes(notes: Sequence[Note], bar: PlayedBar, timeline: Timeline) -> Itera
     for at_q, group in groupby(notes, key=lambda n: n.start_q):
         struck = list(group)
         named = " ".join(
-            spelled(n, timeline).name + (f" {n.degree}" if n.degree else "") for n in struck
+            spelled(n, timeline, bar.key).name + (f" {n.degree}" if n.degree else "")
+            for n in struck
         )
         grip = f" [{grip_text(struck)}]" if struck[0].string else ""
         why = ", ".join(dict.fromkeys(n.why for n in struck))

@@ -10,14 +10,14 @@ beat, no fill into a stop, four-bar phrases, and one comping instrument leading 
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 
 from backing.dice import Place
 from backing.players.common import BarPlan, Zone, ZoneKind
-from backing.timeline import SectionPass, TimeFeel, Timeline
-from backing.zones import sounds_in
+from backing.timeline import PlayedBar, SectionPass, TimeFeel, Timeline
+from backing.zones import overlapping, sounding
 
 USUAL = 3.0  # mf
 FIRST_OF_MANY = 1.75  # p, in two
@@ -38,6 +38,7 @@ STEADY = {
     "horns": 0.4,
     "melody": 0.5,
 }
+UNDER_MELODY = 0.65  # share of it that is left to comping under a written melody
 ANSWER = 0.15  # more in the second half of a pair of phrases
 
 
@@ -183,22 +184,20 @@ def shared(
     bars = timeline.bars[section.first - 1 : section.last]
     place = Place((seed, "leader", section.name, section.pass_))
     first_lead = place.chance(0.5, "lead")
-    sung = _sung(timeline, bars[0].start_q, bars[-1].end_q)
+    sung = melody_bars(timeline, bars)
+    heard = {role: sounding(zones[role], bars) for role in LEADS if role in zones}
     phrase = 0
     busy: dict[str, list[float]] = {role: [] for role in zones}
-    for i, (bar, at) in enumerate(zip(bars, plan, strict=True)):
+    for i, at in enumerate(plan):
         if i and plan[i - 1].phrase_end:
             phrase += 1
         answer = ANSWER if phrase % 2 else 0.0
-        comping = [
-            role for role in LEADS if role in zones and _plays(zones[role], bar.start_q, bar.end_q)
-        ]
+        rivals = sum(row[i] for row in heard.values()) > 1
         leads_keys = first_lead == (phrase % 2 == 0)
         energy = (at.level - USUAL) * 0.08
-        melody = 0.65 if any(s < bar.end_q and e > bar.start_q for s, e in sung) else 1.0
+        melody = UNDER_MELODY if sung[i] else 1.0
         for role, amounts in busy.items():
             if role in LEADS:
-                rivals = len(comping) > 1
                 leading = not rivals or (role == "keys") == leads_keys
                 amount = LEADS[role][0 if leading else 1]
                 if leading:
@@ -219,12 +218,11 @@ def shared(
     }  # fmt: skip
 
 
-def _plays(zones: Sequence[Zone], start: Fraction, end: Fraction) -> bool:
-    return (len(zones) == 1 and zones[0].kind is ZoneKind.TIME) or sounds_in(zones, start, end)
-
-
-def _sung(timeline: Timeline, start: Fraction, end: Fraction) -> list[tuple[Fraction, Fraction]]:
-    """Where the melody sounds in a section."""
-    if not timeline.melody:
-        return []
-    return [(n.start_q, n.end_q) for n in timeline.melody if n.start_q < end and n.end_q > start]
+def melody_bars(timeline: Timeline, bars: Sequence[PlayedBar]) -> list[bool]:
+    """For each of some neighbouring bars whether the written melody sounds in it."""
+    melody = timeline.melody
+    if not melody:
+        return [False] * len(bars)
+    first = max(0, bisect_left(melody, bars[0].start_q, key=lambda n: n.start_q) - 1)
+    last = bisect_left(melody, bars[-1].end_q, key=lambda n: n.start_q)
+    return overlapping([(n.start_q, n.end_q) for n in melody[first:last]], bars)

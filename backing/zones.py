@@ -246,22 +246,31 @@ def _zone(start: Fraction, end: Fraction, mark: Mark | None) -> Zone:
     return Zone(start, end, mark.kind, strokes)
 
 
-def sounds_in(found: Sequence[Zone], start: Fraction, end: Fraction) -> bool:
-    """Whether a role is meant to be heard somewhere between two places of a section with these zones."""
+def sounding(found: Sequence[Zone], bars: Sequence[PlayedBar]) -> list[bool]:
+    """For each bar of a section whether a role with these zones is meant to be heard somewhere in it."""
+    if len(found) == 1 and found[0].kind is ZoneKind.TIME:
+        return [True] * len(bars)
+    stretches: list[tuple[Fraction, Fraction]] = []
     for zone in found:
-        if zone.end_q <= start or zone.start_q >= end:
-            continue
         if zone.kind in (ZoneKind.TIME, ZoneKind.KICKS):
-            return True
-        if any(s.start_q < end and s.end_q > start for s in zone.strokes):
-            return True
-    # a stroke of an earlier zone may ring on into the bar
-    return any(
-        s.start_q < start < s.end_q
-        for zone in found
-        if zone.kind is ZoneKind.STRUCK
-        for s in zone.strokes
-    )
+            stretches.append((zone.start_q, zone.end_q))
+        stretches += [(s.start_q, s.end_q) for s in zone.strokes]
+    return overlapping(stretches, bars)
+
+
+def overlapping(
+    stretches: Sequence[tuple[Fraction, Fraction]], bars: Sequence[PlayedBar]
+) -> list[bool]:
+    """For each bar whether one of some stretches, in order of start, reaches into it."""
+    heard = []
+    waiting = 0
+    until = bars[0].start_q
+    for bar in bars:
+        while waiting < len(stretches) and stretches[waiting][0] < bar.end_q:
+            until = max(until, stretches[waiting][1])
+            waiting += 1
+        heard.append(until > bar.start_q)
+    return heard
 
 
 def fermatas(timeline: Timeline) -> list[tuple[ChordSpan, Fraction]]:
