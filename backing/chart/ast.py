@@ -1,7 +1,8 @@
 """What a chart says, as written, each part with its place in the text.
 
 Conventions: positions inside a bar are quarters from its bar line. Nothing here knows the order of play. Settings that
-were not written are None; defaults are applied when the chart is unrolled.
+were not written are None; defaults are applied when the chart is unrolled. Places in the text do not count when charts
+are compared.
 """
 
 from __future__ import annotations
@@ -81,7 +82,7 @@ class FormItem:
     section: str
     transpose: int = 0
     in_chorus: bool = True
-    span: Span = NOWHERE
+    span: Span = field(default=NOWHERE, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,8 +109,8 @@ class Written:
 
     name: str
     value: str
-    span: Span
-    value_span: Span
+    span: Span = field(compare=False)
+    value_span: Span = field(compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +124,7 @@ class Slot:
     length_q: Fraction
     chord: Chord | None
     text: str
-    span: Span
+    span: Span = field(compare=False)
     held: bool = False
     pushed: bool = False
     stop: bool = False
@@ -145,7 +146,7 @@ class Text:
 
     text: str
     at_q: Fraction
-    span: Span
+    span: Span = field(compare=False)
     direction: Direction | None = None
 
 
@@ -155,7 +156,7 @@ class LineNote:
 
     start_q: Fraction
     length_q: Fraction
-    span: Span
+    span: Span = field(compare=False)
     pitch: Pitch | None = None
     hit: bool = False
     held: bool = False  # goes on from the note before, over the bar line
@@ -179,8 +180,8 @@ class Bar:
     number: int
     meter: Meter
     slots: tuple[Slot, ...]
-    span: Span
-    items_text: str = ""
+    span: Span = field(compare=False)
+    items_text: str = ""  # what stands between the bar lines, as it is written back
     meter_written: bool = False
     beat_kept: bool = (
         False  # `beat = beat`: the counted beat keeps its length at this change of meter
@@ -195,6 +196,9 @@ class Bar:
     hits: tuple[LineNote, ...] | None = None
     kicks: tuple[LineNote, ...] | None = None
     words: tuple[str, ...] = ()  # one a verse
+    melody_text: str = ""  # the lines under the bar as they are written back
+    hits_text: str = ""
+    kicks_text: str = ""
 
     @property
     def length_q(self) -> Fraction:
@@ -211,7 +215,7 @@ class MusicLine:
     """A typed line of music with the bars on it."""
 
     bars: tuple[Bar, ...]
-    span: Span
+    span: Span = field(compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,7 +225,7 @@ class Section:
     name: str
     settings: Settings
     lines: tuple[MusicLine, ...]
-    span: Span
+    span: Span = field(compare=False)
     written: tuple[Written, ...] = ()
 
     @property
@@ -234,7 +238,7 @@ class Comment:
     """A comment as typed, with its `#`."""
 
     text: str
-    span: Span
+    span: Span = field(compare=False)
     own_line: bool
 
 
@@ -242,7 +246,7 @@ class Comment:
 class Chart:
     """A parsed chart. `sections` are distinct; `order` names them as headings follow each other in the text."""
 
-    source: Source
+    source: Source = field(compare=False)
     header: Header
     settings: Settings
     sections: tuple[Section, ...]
@@ -250,6 +254,7 @@ class Chart:
     written: tuple[Written, ...] = ()
     comments: tuple[Comment, ...] = ()
     warnings: tuple[Diagnostic, ...] = field(default=(), compare=False)
+    headings: tuple[Span, ...] = field(default=(), compare=False)  # one for each name in `order`
 
     def section(self, name: str) -> Section:
         """The section of that name. Raises KeyError."""

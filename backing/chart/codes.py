@@ -1,0 +1,191 @@
+"""Everything that can be wrong with a chart: one table of codes, sentences and hints, and the list that gathers them.
+
+Conventions: E1 bars and time, E2 settings, E3 form, sections, repeats and directions, E4 lines under the music, E5 chord
+symbols, E9 limits and the text as such; W is a warning and never stops a track. A sentence says what was found and what
+was expected; a hint can be typed. A code keeps its meaning for ever: new mistakes get new codes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from backing.source import Diagnostic, Severity, Source, Span, nearest
+
+# code: (sentence, hint)
+CODES: dict[str, tuple[str, str]] = {
+    # --- bars and time
+    "E101": ("a line of music starts with a bar line, here it starts with {found}", "type  {example}"),
+    "E102": ("a line of music ends with a bar line, here the last one is missing", "type  {example}"),
+    "E103": ("this bar is empty", "write a chord, % to repeat the bar before, or N.C. for no chord"),
+    "E104": ("this bar holds {count} chords, which do not divide {beats}", "{how}, for example  {example}"),
+    "E105": ("with '/' every item is one beat: this bar holds {count}, expected {expected}", "{how}, for example  {example}"),
+    "E106": ("brackets around a single item: is it one chord among several, or an optional one?", "type  {example}  without brackets, or leave it out"),
+    "E107": ("there is nothing between these brackets", "write the chords that share the place, such as (F7 C7), or take the brackets away"),
+    "E108": ("brackets stand in brackets more than twice", "a place can be divided twice: (F7 (C7 G7)); write smaller values in a melody, hits or kicks over more bars"),
+    "E109": ("this bracket is not closed before the bar ends", "type ) after the last chord that shares the place"),
+    "E110": ("a closing bracket without an opening one", "take it away, or type ( before the first chord that shares the place"),
+    "E111": ("{found} fills a whole bar and stands alone in it", "give it a bar of its own:  | {found} |  or hold a chord with /"),
+    "E112": ("{found} repeats what stands before, and this section holds {have} before it", "write the chords"),
+    "E113": ("{found} repeats a bar of {before}, and this bar is {here}", "write the chords"),
+    "E114": ("a / holds the chord before it, and nothing stands before it {where}", "write {what} first"),
+    "E115": ("a meter stands at the start of its bar, here it comes after {found}", "move {meter} to just after the bar line"),
+    "E116": ("{found} is no meter that can be counted", "write how many of which note, such as 4/4, 6/8 or 7/8 (2+2+3); below stands 1, 2, 4, 8, 16 or 32"),
+    "E117": ("the groups {groups} make {total}, and the meter has {count}", "write groups that add up, such as {example}"),
+    "E118": ("a < plays the chord after it early, and no chord follows it directly", "put it against the chord, such as <C7"),
+    "E119": ("{found} stands after a chord and belongs to it", "put one of ! and = against the chord, such as C7!"),
+    "E120": ("this text in quotes has no end", 'type " after the last word'),
+    "E121": ("{found} is no sign for a beat", "hold a chord with / and a blank for each beat:  {example}"),
+    "E122": ("{count} items share one place; at most {most} can", "spread them over more beats"),
+    "E123": ("this line is neither a setting, a heading in [ ], nor music between bar lines", "{hint}"),
+    "E124": ("this looks like the number of an ending without its dot", "type  |{number}."),
+    "E125": ("endings are numbered upwards from 1, here stands {found}", "type  |1.  or  |1-3.  or  |last."),
+    "E126": ("beat = beat stands in a bar with a new meter, and this bar has none", 'write the meter before it:  | 6/8 "beat = beat" C |'),
+    "E127": ("the pickup is {pickup} and does not fit before a bar of {beats}", "write fewer beats than a bar has, such as  pickup: 1"),
+    # --- settings
+    "E201": ("there is no setting named {name}", "{hint}"),
+    "E202": ("the setting {name} has no value", "write  {example}"),
+    "E203": ("{name} is set twice", "keep one of the two; the first is in line {line}"),
+    "E204": ("{name} holds for the whole chart and stands under the heading [{section}]", "move the line above the first heading"),
+    "E205": ("the setting {name} comes after music; settings stand directly under a heading", "move the line up, or start a new section for it"),
+    "E210": ("{value} is no key", "{hint}"),
+    "E211": ("{value} is no tempo", "{hint}"),
+    "E212": ("a tempo of {value} is outside {low} to {high} beats a minute", "write  tempo: {example}"),
+    "E213": ("{value} is no feel", "{hint}"),
+    "E214": ("{value} is no choice for {name}", "{hint}"),
+    "E215": ("{value} is no dynamic", "write pp, p, mp, mf, f or ff; p -> f grows over the section"),
+    "E216": ("there is no player named {value}", "{hint}"),
+    "E217": ("{name} is a whole number from {low} to {high}, here stands {value}", "write  {example}"),
+    "E218": ("{value} is no ending", "{hint}"),
+    "E219": ("{value} is no length for a pickup", "write how many counted beats, such as 1, 2 or 1/2"),
+    # --- form, sections, repeats, directions
+    "E301": ("there is no music in this chart", "type chords between bar lines, such as  | C | F | G7 | C |"),
+    "E302": ("this heading has no closing bracket", "type  [{name}]"),
+    "E303": ("this heading has no name", "write a name, such as [A] or [Verse 2]"),
+    "E304": ("a second section is named {name}; the first is in line {line}", "give it a name of its own, such as [{example}], or leave it empty to play the first again"),
+    "E305": ("the section {name} holds no music, and none of that name comes before it", "{hint}"),
+    "E306": ("only the name stands on the line of a heading", "start a new line after [{name}]"),
+    "E307": ("the heading {name} plays a section again; settings under it would have no effect", "give it a name and bars of its own"),
+    "E308": ("a name of a section cannot hold {found}", "write letters, digits, blanks and dashes, such as [Verse 2]"),
+    "E310": ("the form names {name}, and there is no such section", "{hint}"),
+    "E311": ("a form has one group in brackets, the chorus; here begins another", "write the repeated sections out"),
+    "E312": ("this bracket of the form is not closed", "type ) after the last section of the chorus"),
+    "E313": ("a closing bracket without an opening one", "type ( before the first section of the chorus"),
+    "E314": ("the form is empty", "name the sections in the order of play, such as  form: {example}"),
+    "E315": ("{found} is nothing that a form can hold", "{hint}"),
+    "E316": ("x{count} is no number of times", "write x2 to x{most}"),
+    "E317": ("{name} is moved by {count} semitones; at most 12 make sense", "write {name}+2 or {name}-3"),
+    "E320": ("this repeat never closes", "type :| where it ends"),
+    "E321": ("a repeat begins inside a repeat that is still open since line {line}", "close the first one with :| before this place"),
+    "E322": ("{found} is no number of times to play a repeat", "write  :| x3  for three times in all (2 to {most})"),
+    "E323": ("this repeat ends before any bar of its section", "move :| to the end of the bars that are repeated"),
+    "E324": ("the ending {number} stands twice", "number the endings one after another: |1. and |2."),
+    "E330": ("this direction stands without quotes", 'type  "{name}"'),
+    "E331": ("{name} needs a {mark}, and none is in this chart", 'write "{mark}" over the bar {where}'),
+    "E332": ("{name} stands twice, so the band would not know which one counts", "keep one of them; the first is in line {line}"),
+    "E333": ("{name} directs the order of play, and so does the form of this chart", "keep one of the two: take away the form line or this direction"),
+    "E334": ("{name} sends the band back to a Segno that comes later, so it would never end", 'put "Segno" before this place'),
+    "E335": ("this To Coda jumps to a Coda that stands before it, so the band would go round for ever", 'put "Coda" after the bars that are left out'),
+    "E336": ("{found} names no player who could rest", 'type  "tacet {example}"'),
+    "E337": ("{found} gives no tempo that can be played", 'type  "{example}"'),
+    "E338": ("a second {name} would send the band round for ever; only one jump back can stand in a chart", "write one of them as bars or as a repeat; the first is in line {line}"),
+    # --- lines under the music
+    "E401": ("a line of {name} stands under a line of music, and there is none above it", "move it under its bars"),
+    "E402": ("this line of {name} has {count}, and the line of music above has {expected}", "{hint}"),
+    "E403": ("there is a second line of {name} under these bars", "join the two lines"),
+    "E404": ("{value} is no note", "{hint}"),
+    "E405": ("{value} is no sign of a rhythm", "write x for a hit, / to hold it, r for a rest"),
+    "E406": ("this bar of {name} is empty", "write r for a rest, or / to hold what sounds"),
+    "E407": ("the note {value} has no octave", "write  {example}  (C4 is middle C)"),
+    "E408": ("{value} is outside what can be played, C0 to G9", "write  {example}"),
+    "E409": ("{found} has no place in a line of {name}", "{hint}"),
+    "E410": ("a line of {name} starts and ends with a bar line", "type  {name}: {example}"),
+    # --- chord symbols (the sentences and hints come from the reader of symbols)
+    "E500": ("{message}", "{hint}"),
+    "E501": ("a symbol of {length} characters is longer than {most}", "{hint}"),
+    "E502": ("N.C. means that no chord sounds; it takes no {found}", "write  N.C.  alone"),
+    "E503": ("{value} is written with a letter from another alphabet: {letter} is {name}", "type  {example}  on a Latin keyboard"),
+    "E504": ("there is a blank inside a chord symbol, before {rest}", "type  {example}"),
+    # --- limits, and the text as such
+    "E901": ("a chart has at most {most} of text, this one has {count}", "split it into several charts"),
+    "E902": ("a chart has at most {most} written bars; this is one more", "use repeats, or split it into several charts"),
+    "E903": ("this is {what}, not a chart in plain text", "save it as plain text in UTF-8, with the ending .txt"),
+    "E904": ("{found} cannot stand in a chart", "delete it"),
+    "E905": ("an invisible character stands here: {found}", "delete it and type the word again"),
+    "E906": ("there are more than {most} mistakes; what follows was not checked", "mend these first"),
+    "E907": ("a form has at most {most} playings", "use x3 after the chorus, or choruses"),
+    # --- warnings
+    "W101": ("{found} is a character of full width and was read as {read}", "type {read}"),
+    "W201": ("everything after # is a comment, so the key is {key}", "write  {example}  without a blank before #"),
+    "W301": ("the form never plays the section {name}", "add it to the form, or delete it"),
+    "W302": ("no ending is numbered {number}; the last one serves instead", "type  |{number}."),
+    "W303": ("{found} is printed and not obeyed; did you mean the direction {name}?", 'type  "{name}"'),
+    "W304": ("the mark {name} stands here, and no direction leads to it", "{hint}"),
+    "W500": ("{message}", "{hint}"),
+}  # fmt: skip
+
+MOST_MISTAKES = 200
+
+
+class TooMany(Exception):
+    """So many mistakes that reading on would help nobody; never leaves this package."""
+
+
+def quoted(text: str, most: int = 24) -> str:
+    """Found text for a sentence, cut to a readable length.
+
+    >>> quoted("tmepo"), quoted("x" * 40)
+    ("'tmepo'", "'xxxxxxxxxxxxxxxxxxxxxxxx…'")
+    """
+    return f"'{text if len(text) <= most else text[:most] + '…'}'"
+
+
+def near(word: str, names: Iterable[str]) -> str | None:
+    """The name most like a word of ordinary length."""
+    return nearest(word, list(names)) if 0 < len(word) <= 40 else None
+
+
+def count(number: object, noun: str) -> str:
+    """`1 bar`, `3 bars`."""
+    return f"{number} {noun}" if str(number) == "1" else f"{number} {noun}s"
+
+
+class Faults:
+    """The diagnostics of one text, gathered while it is read."""
+
+    __slots__ = ("_errors", "found", "source")
+
+    def __init__(self, source: Source) -> None:
+        self.source = source
+        self.found: list[Diagnostic] = []
+        self._errors = 0
+
+    def add(self, code: str, start: int, end: int, **values: object) -> None:
+        """Note a mistake at characters `start` to `end`. Raises `TooMany` after `MOST_MISTAKES`."""
+        sentence, hint = CODES[code]
+        severity = Severity.WARNING if code[0] == "W" else Severity.ERROR
+        self._put(code, start, end, sentence.format(**values), hint.format(**values), severity)
+        self._errors += severity is Severity.ERROR
+        if self._errors == MOST_MISTAKES:
+            sentence, hint = CODES["E906"]
+            sentence = sentence.format(most=MOST_MISTAKES)
+            self._put("E906", end, end, sentence, hint, Severity.ERROR)
+            raise TooMany
+
+    def _put(
+        self, code: str, start: int, end: int, message: str, hint: str, severity: Severity
+    ) -> None:
+        span = Span(start, max(start, end))
+        self.found.append(Diagnostic(code, message, hint, span, self.source, severity))
+
+    def line(self, offset: int) -> int:
+        """The line, from 1, of a place."""
+        return self.source.line_column(offset)[0]
+
+    @property
+    def wrong(self) -> bool:
+        """Whether any mistake was found, warnings apart."""
+        return self._errors > 0
+
+    def in_order(self) -> tuple[Diagnostic, ...]:
+        """All of them in text order."""
+        return tuple(sorted(self.found, key=lambda d: (d.span.start, d.span.end, d.code)))

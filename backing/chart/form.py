@@ -1,0 +1,166 @@
+"""The setting `form`: the order in which sections are played.
+
+Conventions: a name is found by longest match of whole words, whatever its capitals; a word that is no name is read as
+one-letter names (`AABA`). `+2` and `-3` behind a name move that playing by semitones.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+from backing.chart.ast import FormItem
+from backing.chart.codes import Faults, near, quoted
+from backing.source import Span
+
+MOST_PLAYINGS = 1000
+MOST_TIMES = 99
+_PIECE = re.compile(r"[()]|[^\s()]+")
+_MOVED = re.compile(r"(.+?)([+-][0-9]{1,3})")
+_TIMES = re.compile(r"[xX×]([0-9]{1,6})")
+_LETTERS = re.compile(r"([^\W\d_])([+-][0-9]{1,2})?")
+BEFORE = ("intro",)
+AFTER = ("ending", "outro", "coda", "tag")
+
+
+class Form(NamedTuple):
+    """What is played, and how often the group in brackets is."""
+
+    items: tuple[FormItem, ...]
+    repeats: int
+
+
+class _Names:
+    """Names of sections by their words."""
+
+    def __init__(self, names: tuple[str, ...]) -> None:
+        self.names = names
+        self.by_words = {tuple(n.casefold().split()): n for n in reversed(names)}
+        self.longest = max((len(w) for w in self.by_words), default=1)
+
+    def at(self, words: list[str], i: int) -> tuple[str, int, int] | None:
+        """Name, semitones and number of words of the longest name that begins at `i`."""
+        for many in range(min(self.longest, len(words) - i), 0, -1):
+            taken = [w.casefold() for w in words[i : i + many]]
+            name = self.by_words.get(tuple(taken))
+            if name:
+                return name, 0, many
+            moved = _MOVED.fullmatch(taken[-1])
+            if moved:
+                name = self.by_words.get((*taken[:-1], moved[1]))
+                if name:
+                    return name, int(moved[2]), many
+        return None
+
+
+def read(value: str, start: int, names: tuple[str, ...], faults: Faults) -> Form:
+    """Read a form that stands at `start` in the text; `names` are those of the sections."""
+    pieces = list(_PIECE.finditer(value))
+    words = [p[0] for p in pieces]
+    known = _Names(names)
+    items: list[FormItem] = []
+    group: tuple[int, int] | None = None  # items inside the brackets
+    opened, repeats, i = -1, 1, 0
+    while i < len(words):
+        word = words[i]
+        at, end = start + pieces[i].start(), start + pieces[i].end()
+        times = _TIMES.fullmatch(word)
+        found = None if word in "()" else known.at(words, i)
+        many = 1
+        if word == "(":
+            if opened >= 0 or group:
+                faults.add("E311", at, end)
+            else:
+                opened = len(items)
+        elif word == ")":
+            if opened < 0:
+                faults.add("E313", at, end)
+            else:
+                group, opened = (opened, len(items)), -1
+                if group[0] == group[1]:
+                    faults.add("E314", at, end, example=_example(names))
+        elif found:
+            name, semitones, many = found
+            end = start + pieces[i + many - 1].end()
+            if abs(semitones) > 12:
+                faults.add("E317", at, end, name=name, count=semitones)
+            items.append(FormItem(name, semitones, True, Span(at, end)))
+        elif times:
+            number = int(times[1])
+            if not 1 <= number <= MOST_TIMES:
+                faults.add("E316", at, end, count=number, most=MOST_TIMES)
+            elif i and words[i - 1] == ")":
+                repeats = number
+            elif items and opened != len(items):
+                items.extend([items[-1]] * (number - 1))
+            else:
+                faults.add(
+                    "E315",
+                    at,
+                    end,
+                    found=quoted(word),
+                    hint="write it after a section or after ), such as (A A B A) x3",
+                )
+        else:
+            items.extend(_letters(word, at, known, faults))
+        if len(items) > MOST_PLAYINGS:
+            faults.add("E907", at, end, most=f"{MOST_PLAYINGS:,}")
+            break
+        i += many
+    if opened >= 0:
+        faults.add("E312", start + len(value) - 1, start + len(value))
+        group = (opened, len(items))
+    if not items:
+        faults.add("E314", start, start + len(value), example=_example(names))
+    return Form(_placed(items, group), repeats)
+
+
+def _example(names: tuple[str, ...]) -> str:
+    return " ".join([n for n in names if n][:3]) or "A A B A"
+
+
+def _letters(word: str, at: int, known: _Names, faults: Faults) -> list[FormItem]:
+    """`AABA` as four names of one letter, or what is wrong with the word."""
+    found = list(_LETTERS.finditer(word))
+    if "".join(f[0] for f in found) == word and all(
+        (f[1].casefold(),) in known.by_words for f in found
+    ):
+        return [
+            FormItem(known.by_words[(f[1].casefold(),)], int(f[2] or 0), True, Span(at + f.start(), at + f.end()))
+            for f in found
+        ]  # fmt: skip
+    end = at + len(word)
+    if word.strip(",;") != word or not any(c.isalnum() for c in word):
+        shown = word.strip(",;|-–>→")
+        hint = (
+            f"write the names with blanks between them:  {shown}"
+            if shown
+            else "write the names with blanks between them"
+        )
+        faults.add("E315", at, end, found=quoted(word), hint=hint[:120])
+        return []
+    guess = near(word, [n for n in known.names if n])
+    hint = f"did you mean {guess}?" if guess else _listed(known.names)
+    faults.add("E310", at, end, name=quoted(word), hint=hint)
+    return []
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    shown = [f"[{n}]" for n in names if n][:12]
+    if not shown:
+        return "give the sections names in brackets, such as [A]"
+    return f"the sections are {', '.join(shown)}"
+
+
+def _placed(items: list[FormItem], group: tuple[int, int] | None) -> tuple[FormItem, ...]:
+    """Mark what stands outside the chorus: the brackets say so, else a leading Intro and a trailing Ending."""
+    first, last = group or (0, len(items))
+    if group is None and len(items) > 1:
+        first += items[0].section.casefold() in BEFORE
+        last -= items[-1].section.casefold() in AFTER
+        if first >= last:
+            first, last = 0, len(items)
+    return tuple(
+        item if first <= i < last else FormItem(item.section, item.transpose, False, item.span)
+        for i, item in enumerate(items)
+    )

@@ -1,0 +1,311 @@
+"""Text to `Chart`, or every mistake in it.
+
+    >>> chart = parse("key: G\\n| G | C D7 |")
+    >>> [[slot.text for slot in bar.slots] for bar in chart.sections[0].bars]
+    [['G'], ['C', 'D7']]
+
+Conventions: lines may end in any of the three ways, which count as one character; a byte order mark is no character.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from backing.chart import directions, form, settings
+from backing.chart.ast import Chart, Comment, Header, Section, Settings
+from backing.chart.codes import CODES, Faults, TooMany, near, quoted
+from backing.chart.lex import CONTROL, INVISIBLE, Kind, Line, lines, plain, wide
+from backing.chart.sections import Piece, Reader, TooLong
+from backing.errors import ChartError
+from backing.source import Diagnostic, Source, Span
+from backing.timebase import FOUR_FOUR, Meter
+
+MOST_BYTES = 1_000_000
+_SHARED = frozenset(Settings.__dataclass_fields__)
+_CHORDLIKE = re.compile(
+    r"[A-Ha-h][#b♭♯]?(?:maj|min|dim|aug|sus|add|alt|[mM0-9Δ°øo+\-()/#b,A-G])*[!=]?|[/%]|N\.?C\.?"
+)
+
+
+def parse(text: str, name: str = "<chart>", *, german: bool = False) -> Chart:
+    """Read a chart; `german` is how notes are named where the chart does not say. Raises `ChartError` with all mistakes."""
+    chart, found = parse_all(text, name, german=german)
+    if chart is None:
+        raise ChartError(found)
+    return chart
+
+
+def parse_all(
+    text: str, name: str = "<chart>", *, german: bool = False
+) -> tuple[Chart | None, tuple[Diagnostic, ...]]:
+    """The chart, None if it has mistakes, and all diagnostics in text order, warnings among them."""
+    text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+    faults = Faults(Source(name, text))
+    chart = None
+    try:
+        if _is_text(text, faults):
+            chart = _Parser(text, faults, german).chart()
+    except (TooMany, TooLong):
+        pass
+    return (None if faults.wrong else chart), faults.in_order()
+
+
+def decode(data: bytes, name: str = "<chart>") -> str:
+    """The text of a file in UTF-8. Raises `ChartError` for anything else, saying what it seems to be."""
+    what = ""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")) or (data[1:2] == b"\0" and b"\0" in data[3:4]):
+        what = "text in UTF-16"
+    elif b"\0" in data[:4096] or data.startswith(
+        (b"PK\x03\x04", b"%PDF", b"\x89PNG", b"MThd", b"RIFF", b"ID3", b"{\\rtf")
+    ):
+        what = "a binary file"
+    if not what:
+        try:
+            return data.decode("utf-8")
+        except UnicodeDecodeError as wrong:
+            what = f"text in another encoding (byte {wrong.start + 1} is {data[wrong.start]:#04x})"
+    sentence, hint = CODES["E903"]
+    raise ChartError(
+        [Diagnostic("E903", sentence.format(what=what), hint, Span(0, 0), Source(name, ""))]
+    )
+
+
+def _is_text(text: str, faults: Faults) -> bool:
+    """Whether the text is one that can be read at all."""
+    size = len(text) if text.isascii() else len(text.encode("utf-8", "surrogatepass"))
+    if size > MOST_BYTES:
+        faults.add("E901", 0, 0, most="1 MB", count=f"{size / 1_000_000:.1f} MB")
+        return False
+    if "\0" in text[:4096]:
+        faults.add("E903", 0, 0, what="a binary file")
+        return False
+    if not text.isprintable():
+        for found in CONTROL.finditer(text):
+            faults.add("E904", *found.span(), found=f"the control character U+{ord(found[0]):04X}")
+    return True
+
+
+@dataclass(slots=True)
+class _Block:
+    """A heading with the lines under it; the first block of a chart has no heading."""
+
+    name: str
+    span: Span
+    settings: list[Line] = field(default_factory=list)
+    music: list[Line] = field(default_factory=list)
+
+    def add(self, line: Line) -> None:
+        self.span = self.span.to(Span(line.start, line.end))
+
+
+class _Parser:
+    def __init__(self, text: str, faults: Faults, german: bool) -> None:
+        self.typed, self.plain, self.faults, self.german = text, plain(text), faults, german
+        wide(text, faults)
+
+    def chart(self) -> Chart:
+        found, comments = lines(self.plain)
+        blocks = self._blocks(found)
+        head, blocks = blocks[0], blocks[1:] if not blocks[0].music else blocks
+        header = self._settings(head.settings, None)
+        names = tuple(dict.fromkeys(b.name for b in blocks if b.music))
+        meter = header.values.get("meter", FOUR_FOUR)
+        assert isinstance(meter, Meter)
+        piece = Piece(
+            self.plain, self.typed, self.faults, self.german, self._pickup(header, blocks, meter)
+        )
+        sections = self._sections(blocks, head, piece, meter)
+        if not sections and not self.faults.wrong:
+            self.faults.add("E301", 0, 0)
+        order = tuple(b.name for b in blocks if b.music or b.name in names)
+        written_form = next((w for w in header.written if w.name == "form"), None)
+        if written_form:
+            start, end = written_form.value_span.start, written_form.value_span.end
+            played = form.read(self.plain[start:end], start, names, self.faults)
+            header.values["form"], header.values["form_repeats"] = played
+            self._unplayed(played, sections)
+        directions.check(piece.seen, written_form is not None, self.faults)
+        own = {k: v for k, v in header.values.items() if k not in _SHARED}
+        shared = {k: v for k, v in header.values.items() if k in _SHARED}
+        return Chart(
+            source=self.faults.source,
+            header=Header(**own),  # type: ignore[arg-type]
+            settings=Settings(**shared),  # type: ignore[arg-type]
+            sections=tuple(sections.values()),
+            order=order,
+            written=header.written,
+            comments=tuple(Comment(self.typed[a:b], Span(a, b), alone) for a, b, alone in comments),
+            warnings=self.faults.in_order(),
+            headings=tuple(b.span for b in blocks if b.music or b.name in names),
+        )
+
+    def _settings(self, found: list[Line], section: str | None) -> settings.Read:
+        if section is None:
+            for line in found:
+                if line.name == "note-names":
+                    value = self.plain[line.value : line.end].casefold()
+                    self.german = (
+                        self.german if value not in ("german", "english") else value == "german"
+                    )
+        return settings.read(found, self.plain, self.typed, self.faults, section, self.german)
+
+    def _pickup(self, header: settings.Read, blocks: list[_Block], meter: Meter) -> Fraction | None:
+        """The length of the pickup in counted beats, None where there is none."""
+        beats = header.values.get("pickup_beats")
+        if not isinstance(beats, Fraction):
+            return None
+        if blocks and blocks[0].name:
+            for line in blocks[0].settings:
+                if line.name == "meter":
+                    read = settings.read(
+                        [line], self.plain, self.typed, Faults(self.faults.source), "", self.german
+                    )
+                    meter = read.values.get("meter", meter)  # type: ignore[assignment]
+        if beats * meter.beat_q >= meter.length_q:
+            where = next(w.value_span for w in header.written if w.name == "pickup")
+            self.faults.add(
+                "E127", where.start, where.end, pickup=beats, beats=f"{meter.beats} beats"
+            )
+            del header.values["pickup_beats"]
+            return None
+        return beats
+
+    # --- headings
+
+    def _blocks(self, found: list[Line]) -> list[_Block]:
+        block = _Block("", Span(0, 0))
+        blocks = [block]
+        for line in found:
+            if line.kind is Kind.HEADING:
+                block = self._heading(line)
+                blocks.append(block)
+            elif line.kind is Kind.SETTING:
+                if block.music:
+                    self._late(line)
+                else:
+                    block.settings.append(line)
+            elif line.kind is Kind.OTHER:
+                self._other(line)
+            else:
+                block.music.append(line)
+            block.add(line)
+        return blocks
+
+    def _heading(self, line: Line) -> _Block:
+        text, faults = self.plain, self.faults
+        close = text.find("]", line.start, line.end)
+        end = close if close >= 0 else line.end
+        name = " ".join(self.typed[line.start + 1 : end].split())
+        if close < 0:
+            faults.add("E302", line.start, line.end, name=name[:64].strip("| "))
+        elif close + 1 < line.end:
+            faults.add("E306", close + 1, line.end, name=name[:64])
+        hidden = INVISIBLE.search(name)
+        bad = re.search(r"[()\[|\"<]", name)
+        if not name:
+            faults.add("E303", line.start, end + 1)
+        elif hidden:
+            faults.add("E905", line.start + 1, end, found=f"U+{ord(hidden[0]):04X}")
+        elif close >= 0 and (bad or len(name) > 64):
+            found = quoted(bad[0]) if bad else "more than 64 characters"
+            faults.add("E308", line.start + 1, end, found=found)
+        block = _Block(name[:64], Span(line.start, end + 1))
+        if 0 <= close < line.end - 1 and "|" in text[close + 1 : line.end]:
+            start = close + 1
+            while text[start].isspace():
+                start += 1
+            block.music.append(Line(Kind.MUSIC, start, line.end))
+        return block
+
+    def _late(self, line: Line) -> None:
+        end = line.start + len(line.name)
+        if line.name in settings.SETTINGS:
+            self.faults.add("E205", line.start, end, name=line.name)
+        else:
+            settings.unknown(line, self.plain, self.faults)
+
+    def _other(self, line: Line) -> None:
+        """A line that is nothing: guess what it was meant to be."""
+        text = self.plain[line.start : line.end]
+        words = text.split()
+        hidden = INVISIBLE.search(text)
+        if hidden:
+            at = line.start + hidden.start()
+            self.faults.add("E905", at, at + 1, found=f"U+{ord(hidden[0]):04X}")
+            return
+        if len(text) <= 400 and all(len(w) <= 16 and _CHORDLIKE.fullmatch(w) for w in words):
+            example = "| " + " | ".join(words[:8]) + " |"
+            self.faults.add("E101", line.start, line.end, found=quoted(words[0]), example=example)
+            return
+        hint = "write a setting as  name: value , a section as  [A] , music as  | C | G7 |"
+        name, equals, value = text[:80].partition("=")
+        known = near(name.strip(), list(settings.SETTINGS)) if equals else None
+        if known:
+            hint = f"type  {known}: {value.strip()}"
+        elif near(words[0], list(settings.SETTINGS)) == words[0].casefold() and len(words) > 1:
+            hint = f"type  {words[0].casefold()}: {' '.join(words[1:])[:60]}"
+        elif len(words) <= 3 and len(text) <= 30 and all(w.isalnum() for w in words):
+            hint = f"if a section begins here, type  [{text}]"
+        self.faults.add("E123", line.start, line.end, hint=hint)
+
+    # --- sections
+
+    def _sections(
+        self, blocks: list[_Block], head: _Block, piece: Piece, meter: Meter
+    ) -> dict[str, Section]:
+        faults = self.faults
+        sections: dict[str, Section] = {}
+        first: dict[str, int] = {}
+        canonical: dict[str, str] = {}
+        for block in blocks:
+            key = block.name.casefold()
+            if not block.music:
+                block.name = canonical.get(key, block.name)
+                self._again(block, first)
+                continue
+            own = (
+                settings.Read({}, ())
+                if block is head
+                else self._settings(block.settings, block.name)
+            )
+            here = own.values.get("meter", meter)
+            assert isinstance(here, Meter)
+            reader = Reader(piece, here)
+            for line in block.music:
+                reader.read(line)
+            reader.finish()
+            if key in canonical:
+                name, line_ = block.name, faults.line(first[canonical[key]])
+                faults.add("E304", block.span.start, block.span.start + len(name) + 2, name=name, line=line_, example=f"{name} 2")  # fmt: skip
+                continue
+            canonical[key] = block.name
+            first[block.name] = block.span.start
+            shared = {k: v for k, v in own.values.items() if k in _SHARED}
+            sections[block.name] = Section(
+                block.name, Settings(**shared), reader.lines, block.span, own.written  # type: ignore[arg-type]
+            )  # fmt: skip
+        return sections
+
+    def _again(self, block: _Block, first: dict[str, int]) -> None:
+        """A heading without music: it plays a section of that name again."""
+        start, end = block.span.start, block.span.start + len(block.name) + 2
+        if block.name not in first:
+            guess = near(block.name, list(first))
+            hint = (
+                f"did you mean [{guess}]?" if guess else "write bars under it, such as  | C | G7 |"
+            )
+            if block.name:
+                self.faults.add("E305", start, end, name=quoted(block.name), hint=hint)
+        elif block.settings:
+            self.faults.add("E307", start, end, name=quoted(block.name))
+
+    def _unplayed(self, played: form.Form, sections: dict[str, Section]) -> None:
+        names = {item.section for item in played.items}
+        for section in sections.values():
+            if section.name and section.name not in names:
+                start = section.span.start
+                self.faults.add(
+                    "W301", start, start + len(section.name) + 2, name=quoted(section.name)
+                )

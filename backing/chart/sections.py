@@ -1,0 +1,310 @@
+"""From the lines of a section to its bars: repeats, endings, meters, and what stands under the music."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from typing import NamedTuple
+
+from backing.chart import under
+from backing.chart.ast import LAST, Bar, BarLine, MusicLine, Slot, Text
+from backing.chart.codes import Faults, count, quoted
+from backing.chart.directions import BEAT, ORDER, Seen
+from backing.chart.lex import BarMark, Cell, Kind, Line, cells
+from backing.chart.music import Content, content, slots, texts, timed
+from backing.chart.symbols import Symbols
+from backing.chart.time import Space
+from backing.chart.values import Wrong
+from backing.chart.values import meter as read_meter
+from backing.harmony.symbol import Chord
+from backing.source import Span
+from backing.timebase import Meter
+
+MOST_BARS = 2000
+
+
+class TooLong(Exception):
+    """More bars than a chart may have; never leaves this package."""
+
+
+class Piece:
+    """What all sections of a chart share while they are read: the text, the symbols, the number of the next bar."""
+
+    __slots__ = (
+        "bars",
+        "faults",
+        "german",
+        "number",
+        "pickup",
+        "plain",
+        "seen",
+        "symbols",
+        "typed",
+    )
+
+    def __init__(
+        self, plain: str, typed: str, faults: Faults, german: bool, pickup: Fraction | None
+    ):
+        self.plain, self.typed, self.faults, self.german = plain, typed, faults, german
+        self.symbols = Symbols(faults, german)
+        self.pickup = pickup
+        self.number = 0 if pickup else 1
+        self.bars = 0
+        self.seen: list[Seen] = []  # directions for the order of play
+
+
+class _Repeat(NamedTuple):
+    start: int
+    end: int
+
+
+class Reader:
+    """Reads the lines of one section in order; `lines` holds the result."""
+
+    def __init__(self, piece: Piece, meter: Meter) -> None:
+        self.piece, self.faults = piece, piece.faults
+        self.meter = meter
+        self.done: list[list[Bar]] = []
+        self.spans: list[Span] = []
+        self.open: _Repeat | None = None  # the repeat that has begun
+        self.pending: BarMark | None = None  # a mark at the end of the line before
+        self.endings: dict[int, int] = {}  # numbers of the endings that stand side by side
+        self.in_ending = False
+        self.chord: tuple[Chord | None, str] | None = None  # what a / at the next bar's start holds
+        self.before: under.Before = {}
+        self.spaces: list[Space] = []  # of the bars of the last line
+
+    @property
+    def lines(self) -> tuple[MusicLine, ...]:
+        return tuple(
+            MusicLine(tuple(bars), span)
+            for bars, span in zip(self.done, self.spans, strict=True)
+            if bars
+        )
+
+    def read(self, line: Line) -> None:
+        """Read a line of music or one under it."""
+        if line.kind is Kind.MUSIC:
+            self._music(line)
+        elif not self.done or not self.done[-1]:
+            self.faults.add("E401", line.start, line.value, name=line.name)
+        else:
+            piece = self.piece
+            self.done[-1] = under.attach(
+                line, self.done[-1], self.spaces, self.before, piece.typed, piece.plain, self.faults, piece.german
+            )  # fmt: skip
+            self.spans[-1] = self.spans[-1].to(Span(line.start, line.end))
+
+    def finish(self) -> None:
+        """Say what is left open at the end of the section."""
+        if self.open:
+            self.faults.add("E320", self.open.start, self.open.end)
+        self._end_endings()
+
+    # --- a line of music
+
+    def _music(self, line: Line) -> None:
+        plain = self.piece.plain
+        found, began, ended = cells(plain, line.start, line.end, self.faults)
+        text = plain[line.start : line.end]
+        if not began and found:
+            first = text.split(None, 1)[0]
+            example = "| " + text.strip("| ")[:60] + " |"
+            start = found[0].tokens[0].start if found[0].tokens else line.start
+            self.faults.add("E101", start, start + len(first), found=quoted(first), example=example)
+        if not ended and found:
+            example = (text[-56:].split(None, 1)[-1] if len(text) > 56 else text) + " |"
+            self.faults.add("E102", line.end - 1, line.end, example=example)
+        bars: list[Bar] = []
+        self.done.append(bars)
+        self.spans.append(Span(line.start, line.end))
+        self.spaces = []
+        if not found:
+            self.faults.add("E103", line.start, line.end)
+            return
+        self._line_start(found[0].left)
+        for cell in found:
+            self._bar(cell, bars)
+        last = found[-1].right
+        if last.repeat_start or last.ending:
+            self.pending = last
+
+    def _line_start(self, mark: BarMark) -> None:
+        """A `:|`, `||` or `|]` that begins a line closes the bar at the end of the line before."""
+        if mark.times or mark.double or mark.final:
+            previous = next((bars for bars in reversed(self.done[:-1]) if bars), None)
+            if previous is None:
+                if mark.times:
+                    self.faults.add("E323", mark.start, mark.end)
+                return
+            previous[-1] = replace(previous[-1], **self._right(mark, previous[-1]))
+
+    def _right(self, mark: BarMark, bar: Bar | None) -> dict[str, object]:
+        """What a mark says of the bar before it."""
+        if mark.times:
+            self.open = None
+        if mark.times or mark.double or mark.final:
+            self.in_ending = False
+        after = BarLine.FINAL if mark.final else BarLine.DOUBLE if mark.double else None
+        old_times, old_line = (bar.times, bar.line_after) if bar else (0, BarLine.SINGLE)
+        return {"times": mark.times or old_times, "line_after": after or old_line}
+
+    def _left(self, mark: BarMark) -> dict[str, object]:
+        """What the mark before a bar says of it."""
+        opens, ending = mark.repeat_start, mark.ending
+        place = mark
+        if self.pending:
+            place = mark if opens or ending else self.pending
+            opens, ending = opens or self.pending.repeat_start, ending or self.pending.ending
+            self.pending = None
+        if opens:
+            if self.open:
+                self.faults.add(
+                    "E321", place.start, place.end, line=self.faults.line(self.open.start)
+                )
+            self.open = _Repeat(place.start, place.end)
+            self.in_ending = False
+        if ending:
+            self._ending(ending, place)
+            self.in_ending = True
+        elif not self.in_ending:
+            self._end_endings()
+        return {"repeat_start": opens, "ending": ending}
+
+    def _ending(self, numbers: tuple[int, ...], mark: BarMark) -> None:
+        for number in numbers:
+            if number in self.endings:
+                name = "last." if number == LAST else f"{number}."
+                self.faults.add("E324", mark.start, mark.end, number=name)
+                break
+        for number in numbers:
+            self.endings.setdefault(number, mark.start)
+
+    def _end_endings(self) -> None:
+        """Warn of a gap in the numbers of endings that stood side by side."""
+        numbers = [n for n in self.endings if n != LAST]
+        if numbers:
+            missing = next((n for n in range(1, max(numbers)) if n not in self.endings), None)
+            if missing:
+                at = self.endings[min(n for n in numbers if n > missing)]
+                self.faults.add("W302", at, at + 1, number=missing)
+        self.endings = {}
+
+    # --- a bar
+
+    def _bar(self, cell: Cell, bars: list[Bar]) -> None:
+        faults, piece = self.faults, self.piece
+        if piece.bars >= MOST_BARS:
+            faults.add("E902", cell.start, cell.end, most=f"{MOST_BARS:,}")
+            raise TooLong
+        around = self._left(cell.left) | self._right(cell.right, None)
+        found = content(cell.tokens, piece.typed, faults)
+        if found.meter:
+            try:
+                self.meter = read_meter(found.meter.text)
+            except Wrong as wrong:
+                faults.add(wrong.code, found.meter.start, found.meter.end, **wrong.values)
+        space = Space(self.meter, piece.pickup if piece.number == 0 else None)
+        span = Span(cell.start, max(cell.start, cell.end))
+        if found.repeat and not found.leaves:
+            self._repeat(found, cell, space, span, around, bars)
+            return
+        made: tuple[Slot, ...] = ()
+        words: tuple[Text, ...] = ()
+        if found.repeat:
+            faults.add("E111", found.repeat.start, found.repeat.end, found=found.repeat.text)
+        elif not found.leaves and found.whole:
+            faults.add("E103", cell.left.start if not cell.tokens else cell.start, max(cell.right.end if not cell.tokens else cell.end, cell.start + 1))  # fmt: skip
+        else:
+            times = timed(found, space, faults, cell.start, cell.end)
+            if times is None:
+                for leaf in found.leaves:
+                    if not leaf.hold:
+                        piece.symbols.read(leaf.token, leaf.word)
+                self.chord = self.chord or (None, "")
+            else:
+                made = slots(found, times, piece.symbols, self.chord, faults)
+                if found.texts:
+                    words = texts(found, times, faults)
+                last = made[-1]
+                self.chord = (last.chord, last.text)
+        self._add(bars, space, made, span, found, words, around)
+
+    def _add(
+        self,
+        bars: list[Bar],
+        space: Space,
+        made: tuple[Slot, ...],
+        span: Span,
+        found: Content,
+        words: tuple[Text, ...],
+        around: dict[str, object],
+        simile: int = 0,
+    ) -> None:
+        kept = False
+        for text in words:
+            if text.direction:
+                name = text.direction.name
+                kept = kept or name == BEAT
+                if name in ORDER:
+                    self.piece.seen.append(Seen(name, text.span.start, text.span.end))
+                if name == BEAT and not found.meter:
+                    self.faults.add("E126", text.span.start, text.span.end)
+        bars.append(
+            Bar(
+                number=self.piece.number,
+                meter=self.meter,
+                slots=made,
+                span=span,
+                items_text=found.text if simile != 3 else "",
+                meter_written=bool(found.meter) and simile != 3,
+                beat_kept=kept,
+                simile=simile,
+                texts=words,
+                **around,  # type: ignore[arg-type]
+            )
+        )
+        self.spaces.append(space)
+        self.piece.number += 1
+        self.piece.bars += 1
+
+    def _repeat(
+        self,
+        found: Content,
+        cell: Cell,
+        space: Space,
+        span: Span,
+        around: dict[str, object],
+        bars: list[Bar],
+    ) -> None:
+        """A bar with `%`, or two with `%2`."""
+        assert found.repeat is not None
+        sign, faults = found.repeat, self.faults
+        many = len(sign.text)
+        before = [bar for line in self.done[-3:] for bar in line][-many:]
+        if many > len(before) and len(self.done) > 3:
+            before = [bar for line in self.done for bar in line][-many:]
+        if sum(t.kind == "%" for t in cell.tokens) > 1:
+            faults.add("E111", sign.start, sign.end, found=sign.text)
+        if len(before) < many:
+            have = "no bar" if not before else f"only {count(len(before), 'bar')}"
+            faults.add("E112", sign.start, sign.end, found=sign.text, have=have)
+        elif wrong := next((b for b in before if b.slots and b.length_q != space.length_q), None):
+            name = "a pickup" if wrong.number == 0 else wrong.meter.name
+            faults.add(
+                "E113", sign.start, sign.end, found=sign.text, before=name, here=space.meter.name
+            )
+        words = texts(found, (), faults) if found.texts else ()
+        place = Span(sign.start, sign.end)
+        first = {"repeat_start": around["repeat_start"], "ending": around["ending"]}
+        last = {"times": around["times"], "line_after": around["line_after"]}
+        if len(before) < many:
+            before = [Bar(0, self.meter, (), place)] * many
+        for i, bar in enumerate(before):
+            copied = tuple(replace(slot, held=False, span=place) for slot in bar.slots)
+            marks = (first if i == 0 else {}) | (last if i == many - 1 else {})
+            simile = 1 if many == 1 else 2 + i
+            self._add(bars, space, copied, span, found, () if i else words, marks, simile)
+        if before[-1].slots:
+            slot = before[-1].slots[-1]
+            self.chord = (slot.chord, slot.text)

@@ -1,0 +1,141 @@
+"""The table of settings, and reading the settings of a chart or a section."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from backing.chart import values
+from backing.chart.ast import Written
+from backing.chart.codes import Faults, near, quoted
+from backing.chart.lex import INVISIBLE, UNDER, Line
+from backing.chart.lookalikes import latin
+from backing.source import Span
+
+
+class Setting(NamedTuple):
+    """`field` is the name in `Settings` or, for `chart_only`, in `Header`."""
+
+    field: str
+    chart_only: bool
+    read: Callable[[str], object] | None  # None where reading needs more than the value
+    example: str
+
+
+def _text(value: str) -> str:
+    return value
+
+
+# name: field, chart alone, reader, example
+SETTINGS: dict[str, Setting] = {
+    "title":      Setting("title", True, _text, "title: Paper Lantern Waltz"),
+    "by":         Setting("by", True, _text, "by: Demo songbook"),
+    "notes":      Setting("notes", True, _text, "notes: second verse softer"),
+    "key":        Setting("key", False, None, "key: Bb major"),
+    "meter":      Setting("meter", False, values.meter, "meter: 4/4"),
+    "tempo":      Setting("tempo", False, values.tempo, "tempo: 120"),
+    "style":      Setting("style", False, _text, "style: medium swing"),
+    "feel":       Setting("feel", False, values.feel, "feel: swing"),
+    "push":       Setting("push_q", False, values.push, "push: 8"),
+    "clave":      Setting("clave", False, values.clave, "clave: 2-3"),
+    "dynamics":   Setting("dynamics", False, values.dynamics, "dynamics: mf"),
+    "players":    Setting("players", False, values.players, "players: bass, drums"),
+    "colour":     Setting("colour", False, values.colour, "colour: none"),
+    "form":       Setting("form", True, None, "form: (A A B A)"),
+    "choruses":   Setting("choruses", True, lambda v: values.number("choruses", v, 1, 999, "choruses: 2"), "choruses: 2"),
+    "ending":     Setting("ending", True, values.ending, "ending: ring"),
+    "count-in":   Setting("count_in", True, values.count_in, "count-in: 2"),
+    "pickup":     Setting("pickup_beats", True, values.pickup, "pickup: 1"),
+    "tuned":      Setting("tuned", True, lambda v: values.number("tuned", v, -12, 12, "tuned: -2"), "tuned: -2"),
+    "capo":       Setting("capo", True, lambda v: values.number("capo", v, 0, 12, "capo: 3"), "capo: 3"),
+    "note-names": Setting("german", True, values.note_names, "note-names: german"),
+}  # fmt: skip
+
+TEXTS = ("title", "by", "notes", "style")
+# what people type for it -> the setting
+_OTHER_NAMES = {
+    "composer": "by", "artist": "by", "author": "by", "time": "meter", "time signature": "meter",
+    "bpm": "tempo", "speed": "tempo", "groove": "style", "rhythm": "feel", "color": "colour",
+    "chorus": "choruses", "repeats": "choruses", "count": "count-in", "countin": "count-in",
+    "count in": "count-in", "upbeat": "pickup", "anacrusis": "pickup", "tuning": "tuned",
+    "transpose": "tuned", "order": "form", "structure": "form", "comment": "notes",
+    "dynamic": "dynamics", "volume": "dynamics", "band": "players", "instruments": "players",
+    "note names": "note-names", "name": "title",
+}  # fmt: skip
+
+
+class Read(NamedTuple):
+    """Values by field name, and the settings as typed."""
+
+    values: dict[str, object]
+    written: tuple[Written, ...]
+
+
+def unknown(line: Line, text: str, faults: Faults) -> None:
+    """Say what a name that is no setting may have meant."""
+    name, value = line.name, text[line.value : line.end]
+    at = (line.start, line.start + len(text[line.start : line.value].rstrip(" \t:")))
+    if INVISIBLE.search(text, *at):
+        return
+    meant = latin(name)
+    if value.startswith("|"):
+        guess = near(name, UNDER)
+        hint = (
+            f"did you mean {guess}:?"
+            if guess
+            else f"a section begins with its name in brackets on a line of its own: [{text[slice(*at)]}]"
+        )
+    elif meant != name and meant in SETTINGS:
+        hint = f"it is typed with letters of another alphabet; type  {meant}:"
+    elif name in _OTHER_NAMES:
+        hint = f"type  {_OTHER_NAMES[name]}:"
+    else:
+        guess = near(name, [*SETTINGS, *UNDER])
+        hint = f"did you mean {guess}:?" if guess else f"the settings are {', '.join(SETTINGS)}"
+    faults.add("E201", *at, name=quoted(text[slice(*at)]), hint=hint)
+
+
+def read(
+    found: list[Line], plain: str, typed: str, faults: Faults, section: str | None, german: bool
+) -> Read:
+    """Evaluate settings; `section` is None for those of the chart. A form is left for later."""
+    result: dict[str, object] = {}
+    written: list[Written] = []
+    seen: dict[str, int] = {}
+    for line in found:
+        setting = SETTINGS.get(line.name)
+        if line.name not in TEXTS:
+            hidden = INVISIBLE.search(plain, line.start, line.end)
+            if hidden:
+                faults.add("E905", *hidden.span(), found=f"U+{ord(hidden[0]):04X}")
+                continue
+        if setting is None:
+            unknown(line, plain, faults)
+            continue
+        name_end = line.start + len(plain[line.start : line.value].rstrip(" \t:"))
+        if section is not None and setting.chart_only:
+            faults.add("E204", line.start, name_end, name=line.name, section=section)
+            continue
+        if line.name in seen:
+            faults.add(
+                "E203", line.start, name_end, name=line.name, line=faults.line(seen[line.name])
+            )
+            continue
+        seen[line.name] = line.start
+        value = plain[line.value : line.end]
+        if not value:
+            faults.add("E202", line.start, line.end, name=line.name, example=setting.example)
+            continue
+        as_typed = typed[line.value : line.end]
+        span = Span(line.value, line.end)
+        written.append(Written(line.name, as_typed, Span(line.start, line.end), span))
+        try:
+            if line.name in TEXTS:
+                result[setting.field] = as_typed
+            elif line.name == "key":
+                result["key"] = values.key(value, german)
+            elif setting.read is not None:
+                result[setting.field] = setting.read(value)
+        except values.Wrong as wrong:
+            faults.add(wrong.code, line.value, line.end, **wrong.values)
+    return Read(result, tuple(written))

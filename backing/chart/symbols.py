@@ -1,0 +1,47 @@
+"""Chord symbols of a chart: read once each, with their mistakes put at their place in the text."""
+
+from __future__ import annotations
+
+from backing.chart.codes import Faults
+from backing.chart.lex import Token
+from backing.harmony.symbol import Chord, SymbolError, read_with_warnings
+
+LONGEST = 64
+
+
+class Symbols:
+    """The symbols of one chart by their spelling; `placeholder` stands for those that cannot be read."""
+
+    __slots__ = ("_faults", "_german", "_known", "_warned")
+
+    def __init__(self, faults: Faults, german: bool) -> None:
+        self._known: dict[str, Chord | None] = {}
+        self._warned: set[str] = set()
+        self._faults = faults
+        self._german = german
+
+    def read(self, token: Token, text: str) -> Chord | None:
+        """The chord of `text`, which stands at the start of `token`; None for N.C. and for a mistake."""
+        if text in self._known:
+            return self._known[text]
+        faults, start = self._faults, token.start
+        if len(text) > LONGEST:
+            faults.add(
+                "E501",
+                start,
+                start + len(text),
+                length=len(text),
+                most=LONGEST,
+                hint="write one chord; chords are parted by blanks",
+            )
+            return None
+        try:
+            chord, warnings = read_with_warnings(text, self._german)
+        except SymbolError as wrong:
+            at = start + max(0, min(wrong.column, len(text) - 1))
+            faults.add("E500", at, start + len(text), message=wrong.message, hint=wrong.hint)
+            return None
+        for warning in warnings:
+            faults.add("W500", start, start + len(text), message=warning.message, hint="")
+        self._known[text] = chord
+        return chord

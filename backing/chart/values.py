@@ -1,0 +1,292 @@
+"""What may stand behind the colon of a setting: one reader a kind of value.
+
+Conventions: a reader takes the value as typed, with ordinary quotes and brackets, and returns what it means or raises
+`Wrong` with a code of the table and what its sentence needs.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+from backing.chart.ast import Dynamics, Ending, EndingKind, PlayerSet
+from backing.chart.codes import near, quoted
+from backing.instruments import ROLES
+from backing.pitch import Interval, Key, NoteName
+from backing.timebase import (
+    DYNAMICS,
+    EIGHTH,
+    SHUFFLE,
+    SIXTEENTH,
+    STRAIGHT,
+    SWING,
+    UNITS,
+    Feel,
+    Meter,
+    Tempo,
+)
+
+MOST_COUNT = 32  # upper figure of a meter
+SLOWEST, FASTEST = 10, 600  # beats a minute
+ARROW = r"\s*(?:->|→|–>|—>|>|⟶)\s*"
+GLIDE = re.compile(ARROW)
+
+
+class Wrong(Exception):
+    """A value that cannot be read; never leaves this package."""
+
+    def __init__(self, code: str, **values: object) -> None:
+        super().__init__(code)
+        self.code = code
+        self.values = values
+
+
+def whole(text: str) -> int | None:
+    """A whole number of ordinary size, or None."""
+    return int(text) if re.fullmatch(r"[+-]?[0-9]{1,6}", text) else None
+
+
+_METER = re.compile(r"([0-9]{1,3})\s*/\s*([0-9]{1,3})\s*(?:\(([0-9+\s]*)\))?")
+
+
+def meter(text: str) -> Meter:
+    """`4/4`, `7/8 (2+2+3)`."""
+    found = _METER.fullmatch(text)
+    if not found:
+        raise Wrong("E116", found=quoted(text))
+    count, unit = int(found[1]), int(found[2])
+    if not 1 <= count <= MOST_COUNT or unit not in UNITS:
+        raise Wrong("E116", found=quoted(text))
+    if found[3] is None:
+        return Meter.of(count, unit)
+    groups = [whole(g.strip()) or 0 for g in found[3].split("+")]
+    if min(groups) < 1 or sum(groups) != count:
+        usual = Meter.of(count, unit).groups
+        example = f"{count}/{unit} ({'+'.join(map(str, usual))})"
+        raise Wrong(
+            "E117",
+            groups=quoted(found[3].strip()),
+            total=sum(groups),
+            count=count,
+            example=example,
+        )
+    return Meter.of(count, unit, groups)
+
+
+_ENHARMONIC = Interval(1, 0)
+_KEY = re.compile(r"([A-Ga-gHh])((?:#|b|♯|♭|is|es|s)?)[\s-]*([A-Za-z]*)\.?")
+_MODES = {"": False, "major": False, "maj": False, "dur": False, "minor": True, "min": True, "moll": True}  # fmt: skip
+
+
+def key(text: str, german: bool = False) -> Key:
+    """`G major`, `F# minor`, `Bb`, `Em`; in German also `B`, `H`, `Fis`, `Es moll`."""
+    found = _KEY.fullmatch(text)
+    usual = "write a note and major or minor, such as  key: Bb major  or  key: F# minor"
+    if not found or (found[2] in ("is", "es", "s") and not german):
+        near_mode = near(text.split()[-1], [m for m in _MODES if m]) if text.split() else None
+        example = f"{text.split()[0]} {near_mode}" if near_mode and len(text.split()) == 2 else ""
+        raise Wrong("E210", value=quoted(text), hint=f"write  key: {example}" if example else usual)
+    letter, sign, word = found[1], found[2], found[3]
+    mode = word if word in ("m", "M") else word.casefold()
+    minor = mode == "m" or _MODES.get(mode, False)
+    if mode not in ("m", *_MODES):
+        guess = near(mode, [m for m in _MODES if m])
+        hint = f"write  key: {letter.upper()}{sign} {guess}" if guess else usual
+        if mode == "M":
+            hint = f"write  key: {letter.upper()}{sign} major"
+        raise Wrong("E210", value=quoted(text), hint=hint)
+    if letter.islower() and not (german and minor):
+        name = f"{letter.upper()}{sign}".replace("H", "B")
+        raise Wrong(
+            "E210", value=quoted(text), hint=f"write  key: {name} {'minor' if minor else 'major'}"
+        )
+    letter = letter.upper()
+    if letter == "H" and not german:
+        raise Wrong(
+            "E210",
+            value=quoted(text),
+            hint="H is the German name of B: write  key: B  or set  note-names: german",
+        )
+    alter = {"": 0, "#": 1, "♯": 1, "is": 1}.get(sign, -1)
+    if german and letter in "HB":
+        alter = alter if letter == "H" or sign else -1
+        letter = "B"
+    read = Key(NoteName(letter, alter), minor)
+    if abs(read.fifths) > 7:
+        other = read.up(_ENHARMONIC if read.fifths > 0 else -_ENHARMONIC)
+        raise Wrong(
+            "E210",
+            value=quoted(text),
+            hint=f"it has more than seven sharps or flats: write  key: {other.name}",
+        )
+    return read
+
+
+_NOTES = {"whole": Fraction(4), "half": Fraction(2), "quarter": Fraction(1), "eighth": Fraction(1, 2), "sixteenth": Fraction(1, 4)}  # fmt: skip
+_NUMBER = r"[0-9]{1,5}(?:\.[0-9]{1,3})?"
+_TEMPO = re.compile(
+    rf"(?:(dotted\s+)?([A-Za-z]+)(?:\s+note)?\s*=\s*)?({_NUMBER})(?:{ARROW}({_NUMBER}))?", re.I
+)
+
+
+def tempo(text: str) -> Tempo:
+    """`132`, `dotted quarter = 66`, `132 -> 96`."""
+    found = _TEMPO.fullmatch(text)
+    unit = None
+    if not found:
+        number = re.search(_NUMBER, text)
+        example = number[0] if number else "120"
+        if "♩" in text:
+            example = f"quarter = {example}"
+        raise Wrong(
+            "E211", value=quoted(text), hint=f"write beats a minute, such as  tempo: {example}"
+        )
+    if found[2]:
+        name = found[2].casefold()
+        if name not in _NOTES:
+            guess = near(name, list(_NOTES)) or "quarter"
+            dotted = "dotted " if found[1] else ""
+            raise Wrong(
+                "E211", value=quoted(text), hint=f"write  tempo: {dotted}{guess} = {found[3]}"
+            )
+        unit = _NOTES[name] * (Fraction(3, 2) if found[1] else 1)
+    bpm = Fraction(found[3])
+    to = Fraction(found[4]) if found[4] else None
+    for figure in (bpm, to):
+        if figure is not None and not SLOWEST <= figure <= FASTEST:
+            raise Wrong(
+                "E212",
+                value=found[3] if figure is bpm else found[4],
+                low=SLOWEST,
+                high=FASTEST,
+                example=120,
+            )
+    return Tempo(bpm, unit, to)
+
+
+_FEEL = re.compile(r"swing(?:\s+(16))?(?:\s+([0-9]{1,2})\s*:\s*([0-9]{1,2}))?", re.I)
+
+
+def feel(text: str) -> Feel:
+    """`straight`, `swing`, `swing 16`, `shuffle`, `swing 3:2`, `swing 16 3:2`."""
+    word = text.casefold()
+    if word == "straight":
+        return STRAIGHT
+    if word == "shuffle":
+        return SHUFFLE
+    found = _FEEL.fullmatch(text)
+    if not found:
+        guess = near(word, ["straight", "swing", "swing 16", "shuffle", "swing 3:2"])
+        hint = (
+            f"write  feel: {guess}"
+            if guess
+            else "write straight, swing, swing 16, shuffle, or a ratio such as swing 3:2"
+        )
+        raise Wrong("E213", value=quoted(text), hint=hint)
+    unit = SIXTEENTH if found[1] else EIGHTH
+    if not found[2]:
+        return SWING if unit == EIGHTH else Feel(unit)
+    long, short = int(found[2]), int(found[3])
+    if not 1 <= short <= long <= 4 * short:
+        raise Wrong(
+            "E213",
+            value=quoted(text),
+            hint="write a ratio of long to short from 1:1 to 4:1, such as  feel: swing 3:2",
+        )
+    return Feel(unit, Fraction(long, short))
+
+
+def choice(name: str, text: str, choices: dict[str, object]) -> object:
+    """One of a few words."""
+    word = text.casefold().replace("–", "-")
+    if word not in choices:
+        guess = near(word, list(choices))
+        hint = f"write  {name}: {guess}" if guess else f"write {' or '.join(choices)}"
+        raise Wrong("E214", value=quoted(text), name=name, hint=hint)
+    return choices[word]
+
+
+def push(text: str) -> Fraction:
+    """`8` or `16`."""
+    return choice("push", text, {"8": EIGHTH, "16": SIXTEENTH})  # type: ignore[return-value]
+
+
+def clave(text: str) -> str:
+    """`2-3` or `3-2`."""
+    return choice("clave", text, {"2-3": "2-3", "3-2": "3-2"})  # type: ignore[return-value]
+
+
+def colour(text: str) -> bool:
+    """`full` or `none`."""
+    return bool(choice("colour", text, {"full": True, "none": False}))
+
+
+def note_names(text: str) -> bool:
+    """Whether they are German."""
+    return bool(choice("note-names", text, {"english": False, "german": True}))
+
+
+def dynamics(text: str) -> Dynamics:
+    """`mf`, `p -> f`."""
+    parts = [p.casefold() for p in GLIDE.split(text)]
+    if len(parts) > 2 or any(p not in DYNAMICS for p in parts):
+        raise Wrong("E215", value=quoted(text))
+    return Dynamics(DYNAMICS[parts[0]], DYNAMICS[parts[1]] if len(parts) == 2 else None)
+
+
+def players(text: str) -> PlayerSet:
+    """`bass, drums`, `all but drums`, `all`."""
+    words = " ".join(text.casefold().split())
+    all_but = words == "all" or words.startswith("all but ")
+    names = words.removeprefix("all but ") if words != "all" else ""
+    roles = [r for r in re.split(r"\s*,\s*(?:and\s+)?|\s+and\s+|\s+", names) if r]
+    if not roles and not all_but:
+        raise Wrong("E216", value=quoted(text), hint=f"write some of {', '.join(ROLES)}")
+    for role in roles:
+        if role not in ROLES:
+            guess = near(role, ROLES)
+            hint = f"did you mean {guess}?" if guess else f"write some of {', '.join(ROLES)}"
+            raise Wrong("E216", value=quoted(role), hint=hint)
+    return PlayerSet(frozenset(roles), all_but)
+
+
+def number(name: str, text: str, low: int, high: int, example: str = "") -> int:
+    """A whole number in a range."""
+    value = whole(text)
+    if value is None or not low <= value <= high:
+        shown = example or f"{name}: {min(max(1, low), high)}"
+        raise Wrong("E217", name=name, low=low, high=high, value=quoted(text), example=shown)
+    return value
+
+
+def count_in(text: str) -> int:
+    """Bars, 0 for `off`."""
+    return (
+        0
+        if text.casefold() == "off"
+        else number("count-in", text, 0, 8, "count-in: 2  or  count-in: off")
+    )
+
+
+def ending(text: str) -> Ending:
+    """`ring`, `short`, `tag`, `rit`, `fade 4`, `as written`."""
+    word = " ".join(text.casefold().split())
+    fade = re.fullmatch(r"fade(?:\s+([0-9]{1,3}))?(?:\s+bars?)?", word)
+    if fade and fade[1] and 1 <= int(fade[1]) <= 64:
+        return Ending(EndingKind.FADE, int(fade[1]))
+    kinds = {k.value: k for k in EndingKind if k is not EndingKind.FADE}
+    if word in kinds:
+        return Ending(kinds[word])
+    guess = "fade 4" if fade else near(word, [*kinds, "fade 4"])
+    hint = (
+        f"write  ending: {guess}" if guess else "write ring, short, tag, rit, fade 4 or as written"
+    )
+    raise Wrong("E218", value=quoted(text), hint=hint)
+
+
+def pickup(text: str) -> Fraction:
+    """Counted beats: `2`, `1/2`, `3/2`."""
+    found = re.fullmatch(r"([0-9]{1,2})(?:\s*/\s*([0-9]{1,2}))?", text)
+    if not found or not int(found[1]) or (found[2] and int(found[2]) not in (1, 2, 3, 4, 6, 8)):
+        raise Wrong("E219", value=quoted(text))
+    return Fraction(int(found[1]), int(found[2] or 1))
