@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from backing.chart.ast import Bar, Direction, LineNote, Slot, Text
+from backing.harmony.spelling import interval_for_semitones, note_in_key, transpose
 from backing.harmony.symbol import Chord
-from backing.pitch import UNISON, Interval, Pitch
+from backing.pitch import LETTER_SEMITONES, LETTERS, UNISON, Interval, Key, Pitch
 from backing.source import Source
 from backing.timebase import Meter
 from backing.timeline import Strike
@@ -67,12 +68,12 @@ class BarMark:
     switches: tuple[Direction, ...]
 
 
-def mark_bar(bar: Bar, source: Source, push_q: Fraction, interval: Interval) -> BarMark:
-    """Prepare a bar whose chords sound `interval` above what is written."""
+def mark_bar(bar: Bar, source: Source, push_q: Fraction, interval: Interval, key: Key) -> BarMark:
+    """Prepare a bar whose chords sound `interval` above what is written, in `key`."""
     length_q = bar.length_q
     directions = [(t, t.direction) for t in bar.texts if t.direction is not None]
     names = {d.name for _, d in directions}
-    spans = tuple(_span(slot, directions, length_q, push_q, interval) for slot in bar.slots)
+    spans = tuple(_span(slot, directions, length_q, push_q, interval, key) for slot in bar.slots)
     return BarMark(
         bar.number,
         source.line_column(bar.span.start)[0],
@@ -80,9 +81,9 @@ def mark_bar(bar: Bar, source: Source, push_q: Fraction, interval: Interval) -> 
         length_q,
         tuple(_beats(bar.meter, length_q)),
         spans,
-        _notes(bar.melody, interval),
-        None if bar.hits is None else _notes(bar.hits, UNISON),
-        None if bar.kicks is None else _notes(bar.kicks, UNISON),
+        _notes(bar.melody, interval, key),
+        None if bar.hits is None else _notes(bar.hits, UNISON, key),
+        None if bar.kicks is None else _notes(bar.kicks, UNISON, key),
         any(d.name == "break" and t.at_q == 0 for t, d in directions),
         "fill" in names,
         tuple(
@@ -111,9 +112,10 @@ def _span(
     length_q: Fraction,
     push_q: Fraction,
     interval: Interval,
+    key: Key,
 ) -> SpanMark:
     start_q, end_q = slot.start_q, slot.start_q + slot.length_q
-    chord = moved(slot.chord, interval) if slot.chord is not None else None
+    chord = transpose(slot.chord, interval, key) if interval != UNISON else slot.chord
     strike = Strike.STOP if slot.stop else Strike.RING if slot.ring else Strike.NORMAL
     fermata = False
     for text, direction in directions:
@@ -138,12 +140,12 @@ def _next_bar(text: Text, direction: Direction, length_q: Fraction) -> bool:
     return direction.name == "a tempo" and text.at_q >= length_q
 
 
-def _notes(line: Sequence[LineNote] | None, interval: Interval) -> tuple[NoteMark, ...]:
+def _notes(line: Sequence[LineNote] | None, interval: Interval, key: Key) -> tuple[NoteMark, ...]:
     return tuple(
         NoteMark(
             n.start_q,
             n.start_q + n.length_q,
-            None if n.pitch is None else n.pitch.up(interval),
+            None if n.pitch is None else moved_pitch(n.pitch, interval, key),
             n.held,
         )
         for n in line or ()
@@ -151,6 +153,19 @@ def _notes(line: Sequence[LineNote] | None, interval: Interval) -> tuple[NoteMar
     )
 
 
-def moved(chord: Chord, interval: Interval) -> Chord:
-    """The chord an interval up; respelled where the interval would need more than two accidentals."""
-    return chord if interval == UNISON else chord.up(interval)
+def moved_pitch(pitch: Pitch, interval: Interval, key: Key) -> Pitch:
+    """A pitch an interval up; a double accidental is respelled for the key, at the same height."""
+    there = pitch.up(interval)
+    if abs(there.note.alter) < 2:
+        return there
+    note = note_in_key(there.note.pc, key)
+    octave = (there.midi - note.alter - LETTER_SEMITONES[LETTERS.index(note.letter)]) // 12 - 1
+    return Pitch(note, octave)
+
+
+def moved_key(key: Key, interval: Interval) -> Key:
+    """A key an interval up; one that would need more than seven accidentals is respelled."""
+    there = key.up(interval)
+    if abs(there.fifths) <= 7:
+        return there
+    return key.up(interval_for_semitones(key, interval.semitones))

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from backing.timebase import TempoStep, microseconds_a_quarter
@@ -44,7 +44,7 @@ class Bend:
 class Leg:
     """One playing of a section: its tempo, gliding to `to_qpm` where that is given, its beats and bends.
 
-    `qpm` None goes on at the tempo reached before.
+    `qpm` None goes on at the tempo reached before. `follows` is true where the tempo is the chart's, not its own.
     """
 
     start_q: Fraction
@@ -52,14 +52,11 @@ class Leg:
     qpm: Fraction | None
     to_qpm: Fraction | None = None
     beats: Sequence[Beat] = ()
-    bends: Sequence[Bend] = field(default=())
+    bends: Sequence[Bend] = ()
+    follows: bool = True
 
 
-def tempo_steps(
-    legs: Iterable[Leg],
-    fermatas: Sequence[tuple[Fraction, Fraction]] = (),
-    factor: Fraction = ONE,
-) -> tuple[TempoStep, ...]:
+def tempo_steps(legs: Iterable[Leg], factor: Fraction = ONE) -> tuple[TempoStep, ...]:
     """The steps of all legs in order, every tempo multiplied by `factor`; equal neighbours are one step."""
     steps: list[TempoStep] = []
     for leg in legs:
@@ -67,9 +64,19 @@ def tempo_steps(
             us = min(microseconds_a_quarter(qpm * factor), SLOWEST_US)
             if not steps or steps[-1].us != us:
                 steps.append(TempoStep(at_q, us))
-    for start_q, end_q in fermatas:
-        steps = _held(steps, start_q, end_q)
     return tuple(steps)
+
+
+def glided(legs: Sequence[Leg], to_qpm: Fraction, end_q: Fraction) -> list[Leg]:
+    """The chart's own glide: its tempo moves to `to_qpm` over the whole form, which ends at `end_q`."""
+    moved = []
+    for leg in legs:
+        if leg.follows and leg.qpm is not None:
+            way = to_qpm - leg.qpm
+            start, end = leg.start_q / end_q, leg.end_q / end_q
+            leg = replace(leg, qpm=leg.qpm + way * start, to_qpm=leg.qpm + way * end)
+        moved.append(leg)
+    return moved
 
 
 def _changes(leg: Leg) -> list[tuple[Fraction, Fraction]]:
@@ -108,26 +115,40 @@ def _changes(leg: Leg) -> list[tuple[Fraction, Fraction]]:
     return list(zip(places, bent, strict=True))
 
 
-def _held(steps: list[TempoStep], start_q: Fraction, end_q: Fraction) -> list[TempoStep]:
-    """Steps with the span from `start_q` to `end_q` at half its tempo."""
-    places = [s.at_q for s in steps]
-    first, after = bisect_right(places, start_q) - 1, bisect_right(places, end_q) - 1
-    inside = [TempoStep(start_q, steps[max(0, first)].us)]
-    inside += [s for s in steps if start_q < s.at_q < end_q]
-    slow = [TempoStep(s.at_q, min(2 * s.us, SLOWEST_US)) for s in inside]
-    before = [s for s in steps if s.at_q < start_q]
-    resumed = [TempoStep(end_q, steps[max(0, after)].us)]
-    return before + slow + resumed + [s for s in steps if s.at_q > end_q]
+def held(
+    steps: Sequence[TempoStep], fermatas: Iterable[tuple[Fraction, Fraction]]
+) -> tuple[TempoStep, ...]:
+    """The steps with every fermata, from and to, at half its tempo; fermatas come in order and do not overlap."""
+    spans = list(fermatas)
+    if not spans:
+        return tuple(steps)
+    places = sorted({s.at_q for s in steps} | {q for span in spans for q in span})
+    slowed: list[TempoStep] = []
+    step, span = 0, 0
+    for at_q in places:
+        while step + 1 < len(steps) and steps[step + 1].at_q <= at_q:
+            step += 1
+        while span < len(spans) and spans[span][1] <= at_q:
+            span += 1
+        us = steps[step].us
+        if span < len(spans) and spans[span][0] <= at_q:
+            us = min(2 * us, SLOWEST_US)
+        if not slowed or slowed[-1].us != us:
+            slowed.append(TempoStep(at_q, us))
+    return tuple(slowed)
+
+
+def us_at(steps: Sequence[TempoStep], at_q: Fraction) -> int:
+    """Microseconds a quarter that hold at a place; the first step holds before it too."""
+    return steps[max(0, bisect_right(steps, at_q, key=lambda s: s.at_q) - 1)].us
 
 
 def tempo_between(
     steps: Sequence[TempoStep], first_q: Fraction, last_q: Fraction
 ) -> tuple[TempoStep, ...]:
     """The steps that hold from `first_q` to `last_q` (excluded), counted from `first_q`."""
-    places = [s.at_q for s in steps]
-    i = max(0, bisect_right(places, first_q) - 1)
-    kept = [TempoStep(Fraction(0), steps[i].us)]
-    kept += [TempoStep(s.at_q - first_q, s.us) for s in steps[i + 1 :] if first_q < s.at_q < last_q]
+    kept = [TempoStep(Fraction(0), us_at(steps, first_q))]
+    kept += [TempoStep(s.at_q - first_q, s.us) for s in steps if first_q < s.at_q < last_q]
     return tuple(kept)
 
 
@@ -135,9 +156,7 @@ def closing_ritard(steps: Sequence[TempoStep], beats: Sequence[Fraction]) -> tup
     """Slow down over `beats` to `CLOSING_RIT` of the tempo before, and stay there."""
     if not beats:
         return tuple(steps)
-    places = [s.at_q for s in steps]
-    us = steps[max(0, bisect_right(places, beats[0]) - 1)].us
-    qpm = Fraction(60_000_000, us)
+    qpm = Fraction(60_000_000, us_at(steps, beats[0]))
     kept = [s for s in steps if s.at_q < beats[0]]
     for i, at_q in enumerate(beats):
         slower = qpm * (1 - (1 - CLOSING_RIT) * Fraction(i + 1, len(beats)))

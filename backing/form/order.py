@@ -17,13 +17,17 @@ from backing.form.items import Reader, Step, form_of
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """One playing of a section: `bars` by index, in order. `part` is "intro", "chorus" or "ending"."""
+    """One playing of a section: `bars` by index, in order. `part` is "intro", "chorus" or "ending".
+
+    `label` is shown instead of the section's name where that is given (a tag).
+    """
 
     section: Section
     part: str
     chorus: int
     transpose: int
     bars: tuple[int, ...]
+    label: str = ""
 
 
 @dataclass(frozen=True, slots=True)
