@@ -115,13 +115,15 @@ def play(brief: Brief) -> list[Note]:
     own_spread = float(spread) if isinstance(spread, (int, float)) else 0.0
     notes: list[Note] = []
     pinched: set[int] = set()
+    rooted: set[int] = set()
     for event in events:
         index = event.change.index
         chosen = held.get(index)
         if chosen is None:
             continue
         if event.line == "bass":
-            notes.append(_bass_string(event, chosen))
+            notes.append(_bass_string(event, chosen, index not in rooted))
+            rooted.add(index)
         elif event.mark.isdigit():
             together: tuple[int, ...] = ()
             if index in missing and index not in pinched:
@@ -209,13 +211,13 @@ def _plucked(event: Event, chosen: Held, together: tuple[int, ...]) -> list[Note
     return made
 
 
-def _bass_string(event: Event, chosen: Held) -> Note:
-    """The thumb: the degree that the pattern asks for on a low string, else the grip's lowest note."""
+def _bass_string(event: Event, chosen: Held, first: bool) -> Note:
+    """The thumb: the grip's lowest note first, then the degree that the pattern asks for where a low string has it."""
     grip = chosen.grip
     wanted = event.mark.strip("n-!")
     strings = grip.strings
     low = [s for s in strings[:3] if _at(grip, s)[1].lstrip("b#") == wanted.lstrip("b#")]
-    string = low[0] if wanted not in ("x", "1", "a") and low else strings[0]
+    string = low[0] if low and not first and wanted not in ("x", "1", "a") else strings[0]
     pitch, degree, fret = _at(grip, string)
     return Note(
         event.start_q, sounding_end(event, pitch), pitch, velocity(event) + 4,
@@ -233,6 +235,8 @@ def _ringing(notes: list[Note], events: tuple[Event, ...], damped: bool) -> list
     following: dict[int, Fraction] = {}
     made = []
     for note in reversed(notes):
+        if following.get(note.string) == note.start_q:
+            continue  # the thumb has it
         end = note.end_q
         single = "finger-picked" in note.why or "bass string" in note.why or "soon over" in note.why
         if single and not damped:
