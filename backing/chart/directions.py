@@ -51,9 +51,9 @@ def recognise(text: str, start: int, end: int, faults: Faults) -> Direction | No
     """The direction that a text in quotes is, or None for free text; says so when it nearly is one."""
     if len(text) > 40:
         return None
-    for sign, name in _SIGNS.items():
+    for sign, word in _SIGNS.items():
         if sign in text:
-            text = text.replace(sign, f" {name} ")
+            text = text.replace(sign, f" {word} ")
     key = _key(text)
     name = _BY_KEY.get(key)
     if name:

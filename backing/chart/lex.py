@@ -165,7 +165,8 @@ def bar_mark(text: str, found: re.Match[str], end: int, faults: Faults) -> BarMa
     sign = found["bar"]
     start, stop = found.span("bar")
     closes, opens = sign[0] == ":", sign[-1] == ":"
-    times, counted, ending = 2 if closes else 0, False, ()
+    times, counted = 2 if closes else 0, False
+    ending: tuple[int, ...] = ()
     after = text[stop : stop + 1]
     if closes and (after in "xX×" or after.isspace()):
         count = _TIMES.match(text, stop, end)

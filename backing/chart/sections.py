@@ -53,9 +53,18 @@ class Piece:
         self.seen: list[Seen] = []  # directions for the order of play
 
 
-class _Repeat(NamedTuple):
-    start: int
-    end: int
+class _Before(NamedTuple):
+    """What the bar line before a bar says of it."""
+
+    repeat_start: bool = False
+    ending: tuple[int, ...] = ()
+
+
+class _After(NamedTuple):
+    """What the bar line after a bar says of it."""
+
+    times: int = 0
+    line: BarLine = BarLine.SINGLE
 
 
 class Reader:
@@ -66,7 +75,7 @@ class Reader:
         self.meter = meter
         self.done: list[list[Bar]] = []
         self.spans: list[Span] = []
-        self.open: _Repeat | None = None  # the repeat that has begun
+        self.open: BarMark | None = None  # the repeat that has begun
         self.pending: BarMark | None = None  # a mark at the end of the line before
         self.endings: dict[int, int] = {}  # numbers of the endings that stand side by side
         self.in_ending = False
@@ -137,20 +146,19 @@ class Reader:
                 if mark.times:
                     self.faults.add("E323", mark.start, mark.end)
                 return
-            previous[-1] = replace(previous[-1], **self._right(mark, previous[-1]))
+            bar, after = previous[-1], self._right(mark)
+            line = bar.line_after if after.line is BarLine.SINGLE else after.line
+            previous[-1] = replace(bar, times=after.times or bar.times, line_after=line)
 
-    def _right(self, mark: BarMark, bar: Bar | None) -> dict[str, object]:
-        """What a mark says of the bar before it."""
+    def _right(self, mark: BarMark) -> _After:
         if mark.times:
             self.open = None
         if mark.times or mark.double or mark.final:
             self.in_ending = False
-        after = BarLine.FINAL if mark.final else BarLine.DOUBLE if mark.double else None
-        old_times, old_line = (bar.times, bar.line_after) if bar else (0, BarLine.SINGLE)
-        return {"times": mark.times or old_times, "line_after": after or old_line}
+        line = BarLine.DOUBLE if mark.double else BarLine.SINGLE
+        return _After(mark.times, BarLine.FINAL if mark.final else line)
 
-    def _left(self, mark: BarMark) -> dict[str, object]:
-        """What the mark before a bar says of it."""
+    def _left(self, mark: BarMark) -> _Before:
         opens, ending = mark.repeat_start, mark.ending
         place = mark
         if self.pending:
@@ -162,14 +170,14 @@ class Reader:
                 self.faults.add(
                     "E321", place.start, place.end, line=self.faults.line(self.open.start)
                 )
-            self.open = _Repeat(place.start, place.end)
+            self.open = place
             self.in_ending = False
         if ending:
             self._ending(ending, place)
             self.in_ending = True
         elif not self.in_ending:
             self._end_endings()
-        return {"repeat_start": opens, "ending": ending}
+        return _Before(opens, ending)
 
     def _ending(self, numbers: tuple[int, ...], mark: BarMark) -> None:
         for number in numbers:
@@ -197,7 +205,7 @@ class Reader:
         if piece.bars >= MOST_BARS:
             faults.add("E902", cell.start, cell.end, most=f"{MOST_BARS:,}")
             raise TooLong
-        around = self._left(cell.left) | self._right(cell.right, None)
+        left, right = self._left(cell.left), self._right(cell.right)
         found = content(cell.tokens, piece.typed, faults)
         if found.meter:
             try:
@@ -207,7 +215,7 @@ class Reader:
         space = Space(self.meter, piece.pickup if piece.number == 0 else None)
         span = Span(cell.start, max(cell.start, cell.end))
         if found.repeat and not found.leaves:
-            self._repeat(found, cell, space, span, around, bars)
+            self._repeat(found, cell, space, span, left, right, bars)
             return
         made: tuple[Slot, ...] = ()
         words: tuple[Text, ...] = ()
@@ -228,7 +236,7 @@ class Reader:
                     words = texts(found, times, faults)
                 last = made[-1]
                 self.chord = (last.chord, last.text)
-        self._add(bars, space, made, span, found, words, around)
+        self._add(bars, space, made, span, found, words, left, right)
 
     def _add(
         self,
@@ -238,7 +246,8 @@ class Reader:
         span: Span,
         found: Content,
         words: tuple[Text, ...],
-        around: dict[str, object],
+        left: _Before,
+        right: _After,
         simile: int = 0,
     ) -> None:
         kept = False
@@ -261,7 +270,10 @@ class Reader:
                 beat_kept=kept,
                 simile=simile,
                 texts=words,
-                **around,  # type: ignore[arg-type]
+                repeat_start=left.repeat_start,
+                ending=left.ending,
+                times=right.times,
+                line_after=right.line,
             )
         )
         self.spaces.append(space)
@@ -274,7 +286,8 @@ class Reader:
         cell: Cell,
         space: Space,
         span: Span,
-        around: dict[str, object],
+        left: _Before,
+        right: _After,
         bars: list[Bar],
     ) -> None:
         """A bar with `%`, or two with `%2`."""
@@ -296,15 +309,16 @@ class Reader:
             )
         words = texts(found, (), faults) if found.texts else ()
         place = Span(sign.start, sign.end)
-        first = {"repeat_start": around["repeat_start"], "ending": around["ending"]}
-        last = {"times": around["times"], "line_after": around["line_after"]}
         if len(before) < many:
             before = [Bar(0, self.meter, (), place)] * many
         for i, bar in enumerate(before):
             copied = tuple(replace(slot, held=False, span=place) for slot in bar.slots)
-            marks = (first if i == 0 else {}) | (last if i == many - 1 else {})
             simile = 1 if many == 1 else 2 + i
-            self._add(bars, space, copied, span, found, () if i else words, marks, simile)
+            first, last = i == 0, i == many - 1
+            self._add(
+                bars, space, copied, span, found, words if first else (),
+                left if first else _Before(), right if last else _After(), simile,
+            )  # fmt: skip
         if before[-1].slots:
             slot = before[-1].slots[-1]
             self.chord = (slot.chord, slot.text)

@@ -10,13 +10,14 @@ import itertools
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from fractions import Fraction
 from typing import NamedTuple
 
 from backing.chart.ast import Bar, LineNote
 from backing.chart.codes import Faults, count, quoted
 from backing.chart.lex import INVISIBLE, Cell, Line, cells
 from backing.chart.music import Leaf, content, timed
-from backing.chart.time import HOLD, Space
+from backing.chart.time import Space
 from backing.pitch import NoteName, Pitch
 from backing.source import Span
 
@@ -125,10 +126,15 @@ def _notes(
     if len(made) != len(bars):
         _count(line, len(made), bars, faults)
         return bars
-    return [
-        replace(bar, **{name: notes, f"{name}_text": text})
-        for bar, (notes, text) in zip(bars, made, strict=True)
-    ]
+    return [_with(bar, name, notes, text) for bar, (notes, text) in zip(bars, made, strict=True)]
+
+
+def _with(bar: Bar, name: str, notes: tuple[LineNote, ...], text: str) -> Bar:
+    if name == "melody":
+        return replace(bar, melody=notes, melody_text=text)
+    if name == "hits":
+        return replace(bar, hits=notes, hits_text=text)
+    return replace(bar, kicks=notes, kicks_text=text)
 
 
 def _repeated(
@@ -168,18 +174,14 @@ def _none(number: int) -> str:
 
 def _note(
     leaf: Leaf,
-    at: object,
-    length: object,
+    at: Fraction,
+    length: Fraction,
     notes: list[LineNote],
     name: str,
     before: Before,
     faults: Faults,
     german: bool,
 ) -> None:
-    from fractions import Fraction
-
-    assert isinstance(at, Fraction)
-    assert isinstance(length, Fraction)
     span = Span(leaf.token.start, leaf.token.end)
     if leaf.hold:
         if notes:
@@ -245,6 +247,3 @@ def read_note(word: str, german: bool, span: Span, faults: Faults) -> Pitch | No
         faults.add("E408", span.start, span.end, value=quoted(word), example=example)
         return None
     return pitch
-
-
-__all__ = ["HOLD", "Before", "attach", "read_note"]
