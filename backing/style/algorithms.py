@@ -38,7 +38,25 @@ VOICINGS = (
 
 _VOICING = Setting("choice", "family of voicings that the search draws from", "rootless", VOICINGS)
 _GRIPS = Setting("choice", "family of grips that the search draws from", "drop 2", VOICINGS)
+_OWN = ("same", *VOICINGS)
+_SOFT_VOICING = Setting("choice", "family of voicings up to mp", "same", _OWN)
+_LOUD_VOICING = Setting("choice", "family of voicings above mf", "same", _OWN)
+_VOICES = Setting("number", "notes in a chord, 0 for what the family usually has", 0, low=0, high=6)
+_OCTAVES = Setting("flag", "single notes of broken chords doubled an octave above", False)
+_PEDAL = Setting("flag", "single notes of broken chords ring until the chord changes", True)
+_SPREAD = Setting(
+    "number",
+    "ms between neighbouring strings of a stroke, 0 for what the level asks",
+    0,
+    low=0,
+    high=25,
+)
 _MUTED = Setting("flag", "strings damped at once: every stroke is short", False)
+
+_PADS = Setting("choice", "family of voicings that the search draws from", "spread", VOICINGS)
+_SECTION = Setting("choice", "family of voicings that the search draws from", "close", VOICINGS)
+_VOICED = {"voicing_soft": _SOFT_VOICING, "voicing_loud": _LOUD_VOICING, "voices": _VOICES}
+_KEYS = {"voicing": _VOICING, **_VOICED, "octaves": _OCTAVES, "pedal": _PEDAL}
 
 _BASS_PATTERN = Algorithm("patterns by degree, as the style writes them", {})
 _SKIPS = Setting("number", "chance of an eighth between the beats of a bar", 0.12)
@@ -77,17 +95,34 @@ ALGORITHMS: Mapping[str, Mapping[str, Algorithm]] = {
         "pattern": _BASS_PATTERN,
     },
     "keys": {
-        "pattern": Algorithm("chords in the rhythm of the style's patterns", {"voicing": _VOICING}),
+        "pattern": Algorithm("chords in the rhythm of the style's patterns", _KEYS),
+        "pad": Algorithm("held chords", _KEYS),
     },
     "guitar": {
         "pattern": Algorithm(
             "strokes or plucked strings as the style's patterns write them",
-            {"voicing": _GRIPS, "muted": _MUTED},
+            {
+                "voicing": _GRIPS,
+                "voicing_soft": _SOFT_VOICING,
+                "voicing_loud": _LOUD_VOICING,
+                "muted": _MUTED,
+                "spread_ms": _SPREAD,
+            },
         ),
     },
-    "strings": {"pad": Algorithm("held chords, voice by voice", {"voicing": _VOICING})},
+    "strings": {
+        "pad": Algorithm("held chords, voice by voice", {"voicing": _PADS, **_VOICED}),
+        "guide tones": Algorithm("one line of thirds and sevenths", {}),
+        "pattern": Algorithm(
+            "chords in the rhythm of the style's patterns", {"voicing": _PADS, **_VOICED}
+        ),
+    },
     "horns": {
-        "pattern": Algorithm("chords in the rhythm of the style's patterns", {"voicing": _VOICING}),
+        "pattern": Algorithm(
+            "chords in the rhythm of the style's patterns", {"voicing": _SECTION, **_VOICED}
+        ),
+        "pad": Algorithm("held chords, voice by voice", {"voicing": _SECTION, **_VOICED}),
+        "guide tones": Algorithm("one line of thirds and sevenths", {}),
     },
     "melody": {"melody": Algorithm("the written melody", {})},
     "drums": {
