@@ -100,9 +100,16 @@ def stretches(
 
 
 def _within(changes: Sequence[Change], zone: Zone) -> Sequence[Change]:
-    ends = [c.end_q for c in changes]
-    starts = [c.start_q for c in changes]
-    return changes[bisect_right(ends, zone.start_q) : bisect_left(starts, zone.end_q)]
+    first = bisect_right(changes, zone.start_q, key=_end)
+    return changes[first : bisect_left(changes, zone.end_q, key=_start)]
+
+
+def _start(change: Change) -> Fraction:
+    return change.start_q
+
+
+def _end(change: Change) -> Fraction:
+    return change.end_q
 
 
 def settle(
@@ -175,6 +182,8 @@ def _candidates(brief: Brief, stretch: Stretch, low: int, high: int) -> list[tup
         # An octave lower or higher, or another chord tone: the chord has been stated.
         options = [(t.bass if s == 0 else (t.root + t.degrees[s]) % 12, c) for s, c in _REST_TONES]
         options = [(pc, c) for pc, c in options if t.chord_rel >> (pc - t.root) % 12 & 1]
+    if stretch.way == "octaves" and high - 12 >= low + 11:
+        high -= 12  # there has to be room above
     place = brief.place.at(stretch.bar, str(stretch.start_q))
     found: dict[int, float] = {}
     for pc, cost in options:

@@ -8,7 +8,7 @@ Sources: `anchors`, `walking` and `figures` name theirs.
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
@@ -16,7 +16,7 @@ from fractions import Fraction
 from backing.arrangement import Note
 from backing.players import figures
 from backing.players.anchors import Stretch, route_key, settle, stretches
-from backing.players.common import Brief, ZoneKind
+from backing.players.common import Brief, Zone, ZoneKind
 from backing.players.grooves import Beat, choose, in_feel
 from backing.players.pulses import beats, halves, loudness, off_beats, shift_q, velocity
 from backing.players.tones import Tones
@@ -34,11 +34,15 @@ Slots = list[tuple[Fraction, bool]]
 def play(brief: Brief) -> list[Note]:
     """The bass of one playing of a section, in order of start."""
     low, high = reach(brief)
-    ways = [_way(brief, i) for i in range(len(brief.bars))]
-    slots = [_slots(brief, i, way) for i, way in enumerate(ways)]
+    starts = [c.start_q for c in brief.changes]
+    kicks = sorted(s.start_q for z in brief.zones if z.kind is ZoneKind.KICKS for s in z.strokes)
+    ways = [_way(brief, i, starts) for i in range(len(brief.bars))]
+    slots = [_slots(brief, i, way, kicks) for i, way in enumerate(ways)]
     line = stretches(brief, ways, slots)
     anchors, after = settle(brief, line, low, high)
-    return _Line(brief, line, [*anchors, after if after is not None else -1], low, high).notes()
+    return _Line(
+        brief, line, [*anchors, after if after is not None else -1], low, high, kicks
+    ).notes()
 
 
 def reach(brief: Brief) -> tuple[int, int]:
@@ -49,7 +53,7 @@ def reach(brief: Brief) -> tuple[int, int]:
     return max(low, LOW) if part.low == 0 else low, min(high, HIGH)
 
 
-def _way(brief: Brief, index: int) -> str:
+def _way(brief: Brief, index: int, starts: Sequence[Fraction]) -> str:
     """The algorithm of a bar, as the plan and the time feel turn it."""
     bar, plan = brief.bars[index], brief.plans[index]
     way = brief.algorithm(plan)
@@ -60,18 +64,18 @@ def _way(brief: Brief, index: int) -> str:
         return "walking"
     if way == "pattern" and feel is TimeFeel.IN_TWO:
         return "root-fifth"
-    if way == "root-fifth" and _walks_up(brief, index):
+    if way == "root-fifth" and _walks_up(brief, index, starts):
         return "walking"
     return way
 
 
-def _walks_up(brief: Brief, index: int) -> bool:
+def _walks_up(brief: Brief, index: int, starts: Sequence[Fraction]) -> bool:
     """Whether root and fifth give way to a walk into the next chord."""
     bar, plan = brief.bars[index], brief.plans[index]
-    here = brief.change_at(bar.start_q).span
+    here = brief.changes[max(0, bisect_right(starts, bar.start_q) - 1)].span
     there = brief.ahead.span if index + 1 == len(brief.bars) and brief.ahead else None
     if index + 1 < len(brief.bars):
-        there = brief.change_at(brief.bars[index + 1].start_q).span
+        there = brief.changes[max(0, bisect_right(starts, bar.end_q) - 1)].span
     if there is None or there.chord is None or here.chord is None:
         return False
     if here.end_q < bar.end_q or there.chord.lowest == here.chord.lowest:
@@ -80,7 +84,7 @@ def _walks_up(brief: Brief, index: int) -> bool:
     return brief.place.chance(walk_ups * (1.6 if plan.phrase_end else 1.0), index, "walk up")
 
 
-def _slots(brief: Brief, index: int, way: str) -> Slots:
+def _slots(brief: Brief, index: int, way: str, kicks: Sequence[Fraction]) -> Slots:
     """Places of a line in a bar, in quarters of the piece, and whether they are strong."""
     if way not in ("walking", "two-feel"):
         return []
@@ -97,11 +101,9 @@ def _slots(brief: Brief, index: int, way: str) -> Slots:
         if brief.place.chance(pickups, index, "pickup"):
             places[beats(bar.meter)[-1][0]] = False
     found = {shift + p: strong for p, strong in places.items() if shift + p >= bar.start_q}
-    for zone in brief.zones:  # kicks inside the time-keeping are marked by the line
-        if zone.kind is ZoneKind.KICKS and zone.start_q < bar.end_q and bar.start_q < zone.end_q:
-            for stroke in zone.strokes:
-                if bar.start_q <= stroke.start_q < bar.end_q:
-                    found.setdefault(stroke.start_q, True)
+    # kicks inside the time-keeping are marked by the line
+    for kick in kicks[bisect_left(kicks, bar.start_q) : bisect_left(kicks, bar.end_q)]:
+        found.setdefault(kick, True)
     return sorted(found.items())
 
 
@@ -109,7 +111,13 @@ class _Line:
     """One section while it is being written down: stretches with their anchors."""
 
     def __init__(
-        self, brief: Brief, line: Sequence[Stretch], anchors: Sequence[int], low: int, high: int
+        self,
+        brief: Brief,
+        line: Sequence[Stretch],
+        anchors: Sequence[int],
+        low: int,
+        high: int,
+        kicks: Sequence[Fraction],
     ) -> None:
         self.brief = brief
         self.line = line
@@ -118,7 +126,8 @@ class _Line:
         )
         self.low, self.high = low, high
         self.chosen = choose(brief) if any(s.way == "pattern" for s in line) else []
-        self.kicks = {s.start_q for z in brief.zones if z.kind is ZoneKind.KICKS for s in z.strokes}
+        self.kicks = kicks
+        self.marked = frozenset(kicks)
         self.recent: list[
             tuple[object, ...]
         ] = []  # the last routes, to leave a shape after two bars
@@ -154,12 +163,13 @@ class _Line:
         base = loudness(plan.level) * factor
         if at_q == bar.start_q:
             base *= 1.03
-        if at_q in self.kicks:
+        if at_q in self.marked:
             base *= 1.12
         return velocity(base)
 
     def _struck(self, index: int, stretch: Stretch) -> list[Note]:
-        zone = self.brief.zone_at(stretch.start_q)
+        zones = self.brief.zones
+        zone = zones[max(0, bisect_right(zones, stretch.start_q, key=_zone_start) - 1)]
         pitch, t = self.anchors[index], stretch.tones
         return [
             Note(
@@ -213,7 +223,7 @@ class _Line:
     def _route(self, index: int, stretch: Stretch, start: int, end: int) -> Route | None:
         """One of the best routes: chance decides between near-ties, and no bar comes three times running."""
         _, following = self._after(index)
-        leads = following is None or following.fresh
+        leads = self.anchors[index + 1] >= 0 and (following is None or following.fresh)
         found = routes(*route_key(stretch, start, end, self.low, self.high, leads))
         if not found:
             return None
@@ -328,8 +338,9 @@ class _Line:
         self, inside: list[tuple[Fraction, Fraction, str]], stretch: Stretch
     ) -> list[tuple[Fraction, Fraction, str]]:
         places = [e[0] for e in inside]
-        for kick in sorted(self.kicks):
-            if stretch.start_q <= kick < stretch.end_q and kick not in places:
+        first = bisect_left(self.kicks, stretch.start_q)
+        for kick in self.kicks[first : bisect_left(self.kicks, stretch.end_q)]:
+            if kick not in places:
                 after = bisect_right(places, kick)
                 end = places[after] if after < len(places) else stretch.end_q
                 if after:
@@ -410,6 +421,10 @@ class _Line:
             weights.append((3.0 if inside else 1.2) if abs(d) == 1 else (2.5 if inside else 0.2))
         place = self.brief.place.at(stretch.bar)
         return target + place.pick(options, weights, "approach")
+
+
+def _zone_start(zone: Zone) -> Fraction:
+    return zone.start_q
 
 
 def _step(degree: str) -> str:
