@@ -17,8 +17,9 @@ from backing.arrangement import Arrangement, Note, PartStart, Player
 from backing.dice import Place
 from backing.instruments import DRUM_KEYS, INSTRUMENTS, in_score_order
 from backing.plan import melody_bars, plans, shared
+from backing.players import bass, drums, guitar, keys, lines, percussion
 from backing.players import click as click_player
-from backing.players.common import Brief, Change, Zone
+from backing.players.common import Brief, Change, Zone, ZoneKind
 from backing.style.model import Part, Style
 from backing.timeline import Hit, MelodyNote, SectionPass, Timeline
 from backing.zones import bounds, fermatas, heard_until, sounding, zones
@@ -31,22 +32,23 @@ MELODY = Part(
 )
 
 
-def _band() -> dict[str, PlayFunction]:
-    import importlib
+_GUIDE = dict.fromkeys(("p", "mf", "f"), "guide tones")
+GUIDE_PARTS = (
+    Part("strings", INSTRUMENTS["cello"], _GUIDE, level_db=-3.0, pan=0.15),
+    Part("horns", INSTRUMENTS["tenor saxophone"], _GUIDE, level_db=-3.0, pan=0.15),
+)
 
-    found: dict[str, PlayFunction] = {}
-    for role, module in (
-        ("bass", "bass"), ("drums", "drums"), ("keys", "keys"), ("guitar", "guitar"), ("strings", "lines"),
-        ("horns", "lines"), ("percussion", "percussion"), ("melody", "lines"),
-    ):  # fmt: skip
-        try:
-            found[role] = importlib.import_module(f"backing.players.{module}").play
-        except ModuleNotFoundError:
-            continue
-    return found
-
-
-BAND = _band()
+# In the order in which they are called: who hears whom.
+BAND: Mapping[str, PlayFunction] = {
+    "bass": bass.play,
+    "drums": drums.play,
+    "keys": keys.play,
+    "guitar": guitar.play,
+    "strings": lines.play,
+    "horns": lines.play,
+    "percussion": percussion.play,
+    "melody": lines.play,
+}
 
 
 def arrange(
@@ -71,7 +73,7 @@ def arrange(
     band_styles = [
         named.get(timeline.bars[s.first - 1].style or "", style) for s in timeline.sections
     ]
-    parts = [_parts(s, timeline) for s in band_styles]
+    parts = [_parts(s, timeline, guide_tones) for s in band_styles]
     roles = tuple(r for r in BAND if any(r in p for p in parts))
     zoned = {role: zones(timeline, role) for role in roles}
     drums = zoned["drums"] if "drums" in zoned else zones(timeline, "drums")
@@ -109,7 +111,10 @@ def arrange(
                 colour=colour,
                 qpm=qpm,
             )
-            line = [] if _silent_melody(role, timeline, section) else BAND[role](brief)
+            if role == "melody":
+                asked = not _silent_melody(role, timeline, section)
+                brief = replace(brief, melody=_played(melody, here[role]) if asked else ())
+            line = BAND[role](brief)
             line.sort(key=_order)
             _check(line, part, start, end)
             played[role] = tuple(line)
@@ -142,13 +147,20 @@ def _order(note: Note) -> tuple[Fraction, int]:
     return note.start_q, note.pitch
 
 
-def _parts(style: Style, timeline: Timeline) -> dict[str, Part]:
-    """The players of a style in the order in which they are called; a written melody finds someone to play it."""
+def _parts(style: Style, timeline: Timeline, guide_tones: bool) -> dict[str, Part]:
+    """The players of a style in the order in which they are called.
+
+    A written melody finds someone to play it. The line of guide tones goes to strings or horns that the style lacks;
+    where it has both, the strings leave their own part for it.
+    """
     parts = {part.role: part for part in style.parts}
     if timeline.melody and "melody" not in parts:
         parts["melody"] = MELODY
     if not timeline.melody:
         parts.pop("melody", None)
+    if guide_tones:
+        free = [part for part in GUIDE_PARTS if part.role not in parts] or [GUIDE_PARTS[0]]
+        parts[free[0].role] = free[0]
     return {role: parts[role] for role in BAND if role in parts}
 
 
@@ -189,6 +201,12 @@ def _between(found: Sequence[Timed], start: Fraction, end: Fraction) -> Sequence
     return found[first:last]
 
 
+def _played(melody: Sequence[MelodyNote], zones: Sequence[Zone]) -> tuple[MelodyNote, ...]:
+    """The notes of the melody that do not begin where its player rests."""
+    silent = [z for z in zones if z.kind is ZoneKind.SILENT]
+    return tuple(n for n in melody if not any(z.start_q <= n.start_q < z.end_q for z in silent))
+
+
 def _silent_melody(role: str, timeline: Timeline, section: SectionPass) -> bool:
     """The melody is played in the first and the last chorus, elsewhere only where the chart names it."""
     if role != "melody" or section.chorus in (0, 1, timeline.choruses):
@@ -224,23 +242,14 @@ def _held(timeline: Timeline) -> list[tuple[Fraction, Fraction, Fraction]]:
 
 def _cue(timeline: Timeline, drums: list[Note]) -> None:
     """The drums cue the beat after a fermata, where they are playing at all."""
-    held = _held(timeline)
-    if not held:
-        return
-    for _, cue, _ in held:
-        bar = timeline.bar_at(cue)
-        absent = "drums" in bar.tacet or (bar.players is not None and "drums" not in bar.players)
-        if not absent and not bar.rubato:
-            drums.append(
-                Note(
-                    cue,
-                    cue + Fraction(1, 4),
-                    DRUM_KEYS["pedal hat"],
-                    70,
-                    "cue after the fermata",
-                    strict=True,
-                )
-            )
+    for _, cue, end in _held(timeline):
+        after = timeline.bar_at(end)
+        absent = "drums" in after.tacet or (
+            after.players is not None and "drums" not in after.players
+        )
+        if not absent and not after.rubato:
+            key, why = DRUM_KEYS["pedal hat"], "cue after the fermata"
+            drums.append(Note(cue, cue + Fraction(1, 4), key, 70, why, strict=True))
     drums.sort(key=_order)
 
 

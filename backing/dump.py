@@ -118,11 +118,12 @@ def explain(arrangement: Arrangement, bars: tuple[int, int] | None = None) -> st
         count = f"{arrangement.count_in_bars} bar{'s' if arrangement.count_in_bars > 1 else ''}"
         lines += [f"count-in · {count}", ""]
     for bar in chosen:
-        played = f" (played {bar.index})" if bar.index != bar.number else ""
         section = f" · {bar.section}" if bar.section else ""
-        lines.append(f"bar {bar.number}{played}{section} · {symbols_in(timeline, bar)}")
+        lines.append(f"{bar_name(bar)}{section} · {symbols_in(timeline, bar)}")
         for player in arrangement.players:
             notes = _notes_in(player, starts[player.role], bar)
+            if not notes and player.role == "click":
+                continue
             if not notes:
                 text = "rests" if bar.index in arrangement.silent else "-"
             elif player.role in UNPITCHED:
@@ -132,6 +133,12 @@ def explain(arrangement: Arrangement, bars: tuple[int, int] | None = None) -> st
             lines.append(f"  {player.role + ':':<11} {text}")
         lines.append("")
     return "\n".join(lines).rstrip("\n")
+
+
+def bar_name(bar: PlayedBar) -> str:
+    """`bar 5`, with how many have been played where that differs; a pickup and an added bar have no number."""
+    name = f"bar {bar.number}" if bar.number else "pickup" if bar.index == 1 else "added bar"
+    return name if bar.index == bar.number or bar.index == 1 else f"{name} (played {bar.index})"
 
 
 def _strokes(notes: Sequence[Note], bar: PlayedBar, timeline: Timeline) -> Iterable[str]:

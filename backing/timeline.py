@@ -180,5 +180,4 @@ class Timeline:
 
     def bar_at(self, at_q: Fraction) -> PlayedBar:
         """The bar that holds a place; the first or last one outside the form."""
-        starts = [b.start_q for b in self.bars]
-        return self.bars[max(0, bisect_right(starts, at_q) - 1)]
+        return self.bars[max(0, bisect_right(self.bars, at_q, key=lambda b: b.start_q) - 1)]

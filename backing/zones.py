@@ -22,7 +22,7 @@ from backing.timeline import ChordSpan, PlayedBar, SectionPass, Strike, Timeline
 
 # What holds where marks meet, strongest last.
 RANK = {
-    "kicks": 1, "rubato": 2, "fermata": 3, "chord": 4, "hits": 5, "no chord": 6, "break": 7, "rests": 8,
+    "kicks": 1, "rubato": 2, "fermata": 3, "chord": 4, "hits": 5, "no chord": 6, "out": 6, "break": 7, "rests": 8,
 }  # fmt: skip
 
 
@@ -43,9 +43,8 @@ def pitched(role: str) -> bool:
 
 def marks(timeline: Timeline, role: str) -> list[Mark]:
     """Every mark that a role obeys, in order of start."""
-    found = _rests(timeline.bars, role)
+    found = _rests(timeline.bars, role) + _breaks(timeline.bars)
     if role != "melody":
-        found += _breaks(timeline.bars)
         found += _rhythms(timeline)
         found += _chords(timeline, role)
         found += _rubato(timeline, role)
@@ -176,7 +175,7 @@ def _rubato(timeline: Timeline, role: str) -> list[Mark]:
     until = heard_until(timeline)
     for start, end in _runs(timeline.bars, lambda bar: bar.rubato):
         if not pitched(role):
-            found.append(Mark(start, end, ZoneKind.SILENT, "rubato"))
+            found.append(Mark(start, end, ZoneKind.SILENT, "out"))
             continue
         first = max(0, bisect_right(starts, start) - 1)
         strokes = tuple(

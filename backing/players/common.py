@@ -56,6 +56,10 @@ class Zone:
     strokes: tuple[Stroke, ...] = ()
 
 
+def _start(stretch: Change | Zone) -> Fraction:
+    return stretch.start_q
+
+
 @dataclass(frozen=True, slots=True)
 class BarPlan:
     """What the leader decided for one bar.
@@ -114,13 +118,11 @@ class Brief:
 
     def change_at(self, at_q: Fraction) -> Change:
         """The chord that is heard at a place of the section (the last one at its end)."""
-        starts = [c.start_q for c in self.changes]
-        return self.changes[max(0, bisect_right(starts, at_q) - 1)]
+        return self.changes[max(0, bisect_right(self.changes, at_q, key=_start) - 1)]
 
     def zone_at(self, at_q: Fraction) -> Zone:
         """The zone that holds a place of the section."""
-        starts = [z.start_q for z in self.zones]
-        return self.zones[max(0, bisect_right(starts, at_q) - 1)]
+        return self.zones[max(0, bisect_right(self.zones, at_q, key=_start) - 1)]
 
     def algorithm(self, plan: BarPlan) -> str:
         """The algorithm that this part uses at a bar's level."""
