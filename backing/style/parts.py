@@ -58,7 +58,11 @@ def read_part(table: Table, role: str, style: Style, inherited: Part | None) -> 
             "the range is empty",
             "low lies below high",
         )
-    return replace(part, patterns=_patterns(table, role, style, old))
+    patterns = _patterns(table, role, style, old)
+    if "pattern" in plays.values() and not patterns and not table.faults.found:
+        hint = f"add a table headed [[{role}.pattern]]"
+        table.fault("S102", None, f"the {role} plays patterns and has none", hint)
+    return replace(part, patterns=patterns)
 
 
 def _instrument(table: Table, role: str, old: Part | None) -> Instrument | None:
@@ -189,9 +193,17 @@ def _kind(role: str, name: str) -> str | None:
         return "drum" if name in DRUM_KEYS else None
     if role == "bass":
         return "bass" if name == "bass" else None
+    if name == "bass" and role in ("keys", "guitar"):
+        return "drum"  # the left hand or the thumb: strokes on the chord's bass
     if name != "chord":
         return None
     return "strings" if role == "guitar" else "chord"
+
+
+def _line_names(role: str) -> tuple[str, ...]:
+    if role in ("drums", "percussion"):
+        return tuple(DRUM_KEYS)
+    return tuple(name for name in ("chord", "bass") if _kind(role, name))
 
 
 def _lines(table: Table, role: str, meter: Meter) -> dict[str, Line]:
@@ -199,11 +211,7 @@ def _lines(table: Table, role: str, meter: Meter) -> dict[str, Line]:
     for name in table.data:
         kind = _kind(role, name)
         if kind is None:
-            names = (
-                tuple(DRUM_KEYS)
-                if role in ("drums", "percussion")
-                else (("bass",) if role == "bass" else ("chord",))
-            )
+            names = _line_names(role)
             near = nearest(name, names)
             hint = f"did you mean '{near}'?" if near else f"write one of: {', '.join(names)}"
             path = (*table.path, name)
