@@ -1,0 +1,422 @@
+"""A performance as sound files: rendered once, written in every format, with and without players.
+
+First the players are rendered, filtered and summed, in blocks, onto a tape on disk, while ffmpeg measures the sum.
+Then the one gain that brings the whole band to its loudness is known, and the tape is read back through it and the
+limiter into all files at once. Stems and mixes without a player share that gain, so they add up.
+
+A loop is rendered with the ring of its end, which is then folded into its start; its length is exact.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from queue import Empty, Full, Queue
+from threading import Event, Thread
+from typing import TYPE_CHECKING
+
+from backing.out import limit, mix
+from backing.out.encode import Writer, writer
+from backing.out.files import claim, refusal, whole
+from backing.out.loudness import SILENCE_LUFS, Meter
+from backing.out.soundfont import find
+from backing.out.synth import BLOCK, RATE, frames_of
+from backing.out.tags import tags_of
+from backing.out.tape import Tape
+from backing.performance import Performance
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from backing.out.synth import Sound
+
+Progress = Callable[[float, str], None]
+
+STEM_BITS = 24  # fine enough that rounded stems still add up to the mix
+END_FADE_S = 1.0  # at the very end, under the last of the ring
+RENDERED = 0.85  # share of the work that is rendering
+HIGHEST_GAIN_DB = 40.0
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """A file to write: of the whole band (`roles` None) or of some players."""
+
+    path: Path
+    roles: frozenset[str] | None = None
+    bits: int = 16
+    name: str = ""  # added to the title
+
+
+def silent(share: float, words: str) -> None:
+    """No progress is shown."""
+
+
+def stem_outputs(performance: Performance, beside: Path, ending: str) -> list[Output]:
+    """A stem a player, named after a file beside it: `tune.mp3` gives `tune-bass.wav`."""
+    return [
+        Output(
+            beside.with_name(f"{beside.stem}-{p.role}{ending}"),
+            frozenset({p.role}),
+            STEM_BITS,
+            p.role,
+        )
+        for p in performance.players
+        if p.voices
+    ]
+
+
+def write_audio(
+    performance: Performance,
+    paths: Sequence[str | os.PathLike[str]],
+    *,
+    soundfont: str | os.PathLike[str] | None = None,
+    loudness: float = -16.0,
+    a4: float = 440.0,
+    stems: bool = False,
+    stems_as: str = "wav",
+    loop: bool = False,
+    bits: int = 16,
+    force: bool = False,
+    progress: Progress = silent,
+) -> list[Path]:
+    """Write the band's mix to each of `paths` by its ending, and stems beside the first; returns all paths written.
+
+    Raises `OutputError`, `AudioUnavailable`.
+    """
+    outputs = [Output(Path(p), bits=bits) for p in paths]
+    if stems and outputs:
+        outputs += stem_outputs(performance, outputs[0].path, f".{stems_as}")
+    write_outputs(
+        performance,
+        outputs,
+        soundfont=soundfont,
+        loudness=loudness,
+        a4=a4,
+        loop=loop,
+        force=force,
+        progress=progress,
+    )
+    return [o.path for o in outputs]
+
+
+def write_outputs(
+    performance: Performance,
+    outputs: Sequence[Output],
+    *,
+    soundfont: str | os.PathLike[str] | None = None,
+    loudness: float = -16.0,
+    a4: float = 440.0,
+    loop: bool = False,
+    force: bool = False,
+    progress: Progress = silent,
+) -> None:
+    """Render once and write every output. Raises `OutputError`, `AudioUnavailable`."""
+    if not outputs:
+        return
+    for output in outputs:
+        claim(output.path, force=force)
+    font = find(soundfont)
+    apart = any(o.roles is not None for o in outputs)
+    with ExitStack() as stack:
+        try:
+            tape = Tape(outputs[0].path.absolute().parent)
+        except OSError as error:
+            raise refusal(outputs[0].path, error) from error
+        stack.callback(tape.close)
+        try:
+            recording = _record(performance, font, tape, apart, a4, loop, progress)
+        except OSError as error:
+            raise refusal(outputs[0].path, error) from error
+        level = _level(tape, recording, loudness)
+        _write(performance, outputs, tape, recording, level, force, progress)
+    progress(1.0, "done")
+
+
+@dataclass(frozen=True, slots=True)
+class _Recording:
+    """What is known of a tape: frames, where its loop runs, and the whole band's loudness, peaks and energies."""
+
+    frames: int
+    loop: tuple[int, int] | None
+    roles: tuple[str, ...]
+    lufs: float
+    peaks: NDArray[np.float32]  # sample peak a grain
+    energies: NDArray[np.float32]  # a grain
+
+
+@dataclass(frozen=True, slots=True)
+class _Level:
+    gain: float
+    curve: NDArray[np.float32] | None
+
+
+def _record(
+    performance: Performance,
+    font: Path,
+    tape: Tape,
+    apart: bool,
+    a4: float,
+    loop: bool,
+    progress: Progress,
+) -> _Recording:
+    """Render everything onto the tape and measure it."""
+    import numpy as np
+
+    players = [p for p in performance.players if p.voices]
+    total = frames_of(performance)
+    ends = round(performance.tempo.exact_s(performance.arrangement.timeline.length_q) * RATE)
+    frames = ends if loop else total
+    starts = round(performance.count_in_s * RATE)
+    peaks: list[NDArray[np.float32]] = []
+    energies: list[NDArray[np.float32]] = []
+    meter = Meter()
+    source = mix.tracks(players, font, total, apart=apart, a4=a4)
+    try:
+        at = 0
+        for tracks in source:
+            count = min(BLOCK, total - at)
+            _fade(performance, tracks, at, count, total)
+            tape.append(tracks, count)
+            if not loop:
+                band = _sum(tracks, count)
+                meter.feed(band)
+                peaks.append(limit.sample_peaks(band))
+                energies.append(limit.energies(band))
+            at += count
+            progress(RENDERED * at / total, "playing")
+        if loop:
+            fold(tape, starts, ends, total)
+            for block in range(len(tape)):
+                band = _sum(tape.read(block), tape.frames(block))
+                meter.feed(band)
+                peaks.append(limit.sample_peaks(band))
+                energies.append(limit.energies(band))
+        lufs = meter.result().lufs
+    finally:
+        source.close()
+        meter.stop()
+    return _Recording(
+        frames,
+        (starts, ends) if loop else None,
+        tuple(p.role for p in players),
+        lufs,
+        np.concatenate(peaks),
+        np.concatenate(energies),
+    )
+
+
+def _sum(tracks: Sequence[Sound | None], frames: int) -> Sound:
+    """The tracks together."""
+    import numpy as np
+
+    sounding = [t for t in tracks if t is not None]
+    if not sounding:
+        return np.zeros((frames, 2), np.float32)
+    if len(sounding) == 1:
+        return sounding[0]
+    total = sounding[0] + sounding[1]
+    for track in sounding[2:]:
+        total += track
+    return total
+
+
+def _fade(
+    performance: Performance, tracks: Sequence[Sound | None], at: int, count: int, total: int
+) -> None:
+    """Fade the end of the ring, and the whole band where the tune fades out."""
+    import numpy as np
+
+    end = at + count
+    start = total - round(END_FADE_S * RATE)
+    out = None if performance.fade_s is None else round(performance.fade_s * RATE)
+    if end <= start and (out is None or end <= out):
+        return
+    frames = np.arange(at, end, dtype=np.float64)
+    gain = np.cos(np.clip((frames - start) / (total - start), 0, 1) * np.pi / 2) ** 2
+    if out is not None:
+        last = max((n.release_s for p in performance.players for n in p.notes), default=0.0)
+        over = max(1, round(last * RATE) - out)
+        gain *= np.clip(1 - (frames - out) / over, 0, 1) ** 2
+    weights = gain.astype(np.float32)[:, None]
+    for track in tracks:
+        if track is not None:
+            track *= weights
+
+
+def fold(tape: Tape, start: int, end: int, total: int) -> None:
+    """Add what rings after frame `end` to the frames from `start` on, and cut the tape at `end`.
+
+    A ring that is longer than the loop goes round more than once.
+    """
+    for at in range(end, total, end - start):
+        ring = tape.span(at, min(total, at + end - start))
+        tape.add(start, ring)
+    tape.cut(end)
+
+
+def _level(tape: Tape, recording: _Recording, loudness: float) -> _Level:
+    """The gain to the loudness and the limiter's curve; what the limiter takes is given back by the gain."""
+    import numpy as np
+
+    if recording.lufs <= SILENCE_LUFS:
+        return _Level(1.0, None)
+    gain = 10 ** (min(HIGHEST_GAIN_DB, loudness - recording.lufs) / 20)
+    peaks = recording.peaks.copy()
+    ceiling = 10 ** (limit.CEILING_DBTP / 20)
+    _true_peaks(tape, peaks, recording.peaks, ceiling / gain)
+    curve = limit.curve(peaks, gain)
+    for _ in range(4):
+        if curve is None:
+            break
+        grains = (curve[:-1] + curve[1:]) / 2
+        lost = float(np.sum(recording.energies * grains**2) / np.sum(recording.energies))
+        wanted = 10 ** (min(HIGHEST_GAIN_DB, loudness - recording.lufs) / 20) / lost**0.5
+        if wanted / gain < 1.005:
+            break
+        gain = wanted
+        _true_peaks(tape, peaks, recording.peaks, ceiling / gain)
+        curve = limit.curve(peaks, gain)
+    return _Level(gain, curve)
+
+
+def _true_peaks(
+    tape: Tape, peaks: NDArray[np.float32], sampled: NDArray[np.float32], ceiling: float
+) -> None:
+    """Put true peaks in place of sample peaks for the grains that may pass the ceiling between samples."""
+    import numpy as np
+
+    suspects = np.flatnonzero((sampled * limit.OVER_SAMPLE_PEAK > ceiling) & (peaks == sampled))
+    per_block = BLOCK // limit.GRAIN
+    for block in np.unique(suspects // per_block):
+        grains = suspects[suspects // per_block == block]
+        at = int(block) * BLOCK
+        sound = _sum(
+            tape.span(at - limit.CONTEXT, at + BLOCK + limit.CONTEXT), BLOCK + 2 * limit.CONTEXT
+        )
+        peaks[grains] = limit.true_peaks(sound, grains - block * per_block)
+
+
+def _write(
+    performance: Performance,
+    outputs: Sequence[Output],
+    tape: Tape,
+    recording: _Recording,
+    level: _Level,
+    force: bool,
+    progress: Progress,
+) -> None:
+    """Play the tape back at its level into every output at once."""
+    import numpy as np
+
+    with ExitStack() as stack:
+        files: list[tuple[Output, _Pen]] = []
+        for output in outputs:
+            part = stack.enter_context(whole(output.path, force=force))
+            pen = _Pen(
+                output.path,
+                lambda part=part, output=output: writer(  # type: ignore[misc]
+                    part,
+                    output.path.suffix.lower(),
+                    recording.frames,
+                    tags_of(performance, output.name),
+                    bits=output.bits,
+                    loop=recording.loop,
+                ),
+            )
+            stack.callback(pen.stop)
+            files.append((output, pen))
+        at = 0
+        for block in range(len(tape)):
+            frames = tape.frames(block)
+            tracks = tape.read(block)
+            for track in tracks:
+                if track is not None:
+                    track *= np.float32(level.gain)
+                    if level.curve is not None:
+                        limit.apply(track, level.curve, at)
+            for output, pen in files:
+                chosen = [
+                    t
+                    for i, t in enumerate(tracks)
+                    if output.roles is None or recording.roles[i] in output.roles
+                ]
+                pen.write(_sum(chosen, frames), at)
+            at += frames
+            progress(RENDERED + (1 - RENDERED) * at / recording.frames, "writing")
+        for _, pen in files:
+            pen.finish()
+
+
+class _Pen:
+    """A writer in a thread of its own, so that one format does not wait for another."""
+
+    def __init__(self, path: Path, opened: Callable[[], Writer]) -> None:
+        self._path = path
+        self._open = opened
+        self._blocks: Queue[tuple[Sound, int] | None] = Queue(3)
+        self._stopped = Event()
+        self._error: BaseException | None = None
+        self._thread = Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    def write(self, sound: Sound, at: int) -> None:
+        """Hand over a block; what went wrong before is raised here."""
+        self._put((sound, at))
+
+    def finish(self) -> None:
+        """Wait until the file is complete."""
+        self._put(None)
+        self._thread.join()
+        self._check()
+
+    def stop(self) -> None:
+        """Stop where it is."""
+        self._stopped.set()
+        self._thread.join()
+
+    def _put(self, item: tuple[Sound, int] | None) -> None:
+        while True:
+            self._check()
+            try:
+                self._blocks.put(item, timeout=0.1)
+            except Full:
+                continue
+            return
+
+    def _check(self) -> None:
+        if isinstance(self._error, OSError):
+            raise refusal(self._path, self._error) from self._error
+        if self._error is not None:
+            raise self._error
+
+    def _run(self) -> None:
+        try:
+            out = self._open()
+        except BaseException as error:
+            self._error = error
+            return
+        try:
+            for sound, at in self._given():
+                out.write(sound, at)
+            if self._stopped.is_set():
+                out.abandon()
+            else:
+                out.close()
+        except BaseException as error:
+            self._error = error
+            out.abandon()
+
+    def _given(self) -> Iterator[tuple[Sound, int]]:
+        while not self._stopped.is_set():
+            try:
+                item = self._blocks.get(timeout=0.1)
+            except Empty:
+                continue
+            if item is None:
+                return
+            yield item

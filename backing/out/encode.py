@@ -1,0 +1,222 @@
+"""Sound files in blocks: WAV by hand, FLAC and OGG through soundfile, MP3 and M4A through ffmpeg.
+
+Conventions: a writer takes float32 blocks of shape (n, 2) at their final level and turns them into the file's own
+samples; 16 bits get triangular dither, whose noise depends on the place in the file and on nothing else.
+Sources: dither of two evenly spread numbers, one step each (common practice); MP3 with the Info tag that says how
+much of its head and tail to leave out.
+"""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+from backing.errors import AudioUnavailable, OutputError
+from backing.out.loudness import encoder_path
+from backing.out.tags import Tags
+from backing.out.wave import RATE, WaveFile
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Sound = NDArray[np.float32]
+
+__all__ = ["SOUND", "Writer", "encoder_path", "writer"]
+
+SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
+BITRATE = "192k"
+_FULL_DISK = "the disk is full"
+
+
+class Writer(Protocol):
+    """A sound file that is being written."""
+
+    def write(self, sound: Sound, at: int) -> None:
+        """Take the block that begins at frame `at`. Raises OSError, `OutputError`."""
+
+    def close(self) -> None:
+        """Finish the file. Raises OSError, `OutputError`."""
+
+    def abandon(self) -> None:
+        """Stop without finishing; the file is of no use."""
+
+
+def writer(
+    part: Path,
+    ending: str,
+    frames: int,
+    tags: Tags,
+    *,
+    bits: int = 16,
+    loop: tuple[int, int] | None = None,
+) -> Writer:
+    """A writer into the file `part` for the format that `ending` names."""
+    if ending == ".wav":
+        return _Wave(part, frames, bits, tags, loop)
+    if ending in (".flac", ".ogg"):
+        return _SoundFile(part, ending, bits, tags)
+    return _Ffmpeg(part, ending, frames, tags)
+
+
+def samples(sound: Sound, bits: int, at: int) -> NDArray[np.int16] | NDArray[np.int32]:
+    """Whole samples: 16 bits with dither, or 24 bits in the low bytes of 32; never beyond full scale.
+
+    Digital silence stays silent.
+    """
+    import numpy as np
+
+    if bits == 24:
+        wide = np.clip(np.rint(sound * np.float32(2**23)), -(2**23), 2**23 - 1)
+        return np.asarray(wide, np.int32)
+    if not sound.any():
+        return np.zeros(sound.shape, np.int16)
+    scaled = sound * np.float32(2**15)
+    raw = np.random.Philox(key=at).random_raw(-(-sound.size // 2)).view(np.uint16)
+    even = raw.astype(np.float32).reshape(2, -1)[:, : sound.size]
+    scaled += ((even[0] - even[1]) * np.float32(2**-16)).reshape(sound.shape)
+    return np.asarray(np.clip(np.rint(scaled), -(2**15), 2**15 - 1), np.int16)
+
+
+class _Wave:
+    def __init__(
+        self, part: Path, frames: int, bits: int, tags: Tags, loop: tuple[int, int] | None
+    ) -> None:
+        self._bits = bits
+        self._file = WaveFile(part, frames, bits, tags, loop)
+
+    def write(self, sound: Sound, at: int) -> None:
+        self._file.write(samples(sound, self._bits, at))
+
+    def close(self) -> None:
+        self._file.close()
+
+    abandon = close
+
+
+class _SoundFile:
+    def __init__(self, part: Path, ending: str, bits: int, tags: Tags) -> None:
+        import soundfile
+
+        self._flac = ending == ".flac"
+        self._bits = bits
+        self._error = soundfile.LibsndfileError
+        try:
+            self._file: Any = soundfile.SoundFile(
+                part,
+                "w",
+                RATE,
+                2,
+                subtype=f"PCM_{bits}" if self._flac else "VORBIS",
+                format="FLAC" if self._flac else "OGG",
+            )
+        except self._error as error:
+            raise OSError(f"soundfile could not open it: {error}") from error
+        said = {"title": tags.title, "artist": tags.by, "software": tags.maker}
+        said["comment"] = f"{tags.comment}; {tags.bpm} bpm, {tags.key}"
+        for name, value in said.items():
+            if value:
+                setattr(self._file, name, value)
+
+    def write(self, sound: Sound, at: int) -> None:
+        import numpy as np
+
+        data: NDArray[Any] = sound
+        if self._flac:
+            data = samples(sound, self._bits, at)
+            if self._bits == 24:
+                data = data.astype(np.int32) << 8
+        else:
+            data = np.clip(sound, -1.0, 1.0)
+        try:
+            self._file.write(data)
+        except (self._error, AssertionError) as error:  # soundfile asserts that all was written
+            raise OSError(28, "the sound could not be written whole") from error
+
+    def close(self) -> None:
+        try:
+            self._file.close()
+        except self._error as error:
+            raise OSError(28, "the sound could not be written whole") from error
+
+    abandon = close
+
+
+class _Ffmpeg:
+    def __init__(self, part: Path, ending: str, frames: int, tags: Tags) -> None:
+        self._chapters = part.with_name(part.name + ".chapters")
+        arguments = [encoder_path(), "-hide_banner", "-loglevel", "error", "-y"]
+        arguments += ["-f", "f32le", "-ar", str(RATE), "-ac", "2", "-i", "pipe:0"]
+        if len(tags.chapters) > 1:
+            self._chapters.write_text(chapters(tags, frames), encoding="utf-8")
+            arguments += ["-f", "ffmetadata", "-i", str(self._chapters), "-map_chapters", "1"]
+        arguments += ["-map", "0:a", "-map_metadata", "-1", "-fflags", "+bitexact"]
+        arguments += ["-flags:a", "+bitexact", "-b:a", BITRATE]
+        for name, value in _metadata(tags, ending).items():
+            arguments += ["-metadata", f"{name}={value}"]
+        if ending == ".mp3":
+            arguments += ["-c:a", "libmp3lame", "-id3v2_version", "3", "-f", "mp3"]
+        else:
+            arguments += ["-c:a", "aac", "-movflags", "+faststart", "-f", "ipod"]
+        try:
+            self._process = subprocess.Popen(
+                [*arguments, str(part)],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.PIPE,
+            )
+        except OSError as error:
+            raise AudioUnavailable(f"the encoder cannot be started: {error.strerror}") from error
+
+    def write(self, sound: Sound, at: int) -> None:
+        assert self._process.stdin is not None
+        try:
+            self._process.stdin.write(sound.data.cast("B"))
+        except BrokenPipeError:
+            self.close()
+
+    def close(self) -> None:
+        _, report = self._process.communicate()
+        self._chapters.unlink(missing_ok=True)
+        if self._process.returncode:
+            said = report.decode("utf-8", "replace").strip().splitlines()
+            if any("No space left" in line for line in said):
+                raise OSError(28, _FULL_DISK)
+            raise OutputError(
+                f"the encoder stopped before the end: {said[-1] if said else 'it was ended'}"
+            )
+
+    def abandon(self) -> None:
+        if self._process.poll() is None:
+            self._process.kill()
+        self._process.communicate()
+        self._chapters.unlink(missing_ok=True)
+
+
+def _metadata(tags: Tags, ending: str) -> dict[str, str]:
+    found = {"title": tags.title, "artist": tags.by, "comment": tags.comment}
+    if ending == ".mp3":
+        found |= {"TBPM": str(tags.bpm), "TKEY": tags.key[:3], "encoded_by": tags.maker}
+    else:
+        found["comment"] += f"; {tags.bpm} bpm, {tags.key}"
+        found |= {"tmpo": str(tags.bpm)}
+    return {name: value for name, value in found.items() if value}
+
+
+def chapters(tags: Tags, frames: int) -> str:
+    """Chapters as ffmpeg reads them: each runs until the next, the last to the end."""
+    end = round(frames * 1000 / RATE)
+    starts = [start for start, _ in tags.chapters]
+    text = [";FFMETADATA1"]
+    for (start, name), stop in zip(tags.chapters, [*starts[1:], end], strict=True):
+        escaped = re.sub(r"([=;#\\\n])", r"\\\1", name)
+        text += [
+            "[CHAPTER]",
+            "TIMEBASE=1/1000",
+            f"START={start}",
+            f"END={stop}",
+            f"title={escaped}",
+        ]
+    return "\n".join(text) + "\n"
