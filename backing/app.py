@@ -20,8 +20,10 @@ if TYPE_CHECKING:
     from backing.arrangement import Arrangement
     from backing.chart.ast import Chart
     from backing.performance import Performance
+    from backing.pitch import Interval
     from backing.source import Diagnostic
     from backing.style.model import Style
+    from backing.timebase import Tempo
     from backing.timeline import Timeline
 
 Progress = Callable[[float, str], None]
@@ -96,11 +98,17 @@ def prepare(chart: Chart, wish: Options = PLAIN) -> Prepared:
         count_in=wish.count_in,
         colour=False if wish.plain else None,
     )
-    timeline = unroll(chart, request, usual_tempo=usual_tempo(style), grid_q=style.grid_q)
+    timeline = unroll(
+        chart,
+        request,
+        usual_tempo=usual_tempo(style),
+        grid_q=style.grid_q,
+        section_grids={name: own.grid_q for name, own in styles.items()},
+    )
     return Prepared(chart, timeline, style, styles, chart.warnings)
 
 
-def usual_tempo(style: Style) -> object:
+def usual_tempo(style: Style) -> Tempo:
     """A style's usual tempo; it counts the beat of the style's own meter."""
     from backing.timebase import Tempo
 
@@ -112,8 +120,9 @@ def written_style(chart: Chart, name: str) -> Style:
     """The style of the chart's header; a name that is unknown is a mistake at its place in the chart."""
     from backing.style.find import find
 
+    place = Path(chart.source.name).parent / name if name.endswith(".toml") else name
     try:
-        return find(name, beside(chart))
+        return find(str(place))
     except (RequestError, StyleError) as wrong:
         raise placed(chart, name, wrong) from None
 
@@ -125,12 +134,6 @@ def section_styles(chart: Chart) -> dict[str, Style]:
         for section in chart.sections
         if section.settings.style
     }
-
-
-def beside(chart: Chart) -> Path | None:
-    """The folder that a style path in a chart counts from."""
-    path = Path(chart.source.name)
-    return path.parent if path.exists() else None
 
 
 def placed(
@@ -183,6 +186,7 @@ def band(prepared: Prepared, wish: Options) -> Performance:
         without=frozenset(wish.without),
         click=wish.click,
         guide_tones=wish.guide_tones,
+        plain=wish.plain,
     )
     return perform(arrangement)
 
@@ -297,7 +301,7 @@ def write_chart(prepared: Prepared, path: Path, wish: Options) -> None:
     write_text(path, write(chart), force=wish.force)
 
 
-def moved_by(chart: Chart, wish: Options) -> object:
+def moved_by(chart: Chart, wish: Options) -> Interval:
     """The interval from the written key to the one that is asked for."""
     from backing.harmony.spelling import interval_for_semitones, interval_to_key
     from backing.pitch import UNISON

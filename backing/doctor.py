@@ -9,9 +9,11 @@ Finding = dict[str, object]
 
 def examine() -> list[Finding]:
     """One finding each for the engine, the soundfont, the encoder and the styles: name, ok, where, advice."""
-    from backing.out.encode import encoder_path
-    from backing.out.synth import default_soundfont, engine_path
-    from backing.style.find import folders, names
+    from backing.out.engine import engine_path
+    from backing.out.loudness import encoder_path
+    from backing.out.soundfont import default_soundfont
+    from backing.style.find import names
+    from backing.style.shelf import folders
 
     found: list[Finding] = []
     for name, look in (
