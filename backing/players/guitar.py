@@ -22,7 +22,7 @@ from backing.harmony.voicings import VOICES
 from backing.instruments import STANDARD_TUNING
 from backing.players.chordal import NEAR_TIE, RESTLESS, bar_of, families, steps
 from backing.players.common import Brief
-from backing.players.rhythm import Event, sounding_end, strokes, uncovered, velocity
+from backing.players.rhythm import Event, broken, sounding_end, strokes, unheard, velocity
 
 UP_STRINGS = 4  # an upstroke mostly takes the high strings
 CHUCK_Q = Fraction(1, 12)  # what is heard of a muted stroke
@@ -109,7 +109,7 @@ def play(brief: Brief) -> list[Note]:
     """The guitar's notes of one section."""
     held = hold(brief)
     events = strokes(brief, ("chord", "bass"))
-    missing = uncovered(events, {i: set(map(str, h.grip.strings)) for i, h in held.items()})
+    singles = broken(events)
     damped = brief.part.settings.get("muted") is True
     spread = brief.part.settings.get("spread_ms", 0.0)
     own_spread = float(spread) if isinstance(spread, (int, float)) else 0.0
@@ -126,9 +126,9 @@ def play(brief: Brief) -> list[Note]:
             rooted.add(index)
         elif event.mark.isdigit():
             together: tuple[int, ...] = ()
-            if index in missing and index not in pinched:
+            if index in singles and index not in pinched:
                 pinched.add(index)
-                together = _needed(event.chord, chosen.grip)
+                together = _needed(event.chord, chosen.grip, singles[index])
             notes += _plucked(event, chosen, together)
         else:
             notes += _stroke(event, chosen, damped, own_spread)
@@ -187,17 +187,18 @@ def _nearest_string(grip: Grip, string: int) -> int:
     return min(grip.strings, key=lambda s: (abs(s - string), s))
 
 
-def _needed(chord: Chord, grip: Grip) -> tuple[int, ...]:
-    """The strings that hold what must be heard of the chord."""
-    need = {d.name for d in chord.must_sound} | {d.name for group in chord.any_of for d in group}
-    return tuple(s for s in grip.strings if _at(grip, s)[1] in need)
+def _needed(chord: Chord, grip: Grip, marks: frozenset[str]) -> tuple[int, ...]:
+    """The strings that hold what must be heard of the chord and no single stroke brings."""
+    heard = {_at(grip, _nearest_string(grip, int(mark)))[1] for mark in marks}
+    missing = unheard(chord, heard)
+    return tuple(s for s in grip.strings if _at(grip, s)[1] in missing)
 
 
 def _plucked(event: Event, chosen: Held, together: tuple[int, ...]) -> list[Note]:
     """One string, and with it those that a chord too short to be broken needs."""
     first = _nearest_string(chosen.grip, int(event.mark))
     strings = sorted({first, *together}, reverse=True)
-    how = "finger-picked" if not together else "plucked together, since the chord is soon over"
+    how = "finger-picked" if not together else "plucked together, so that the chord is heard"
     why = f"{event.why}, {how}; {chosen.words}"
     made = []
     for i, string in enumerate(strings):
@@ -238,7 +239,11 @@ def _ringing(notes: list[Note], events: tuple[Event, ...], damped: bool) -> list
         if following.get(note.string) == note.start_q:
             continue  # the thumb has it
         end = note.end_q
-        single = "finger-picked" in note.why or "bass string" in note.why or "soon over" in note.why
+        single = (
+            "finger-picked" in note.why
+            or "bass string" in note.why
+            or "plucked together, so" in note.why
+        )
         if single and not damped:
             end = max(end, limits.get((note.start_q, note.chord), end))
         after = following.get(note.string)

@@ -9,10 +9,20 @@ jazzpiano.net.au tutorial 9).
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from backing.arrangement import Note
 from backing.players.chordal import Voiced, families, voice
 from backing.players.common import Brief
-from backing.players.rhythm import Event, held, sounding_end, strokes, velocity
+from backing.players.rhythm import (
+    Event,
+    broken,
+    sounding_end,
+    strokes,
+    unheard,
+    unrepeated,
+    velocity,
+)
 
 LOW, HIGH = 50, 76
 LOW_ALONE = 43  # the lowest note of the chord when nobody plays bass
@@ -34,31 +44,35 @@ def play(brief: Brief) -> list[Note]:
     """The keys' notes of one section."""
     with_bass = bool(brief.heard.get("bass"))
     low, high = register(brief, LOW if with_bass else LOW_ALONE)
-    count = brief.part.settings.get("voices", 0)
+    settings = brief.part.settings
+    count = settings.get("voices", 0)
     voicings = voice(
-        brief, families(brief, "voicing", "rootless"), low, high, count if type(count) is int else 0
+        brief,
+        families(brief, "voicing", "rootless"),
+        low,
+        high,
+        int(count) if isinstance(count, (int, float)) else 0,
     )
-    pads = {level for level, name in brief.part.plays.items() if name == "pad"}
-    if pads and all(brief.algorithm(plan) == "pad" for plan in brief.plans):
-        events = held(brief)
-    else:
-        events = strokes(brief, ("chord", "bass"))
-    octaves = brief.part.settings.get("octaves") is True
+    events = strokes(brief, ("chord", "bass"))
+    singles = broken(events)
+    octaves, pedal = settings.get("octaves") is True, settings.get("pedal") is not False
     notes: list[Note] = []
-    broken: set[int] = set()
     for event in events:
-        voiced = voicings.get(event.change.index)
+        index = event.change.index
+        voiced = voicings.get(index)
         if voiced is None:
             continue
         if event.line == "bass":
             notes.append(_root(event, with_bass))
         elif event.mark.isdigit():
-            notes += _broken(event, voiced, octaves, event.change.index not in broken)
-            broken.add(event.change.index)
+            bar_end = brief.bars[event.bar].end_q
+            notes += _broken(
+                event, voiced, octaves, bar_end if pedal else None, singles.pop(index, None)
+            )
         else:
             notes += _chord(event, voiced)
     notes.sort(key=lambda n: (n.start_q, n.pitch))
-    return notes
+    return unrepeated(notes)
 
 
 def _chord(event: Event, voiced: Voiced) -> list[Note]:
@@ -83,24 +97,38 @@ def _chord(event: Event, voiced: Voiced) -> list[Note]:
     ]
 
 
-def _broken(event: Event, voiced: Voiced, octaves: bool, first: bool) -> list[Note]:
-    """One voice of the chord, counted from the bottom; beyond the top the count goes on an octave higher."""
+def _broken(
+    event: Event,
+    voiced: Voiced,
+    octaves: bool,
+    pedal_q: Fraction | None,
+    marks: frozenset[str] | None,
+) -> list[Note]:
+    """One voice of the chord, counted from the bottom; beyond the top the count goes on an octave higher.
+
+    With `pedal_q` it rings until then unless the harmony changes. `marks`, given with the first stroke of a chord, are
+    all the voices that will be heard of it: what must be heard and would not is played along.
+    """
     pitches, degrees = voiced.voicing.pitches, voiced.voicing.degrees
-    turn, at = divmod(int(event.mark) - 1, len(pitches))
-    loud = velocity(event) - 4 + (5 if first else 0)
+    count = len(pitches)
+    turn, at = divmod(int(event.mark) - 1, count)
     why = f"{event.why}, broken chord; {voiced.words}"
-    pitch = pitches[at] + 12 * turn
-    made = [
-        Note(
-            event.start_q, sounding_end(event, pitch), pitch, loud, why, degrees[at], event.change.index,
-            strict=event.strict,
-        )
-    ]  # fmt: skip
+    chosen = [(pitches[at] + 12 * turn, degrees[at], why)]
+    if marks is not None:
+        missing = unheard(event.chord, {degrees[(int(m) - 1) % count] for m in marks})
+        along = f"{event.why}, played along, so that the chord is heard; {voiced.words}"
+        chosen += [(p, d, along) for p, d in zip(pitches, degrees, strict=True) if d in missing]
     if octaves:
+        chosen.append((chosen[0][0] + 12, degrees[at], f"{why}, in octaves"))
+    loud = velocity(event) - (0 if marks is not None else 4)
+    made = []
+    for pitch, degree, reason in chosen:
+        end = sounding_end(event, pitch)
+        if pedal_q is not None:
+            end = max(end, min(pedal_q, event.harmony_q, event.limit_q))
         made.append(
             Note(
-                event.start_q, sounding_end(event, pitch), pitch + 12, loud, f"{why}, in octaves", degrees[at],
-                event.change.index, strict=event.strict,
+                event.start_q, end, pitch, loud, reason, degree, event.change.index, strict=event.strict
             )
         )  # fmt: skip
     return made

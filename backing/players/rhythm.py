@@ -13,16 +13,17 @@ the "and" of four.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from bisect import bisect_left, bisect_right
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from backing.arrangement import Note
 from backing.harmony.symbol import Chord
 from backing.players.common import BarPlan, Brief, Change, Stroke, Zone, ZoneKind, band
-from backing.style.grid import part_choices, turned
-from backing.style.model import Pattern, Where
+from backing.players.repertoire import cells, chosen, thinned
+from backing.style.model import Pattern
 from backing.timebase import EIGHTH, QUARTER
-from backing.timeline import PlayedBar, TimeFeel
 
 ADDED = "no stroke of the pattern falls on this chord: struck on the change"
 AHEAD = "ahead of the beat, so it plays the chord to come"
@@ -72,210 +73,127 @@ class _Raw:
     added: bool = False
 
 
-def where(plan: BarPlan) -> Where:
-    """The place that a bar's patterns are for."""
-    if plan.close:
-        return Where.CLOSE
-    if plan.opening:
-        return Where.OPENING
-    return Where.PHRASE_END if plan.phrase_end else Where.TIME
+@dataclass(frozen=True, slots=True)
+class _Score:
+    """A brief with what is looked up in it again and again."""
+
+    brief: Brief
+    plans: list[tuple[Pattern, int] | None]
+    starts: list[Fraction]  # of the changes
+    bars: list[Fraction]  # starts of the bars
+    ends: list[tuple[Fraction, Chord | None]]  # of every change's harmony, and what follows
+    order: dict[int, int]  # place in `brief.changes` of a change's index
+
+    def bar(self, at_q: Fraction) -> int:
+        """Index of the bar that holds a place."""
+        return max(0, bisect_right(self.bars, at_q) - 1)
+
+    def changes(self, start_q: Fraction, end_q: Fraction) -> tuple[Change, ...]:
+        """The changes that are heard in a stretch of time."""
+        first = max(0, bisect_right(self.starts, start_q) - 1)
+        last = bisect_left(self.starts, end_q)
+        found = self.brief.changes[first:last]
+        return found[1:] if found and found[0].end_q <= start_q else found
 
 
-def _strokes(pattern: Pattern) -> int:
-    return sum(len(p.cells) for line in pattern.lines.values() for bar in line for p in bar)
-
-
-def chosen(brief: Brief) -> list[tuple[Pattern, int] | None]:
-    """For every bar a pattern and which of its bars is played; None where the part has no patterns.
-
-    Chance and weight choose, nearness to the wanted density helps, the same pattern is not taken three times running
-    where there is another (a style that `repeats` may), and a pattern of several bars is finished.
-    """
-    made: list[tuple[Pattern, int] | None] = []
-    kept: dict[object, tuple[Pattern, ...]] = {}
-    before: list[str] = []
-    current: Pattern | None = None
-    came: object = None
-    for number, (bar, plan) in enumerate(zip(brief.bars, brief.plans, strict=True)):
-        key = (bar.meter, band(plan.level), where(plan))
-        options = kept.get(key)
-        if options is None:
-            options = kept[key] = part_choices(brief.part, *key)
-        if not options:
-            made.append(None)
-            continue
-        at = number % current.bars if current else 0
-        if current is None or at == 0 or key != came or current.bars == 1:
-            current = _choice(brief, options, number, plan.busy, before)
-            before.append(current.name)
-        came = key
-        side = bar.clave or brief.style.clave
-        pattern = turned(current) if side != brief.style.clave and current.bars == 2 else current
-        index = pattern.bars - 1 if key[2] is Where.PHRASE_END else number % pattern.bars
-        made.append((pattern, index))
-    return made
-
-
-def _choice(
-    brief: Brief, options: tuple[Pattern, ...], number: int, busy: float, before: Sequence[str]
-) -> Pattern:
-    free = options
-    if not brief.style.repeats and len(before) > 1 and before[-1] == before[-2]:
-        free = tuple(p for p in options if p.name != before[-1]) or options
-    if len(free) == 1:
-        return free[0]
-    counts = [_strokes(p) / p.bars for p in free]
-    most, least = max(counts), min(counts)
-    weights = []
-    for pattern, count in zip(free, counts, strict=True):
-        density = 0.5 if most == least else (count - least) / (most - least)
-        weights.append(pattern.weight * max(0.15, 1.25 - 1.2 * abs(density - busy)))
-    return brief.place.pick(free, weights, "pattern", number)
+def _score(brief: Brief, plans: list[tuple[Pattern, int] | None]) -> _Score:
+    return _Score(
+        brief,
+        plans,
+        [c.start_q for c in brief.changes],
+        [b.start_q for b in brief.bars],
+        _harmony_ends(brief),
+        {c.index: i for i, c in enumerate(brief.changes)},
+    )
 
 
 def strokes(brief: Brief, lines: Sequence[str] = ("chord",)) -> tuple[Event, ...]:
-    """Every stroke of a section in order of time; `lines` are those of the patterns that the player reads."""
-    plans = chosen(brief)
+    """Every stroke of a section in order of time; `lines` are those of the patterns that the player reads.
+
+    Bars whose algorithm is `pad`, bars out of time and bars without a pattern have one long stroke a chord.
+    """
+    score = _score(brief, chosen(brief))
     events: list[Event] = []
-    for i, zone in enumerate(brief.zones):
+    for zone in brief.zones:
         if zone.kind is ZoneKind.SILENT or zone.start_q >= zone.end_q:
             continue
-        goes_on = i + 1 < len(brief.zones) and brief.zones[i + 1].kind is ZoneKind.TIME
         if zone.kind is ZoneKind.TIME:
-            raw = list(_timed(brief, zone, plans, lines))
+            raw = list(_timed(score, zone, lines))
         else:
-            raw = [_struck(brief, stroke, zone) for stroke in zone.strokes]
+            raw = [_struck(score, stroke, zone) for stroke in zone.strokes]
         for line in lines:
             mine = [r for r in raw if r.line == line]
             if line == "chord" or mine:
-                events += _harmonised(brief, zone, mine, line, goes_on)
+                events += _harmonised(score, zone, mine, line)
     events.sort(key=lambda e: e.start_q)
     return tuple(events)
 
 
 def held(brief: Brief) -> tuple[Event, ...]:
     """One long stroke a chord, for pads; struck zones as they are."""
+    score = _score(brief, [None] * len(brief.bars))
     events: list[Event] = []
     for zone in brief.zones:
         if zone.kind is ZoneKind.SILENT or zone.start_q >= zone.end_q:
             continue
         if zone.kind is ZoneKind.STRUCK:
-            raw = [_struck(brief, stroke, zone) for stroke in zone.strokes]
+            raw = [_struck(score, stroke, zone) for stroke in zone.strokes]
         else:
-            raw = []
-            for change in brief.changes:
-                start, end = max(change.start_q, zone.start_q), min(change.end_q, zone.end_q)
-                if start < end and not (change.span.again and start > zone.start_q):
-                    raw.append(
-                        _Raw(start, zone.end_q, "x", "chord", "held chord", _bar(brief, start))
-                    )
-        events += _harmonised(brief, zone, raw, "chord", False)
+            raw = list(_timed(score, zone, ("chord",)))
+        events += _harmonised(score, zone, raw, "chord")
     return tuple(events)
 
 
-def _bar(brief: Brief, at_q: Fraction) -> int:
-    """Index of the bar that holds a place."""
-    low, high = 0, len(brief.bars) - 1
-    while low < high:
-        middle = (low + high + 1) // 2
-        if brief.bars[middle].start_q <= at_q:
-            low = middle
-        else:
-            high = middle - 1
-    return low
-
-
-def _struck(brief: Brief, stroke: Stroke, zone: Zone) -> _Raw:
-    strict = zone.kind is ZoneKind.STRUCK
+def _struck(score: _Score, stroke: Stroke, zone: Zone) -> _Raw:
     return _Raw(
         stroke.start_q,
         min(stroke.end_q, zone.end_q),
         "X",
         "chord",
         stroke.why,
-        _bar(brief, stroke.start_q),
-        strict,
+        score.bar(stroke.start_q),
+        zone.kind is ZoneKind.STRUCK,
     )
 
 
-def _timed(
-    brief: Brief,
-    zone: Zone,
-    plans: Sequence[tuple[Pattern, int] | None],
-    lines: Sequence[str],
-) -> Iterator[_Raw]:
-    for number, (bar, plan) in enumerate(zip(brief.bars, brief.plans, strict=True)):
-        if bar.end_q <= zone.start_q:
-            continue
+def _timed(score: _Score, zone: Zone, lines: Sequence[str]) -> Iterator[_Raw]:
+    brief = score.brief
+    pads = {level for level, name in brief.part.plays.items() if name == "pad"}
+    holding = False
+    for number in range(score.bar(zone.start_q), len(brief.bars)):
+        bar, plan = brief.bars[number], brief.plans[number]
         if bar.start_q >= zone.end_q:
             break
-        found = plans[number]
-        if found is None or bar.rubato:
+        found = score.plans[number]
+        if found is None or bar.rubato or band(plan.level) in pads:
+            yield from _long(score, zone, number, holding)
+            holding = True
             continue
+        holding = False
         whole = zone.start_q <= bar.start_q and bar.end_q <= zone.end_q
         pattern, index = found
         for line in lines:
-            cells = pattern.lines.get(line)
-            if cells is None:
+            if line not in pattern.lines:
                 continue
-            for at_q, length_q, mark in _cells(bar, pattern, line, index, number):
+            for at_q, length_q, mark in cells(bar, pattern, line, index, number):
                 start = bar.start_q + at_q
                 if not whole and not zone.start_q <= start < zone.end_q:
                     continue
-                if line == "chord" and _thinned(mark, at_q, plan.busy):
+                if line == "chord" and thinned(mark, at_q, plan.busy):
                     continue
                 yield _Raw(start, start + length_q, mark, line, pattern.name, number)
 
 
-def _thinned(mark: str, at_q: Fraction, busy: float) -> bool:
-    """Whether a player asked to do less leaves this stroke out."""
-    if mark == "g":
-        return busy < 0.35
-    return busy < 0.2 and mark in "xum" and at_q.denominator > 1
-
-
-def _cells(
-    bar: PlayedBar, pattern: Pattern, line: str, index: int, number: int
-) -> Iterator[tuple[Fraction, Fraction, str]]:
-    """Strokes of a bar of a pattern, in quarters from the bar line, as the time felt and a pickup's length have it."""
-    length = bar.meter.length_q
-    if bar.time_feel is TimeFeel.HALF:
-        half = number % 2 * length
-        for at_q, long_q, mark in _flat(pattern, line, index):
-            if half <= at_q * 2 < half + length:
-                yield at_q * 2 - half, long_q * 2, mark
-        return
-    if bar.time_feel is TimeFeel.DOUBLE:
-        for second in (0, 1):
-            for at_q, long_q, mark in _flat(pattern, line, (index + second) % pattern.bars):
-                yield at_q / 2 + second * length / 2, long_q / 2, mark
-        return
-    if bar.length_q < length:
-        cut = length - bar.length_q
-        for at_q, long_q, mark in _flat(pattern, line, index):
-            if at_q >= cut:
-                yield at_q - cut, long_q, mark
-        return
-    yield from _flat(pattern, line, index)
-
-
-_FLAT: dict[tuple[int, str, int], tuple[Pattern, tuple[tuple[Fraction, Fraction, str], ...]]] = {}
-
-
-def _flat(pattern: Pattern, line: str, index: int) -> tuple[tuple[Fraction, Fraction, str], ...]:
-    """Cells of a bar from its bar line; kept by identity, since patterns are compared cell by cell."""
-    key = (id(pattern), line, index)
-    known = _FLAT.get(key)
-    if known is not None and known[0] is pattern:
-        return known[1]
-    found, at = [], Fraction(0)
-    for pulse in pattern.lines[line][index]:
-        found += [(at + c.at_q, c.length_q, c.mark) for c in pulse.cells]
-        at += pulse.length_q
-    if len(_FLAT) > 4096:
-        _FLAT.clear()
-    _FLAT[key] = (pattern, tuple(found))
-    return _FLAT[key][1]
+def _long(score: _Score, zone: Zone, number: int, holding: bool) -> Iterator[_Raw]:
+    """One stroke for every chord that begins in a bar, held as long as its harmony."""
+    bar = score.brief.bars[number]
+    start, end = max(bar.start_q, zone.start_q), min(bar.end_q, zone.end_q)
+    for change in score.changes(start, end):
+        begins = max(change.start_q, start)
+        if (begins > change.start_q and holding) or (change.span.again and holding):
+            continue
+        until = score.ends[score.order[change.index]][0]
+        yield _Raw(begins, max(until, begins), "x", "chord", "held chord", number)
 
 
 def same_chord(a: Change, b: Change) -> bool:
@@ -283,11 +201,11 @@ def same_chord(a: Change, b: Change) -> bool:
     return a.span.chord == b.span.chord if not b.span.again else True
 
 
-def _harmonised(brief: Brief, zone: Zone, raw: list[_Raw], line: str, goes_on: bool) -> list[Event]:
+def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[Event]:
     """Strokes of one line with their chords, ends cut at the next stroke, the zone and silence."""
     raw.sort(key=lambda r: r.start_q)
     whole = zone.kind is ZoneKind.TIME and line == "chord"
-    changes = [c for c in brief.changes if c.start_q < zone.end_q and c.end_q > zone.start_q]
+    changes = score.changes(zone.start_q, zone.end_q)
     placed: list[tuple[_Raw, Change]] = []
     at = 0
     early: Change | None = None  # a chord that was struck ahead of its change
@@ -301,12 +219,12 @@ def _harmonised(brief: Brief, zone: Zone, raw: list[_Raw], line: str, goes_on: b
         if change.span.chord is None:
             continue
         following = changes[i + 1] if i + 1 < len(changes) else None
-        if following is None and change.end_q == zone.end_q == brief.end_q:
-            following = brief.ahead
+        if following is None and change.end_q == zone.end_q == score.brief.end_q:
+            following = score.brief.ahead
         if change.start_q < change.span.start_q and start == change.start_q and whole:
             here = [r for r in here if r.start_q == start or r.start_q > change.span.start_q]
             if not here or here[0].start_q != start:
-                here.insert(0, _added(brief, start, end, "x"))
+                here.insert(0, _added(score, start, end, "x"))
             here[0].why += f", {PUSHED}"
         changes_soon = (
             following is not None
@@ -333,22 +251,23 @@ def _harmonised(brief: Brief, zone: Zone, raw: list[_Raw], line: str, goes_on: b
         rings = change.span.again and ring_q > start
         if not mine and early is not change and whole and not rings:
             last = placed.pop() if placed and early is following and here else None
-            placed.append((_added(brief, start, end, "x"), change))
+            placed.append((_added(score, start, end, "x"), change))
             if last is not None:
                 placed.append(last)
         if placed:
             ring_q = max(ring_q, placed[-1][0].end_q)
-    return _cut(brief, zone, placed, line)
+    return _cut(score, zone, placed, line)
 
 
-def _added(brief: Brief, start: Fraction, end: Fraction, mark: str) -> _Raw:
-    return _Raw(start, end, mark, "chord", ADDED, _bar(brief, start), added=True)
+def _added(score: _Score, start: Fraction, end: Fraction, mark: str) -> _Raw:
+    return _Raw(start, end, mark, "chord", ADDED, score.bar(start), added=True)
 
 
-def _cut(brief: Brief, zone: Zone, placed: Sequence[tuple[_Raw, Change]], line: str) -> list[Event]:
+def _cut(
+    score: _Score, zone: Zone, placed: Sequence[tuple[_Raw, Change]], line: str
+) -> list[Event]:
     """Events whose ends stop at the next stroke of their line and at the zone's."""
-    ends = _harmony_ends(brief)
-    order = {c.index: i for i, c in enumerate(brief.changes)}
+    ends, order = score.ends, score.order
     made = []
     for i, (stroke, change) in enumerate(placed):
         end = stroke.end_q
@@ -373,7 +292,7 @@ def _cut(brief: Brief, zone: Zone, placed: Sequence[tuple[_Raw, Change]], line: 
                 stroke.mark,
                 line,
                 stroke.why,
-                brief.plans[stroke.bar],
+                score.brief.plans[stroke.bar],
                 stroke.bar,
                 harmony_q,
                 following,
@@ -416,13 +335,8 @@ def sounding_end(event: Event, pitch: int) -> Fraction:
     return event.harmony_q
 
 
-def uncovered(
-    events: Sequence[Event], voices: Mapping[int, Mapping[str, str] | Collection[str]]
-) -> frozenset[int]:
-    """Changes whose broken chord is over before enough voices have been heard: fewer single strokes than four.
-
-    Chords that are struck whole anywhere in the change are never among them.
-    """
+def broken(events: Sequence[Event]) -> dict[int, frozenset[str]]:
+    """For every change that is only broken, never struck whole: the single voices that are heard of it."""
     singles: dict[int, set[str]] = {}
     struck: set[int] = set()
     for event in events:
@@ -432,8 +346,30 @@ def uncovered(
             singles.setdefault(event.change.index, set()).add(event.mark)
         elif event.mark != "m":
             struck.add(event.change.index)
-    return frozenset(
-        i
-        for i, marks in singles.items()
-        if i not in struck and len(marks) < min(4, len(voices.get(i, ())))
-    )
+    return {i: frozenset(marks) for i, marks in singles.items() if i not in struck}
+
+
+def unheard(chord: Chord, heard: Collection[str]) -> frozenset[str]:
+    """Degrees that must be heard of a chord and are not among `heard`; of every `any_of` group all, where none is."""
+    missing = {d.name for d in chord.must_sound} - set(heard)
+    for group in chord.any_of:
+        names = {d.name for d in group}
+        if not names & set(heard):
+            missing |= names
+    return frozenset(missing)
+
+
+def unrepeated(notes: list[Note]) -> list[Note]:
+    """Notes in order of time; a pitch that is struck again ends first, and is struck once at a time."""
+    following: dict[int, Fraction] = {}
+    made = []
+    for note in reversed(notes):
+        after = following.get(note.pitch)
+        if after is not None and after <= note.start_q:
+            continue
+        following[note.pitch] = note.start_q
+        made.append(
+            replace(note, end_q=after) if after is not None and after < note.end_q else note
+        )
+    made.reverse()
+    return made

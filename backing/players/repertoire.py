@@ -1,0 +1,128 @@
+"""Which pattern a chordal player takes in each bar, and the strokes of a bar of it.
+
+Conventions: places and lengths in quarters from the bar line. A pattern of several bars runs with the bars of its
+section, so that both sides of a clave stay where they are; a bar in half time holds half a bar of the pattern, one in
+double time two.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+
+from backing.players.common import BarPlan, Brief, band
+from backing.style.grid import part_choices, turned
+from backing.style.model import Pattern, Where
+from backing.timeline import PlayedBar, TimeFeel
+
+
+def where(plan: BarPlan) -> Where:
+    """The place that a bar's patterns are for."""
+    if plan.close:
+        return Where.CLOSE
+    if plan.opening:
+        return Where.OPENING
+    return Where.PHRASE_END if plan.phrase_end else Where.TIME
+
+
+def _strokes(pattern: Pattern) -> int:
+    return sum(len(p.cells) for line in pattern.lines.values() for bar in line for p in bar)
+
+
+def chosen(brief: Brief) -> list[tuple[Pattern, int] | None]:
+    """For every bar a pattern and which of its bars is played; None where the part has no patterns.
+
+    Chance and weight choose, nearness to the wanted density helps, the same pattern is not taken three times running
+    where there is another (a style that `repeats` may), and a pattern of several bars is finished.
+    """
+    made: list[tuple[Pattern, int] | None] = []
+    kept: dict[object, tuple[Pattern, ...]] = {}
+    before: list[str] = []
+    current: Pattern | None = None
+    came: object = None
+    for number, (bar, plan) in enumerate(zip(brief.bars, brief.plans, strict=True)):
+        key = (bar.meter, band(plan.level), where(plan))
+        options = kept.get(key)
+        if options is None:
+            options = kept[key] = part_choices(brief.part, *key)
+        if not options:
+            made.append(None)
+            continue
+        at = number % current.bars if current else 0
+        if current is None or at == 0 or key != came or current.bars == 1:
+            current = _choice(brief, options, number, plan.busy, before)
+            before.append(current.name)
+        came = key
+        side = bar.clave or brief.style.clave
+        pattern = turned(current) if side != brief.style.clave and current.bars == 2 else current
+        index = pattern.bars - 1 if key[2] is Where.PHRASE_END else number % pattern.bars
+        made.append((pattern, index))
+    return made
+
+
+def _choice(
+    brief: Brief, options: tuple[Pattern, ...], number: int, busy: float, before: Sequence[str]
+) -> Pattern:
+    free = options
+    if not brief.style.repeats and len(before) > 1 and before[-1] == before[-2]:
+        free = tuple(p for p in options if p.name != before[-1]) or options
+    if len(free) == 1:
+        return free[0]
+    counts = [_strokes(p) / p.bars for p in free]
+    most, least = max(counts), min(counts)
+    weights = []
+    for pattern, count in zip(free, counts, strict=True):
+        density = 0.5 if most == least else (count - least) / (most - least)
+        weights.append(pattern.weight * max(0.15, 1.25 - 1.2 * abs(density - busy)))
+    return brief.place.pick(free, weights, "pattern", number)
+
+
+def thinned(mark: str, at_q: Fraction, busy: float) -> bool:
+    """Whether a player asked to do less leaves this stroke out."""
+    if mark == "g":
+        return busy < 0.35
+    return busy < 0.2 and mark in "xum" and at_q.denominator > 1
+
+
+def cells(
+    bar: PlayedBar, pattern: Pattern, line: str, index: int, number: int
+) -> Iterator[tuple[Fraction, Fraction, str]]:
+    """Strokes of a bar of a pattern, in quarters from the bar line, as the time felt and a pickup's length have it."""
+    length = bar.meter.length_q
+    if bar.time_feel is TimeFeel.HALF:
+        half = number % 2 * length
+        for at_q, long_q, mark in _flat(pattern, line, index):
+            if half <= at_q * 2 < half + length:
+                yield at_q * 2 - half, long_q * 2, mark
+        return
+    if bar.time_feel is TimeFeel.DOUBLE:
+        for second in (0, 1):
+            for at_q, long_q, mark in _flat(pattern, line, (index + second) % pattern.bars):
+                yield at_q / 2 + second * length / 2, long_q / 2, mark
+        return
+    if bar.length_q < length:
+        cut = length - bar.length_q
+        for at_q, long_q, mark in _flat(pattern, line, index):
+            if at_q >= cut:
+                yield at_q - cut, long_q, mark
+        return
+    yield from _flat(pattern, line, index)
+
+
+_FLAT: dict[tuple[int, str, int], tuple[Pattern, tuple[tuple[Fraction, Fraction, str], ...]]] = {}
+
+
+def _flat(pattern: Pattern, line: str, index: int) -> tuple[tuple[Fraction, Fraction, str], ...]:
+    """Cells of a bar from its bar line; kept by identity, since patterns are compared cell by cell."""
+    key = (id(pattern), line, index)
+    known = _FLAT.get(key)
+    if known is not None and known[0] is pattern:
+        return known[1]
+    found, at = [], Fraction(0)
+    for pulse in pattern.lines[line][index]:
+        found += [(at + c.at_q, c.length_q, c.mark) for c in pulse.cells]
+        at += pulse.length_q
+    if len(_FLAT) > 4096:
+        _FLAT.clear()
+    _FLAT[key] = (pattern, tuple(found))
+    return _FLAT[key][1]
