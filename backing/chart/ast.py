@@ -216,6 +216,7 @@ class MusicLine:
 
     bars: tuple[Bar, ...]
     span: Span = field(compare=False)
+    under: tuple[Written, ...] = ()  # the lines below, as typed, in their order
 
 
 @dataclass(frozen=True, slots=True)

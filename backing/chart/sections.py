@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from backing.chart import under
-from backing.chart.ast import LAST, Bar, BarLine, MusicLine, Slot, Text
+from backing.chart.ast import LAST, Bar, BarLine, MusicLine, Slot, Text, Written
 from backing.chart.codes import Faults, count, quoted
 from backing.chart.directions import BEAT, ORDER, Seen
 from backing.chart.lex import BarMark, Cell, Kind, Line, cells
@@ -75,6 +75,7 @@ class Reader:
         self.meter = meter
         self.done: list[list[Bar]] = []
         self.spans: list[Span] = []
+        self.under: list[list[Written]] = []
         self.open: BarMark | None = None  # the repeat that has begun
         self.pending: BarMark | None = None  # a mark at the end of the line before
         self.endings: dict[int, int] = {}  # numbers of the endings that stand side by side
@@ -86,8 +87,8 @@ class Reader:
     @property
     def lines(self) -> tuple[MusicLine, ...]:
         return tuple(
-            MusicLine(tuple(bars), span)
-            for bars, span in zip(self.done, self.spans, strict=True)
+            MusicLine(tuple(bars), span, tuple(below))
+            for bars, span, below in zip(self.done, self.spans, self.under, strict=True)
             if bars
         )
 
@@ -102,7 +103,9 @@ class Reader:
             self.done[-1] = under.attach(
                 line, self.done[-1], self.spaces, self.before, piece.typed, piece.plain, self.faults, piece.german
             )  # fmt: skip
-            self.spans[-1] = self.spans[-1].to(Span(line.start, line.end))
+            span, value = Span(line.start, line.end), Span(line.value, line.end)
+            self.spans[-1] = self.spans[-1].to(span)
+            self.under[-1].append(Written(line.name, "", span, value))
 
     def finish(self) -> None:
         """Say what is left open at the end of the section."""
@@ -127,6 +130,7 @@ class Reader:
         bars: list[Bar] = []
         self.done.append(bars)
         self.spans.append(Span(line.start, line.end))
+        self.under.append([])
         self.spaces = []
         if not found:
             self.faults.add("E103", line.start, line.end)

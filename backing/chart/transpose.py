@@ -1,0 +1,173 @@
+"""A chart in another key: symbols, keys and melody move; what is written between them stays as typed.
+
+Conventions: root and bass move by one interval and are spelled for the key that they arrive in; the rest of a symbol
+keeps its spelling. *Sources*: as in `harmony.spelling`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from backing.chart.ast import Bar, Chart, LineNote, MusicLine, Section, Settings, Slot, Written
+from backing.chart.codes import Faults
+from backing.chart.lex import cells
+from backing.chart.music import content, no_chord
+from backing.chart.under import read_note
+from backing.harmony.spelling import note_in_key, transpose
+from backing.harmony.symbol import Chord, SymbolError, read
+from backing.pitch import Interval, Key, NoteName, Pitch
+from backing.source import Source, Span
+
+_ENHARMONIC = Interval(1, 0)
+MOST_IN_KEY = 6  # accidentals of a signature that is ours to choose
+
+
+def transpose_chart(chart: Chart, interval: Interval) -> Chart:
+    """The chart with everything that sounds moved by `interval`."""
+    key = _moved_key(chart.settings.key, interval)
+    return replace(
+        chart,
+        settings=replace(chart.settings, key=key),
+        written=_written(chart.written, key, chart.header.german),
+        sections=tuple(_section(s, interval, key, chart.header.german) for s in chart.sections),
+    )
+
+
+def _moved_key(key: Key | None, interval: Interval) -> Key | None:
+    if key is None:
+        return None
+    moved = key.up(interval)
+    if abs(moved.fifths) > MOST_IN_KEY:
+        other = moved.up(_ENHARMONIC if moved.fifths > 0 else -_ENHARMONIC)
+        if abs(other.fifths) < abs(moved.fifths):
+            return other
+    return moved
+
+
+def _written(written: tuple[Written, ...], key: Key | None, german: bool) -> tuple[Written, ...]:
+    def moved(one: Written) -> Written:
+        if one.name != "key" or key is None:
+            return one
+        tonic, mode = _named(key.tonic, german), "minor" if key.minor else "major"
+        short = " " not in one.value.strip() and not german
+        return replace(one, value=key.short_name if short else f"{tonic} {mode}")
+
+    return tuple(moved(one) for one in written)
+
+
+def _named(note: NoteName, german: bool) -> str:
+    """A note as the chart names notes: in German B natural is H and B flat is B."""
+    if german and note.letter == "B":
+        return {0: "H", -1: "B"}.get(note.alter, note.name.replace("B", "H", 1))
+    return note.name
+
+
+def _section(section: Section, interval: Interval, key: Key | None, german: bool) -> Section:
+    own: Settings = section.settings
+    here = _moved_key(own.key, interval) if own.key else key
+    lines = tuple(
+        MusicLine(tuple(_bar(b, interval, here, german) for b in line.bars), line.span, line.under)
+        for line in section.lines
+    )
+    written = _written(section.written, here, german)
+    return replace(
+        section, settings=replace(own, key=here if own.key else None), lines=lines, written=written
+    )
+
+
+def _bar(bar: Bar, interval: Interval, key: Key | None, german: bool) -> Bar:
+    names: dict[str, str] = {}
+    for slot in bar.slots:
+        if slot.chord:
+            moved = transpose(slot.chord, interval, key)
+            names[slot.text] = symbol_text(slot.text, slot.chord, moved, german)
+    slots = tuple(_slot(slot, interval, key, names) for slot in bar.slots)
+    pitch = lambda p: moved_pitch(p, interval, key)  # noqa: E731
+    melody = tuple(_note(n, pitch) for n in bar.melody) if bar.melody is not None else None
+    melody_text = _spliced(bar.melody_text, lambda w: _note_text(w, pitch, german), sign=True)
+    items = _spliced(bar.items_text, lambda w: names.get(w, w), sign=False)
+    return replace(bar, slots=slots, items_text=items, melody=melody, melody_text=melody_text)
+
+
+def _slot(slot: Slot, interval: Interval, key: Key | None, names: dict[str, str]) -> Slot:
+    if slot.chord is None:
+        return slot
+    text = names[slot.text]
+    return replace(
+        slot, chord=replace(transpose(slot.chord, interval, key), written=text), text=text
+    )
+
+
+def symbol_text(typed: str, old: Chord, new: Chord, german: bool) -> str:
+    """A moved chord in the spelling that its writer uses, where that reads as the same chord."""
+    quality = typed
+    if old.bass is not None:
+        quality = quality[: quality.rfind("/")]
+    slash = f"/{_named(new.bass, german)}" if new.bass else ""
+    for length in range(1, min(5, len(quality)) + 1):
+        text = _named(new.root, german) + quality[length:] + slash
+        if _reads(quality[:length], german) == old.root and _same(text, new, german):
+            return text
+    text = _named(new.root, german) + new.quality + slash
+    return text if _same(text, new, german) else new.symbol
+
+
+def _reads(text: str, german: bool) -> NoteName | None:
+    """The root that a piece of a symbol names, None where it is more or less than a note name."""
+    try:
+        chord = read(text, german)
+    except SymbolError:
+        return None
+    return chord.root if chord and not chord.quality and not chord.bass else None
+
+
+def _same(text: str, chord: Chord, german: bool) -> bool:
+    try:
+        return read(text, german) == chord
+    except SymbolError:
+        return False
+
+
+def _note(note: LineNote, pitch: Callable[[Pitch], Pitch]) -> LineNote:
+    return note if note.pitch is None else replace(note, pitch=pitch(note.pitch))
+
+
+def _note_text(word: str, pitch: Callable[[Pitch], Pitch], german: bool) -> str:
+    note = read_note(word, german, Span(0, 0), _ignored())
+    if note is None:
+        return word
+    moved = pitch(note)
+    return f"{_named(moved.note, german)}{moved.octave}"
+
+
+def _ignored() -> Faults:
+    return Faults(Source("", ""))
+
+
+def moved_pitch(pitch: Pitch, interval: Interval, key: Key | None) -> Pitch:
+    """A melody note moved; with two accidentals it is respelled for the key, at the same height."""
+    there = pitch.up(interval)
+    if abs(there.note.alter) < 2:
+        return there
+    note = note_in_key(there.note.pc, key)
+    return min(
+        (Pitch(note, there.octave + step) for step in (-1, 0, 1)),
+        key=lambda p: abs(p.midi - there.midi),
+    )
+
+
+def _spliced(text: str, word: Callable[[str], str], sign: bool) -> str:
+    """The items of a bar with every chord or note replaced."""
+    if not text or text[0] == "%":
+        return text
+    line = f"| {text} |"
+    found, _, _ = cells(line.replace("𝄋", "x").replace("𝄌", "x"), 0, len(line), _ignored())
+    result, at = "", 0
+    for leaf in content(found[0].tokens, line, _ignored(), sign).leaves:
+        if leaf.hold or leaf.word in ("r", "R") or no_chord(leaf.word):
+            continue
+        start = leaf.token.start
+        result += line[at:start] + word(leaf.word)
+        at = start + len(leaf.word)
+    return (result + line[at:])[2:-2]

@@ -1,0 +1,198 @@
+"""`Chart` to text: tidy, in columns, with its comments, and stable: what is written reads as the same chart.
+
+Conventions: one blank line before every heading; other blank lines stay where the writer of the chart left one. Values
+of settings, symbols and the way in which the beats of a bar are written are kept as typed. Bars stand in columns over a
+section, or over one line with what is under it where the section would grow wider than `WIDEST` characters.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from backing.chart.ast import LAST, Bar, BarLine, Chart, Comment, MusicLine, Section, Written
+from backing.chart.transpose import transpose_chart
+
+__all__ = ["transpose_chart", "write"]
+
+WIDEST = 110
+
+
+class _Out(NamedTuple):
+    """A line of the result, and the place in the chart where it was typed."""
+
+    start: int
+    text: str
+
+
+class _Row(NamedTuple):
+    """A line of music or one under it: its cells as (first column, columns filled, text), and marks by column."""
+
+    start: int
+    name: str
+    cells: list[tuple[int, int, str]]
+    marks: dict[int, str]
+    end: int  # the column after the last
+
+
+def write(chart: Chart) -> str:
+    """The chart as text, ending in a line break."""
+    out: list[_Out] = _settings(chart.written)
+    headings: set[int] = set()
+    written: set[str] = set()
+    sections = {section.name: section for section in chart.sections}
+    for name, span in zip(chart.order, chart.headings, strict=True):
+        if name:
+            headings.add(len(out))
+            out.append(_Out(span.start, f"[{name}]"))
+        if name not in written:
+            out.extend(_section(sections[name]))
+            written.add(name)
+    return _joined(out, headings, chart)
+
+
+def _settings(written: Sequence[Written]) -> list[_Out]:
+    width = max((len(w.name) for w in written), default=0) + 2
+    return [_Out(w.span.start, f"{w.name + ':':<{width}}{w.value}") for w in written]
+
+
+def _section(section: Section) -> list[_Out]:
+    groups = [_rows(line) for line in section.lines]
+    rows = [row for group in groups for row in group]
+    names = {row.name for row in rows if row.name}
+    prefix = max((len(name) + 2 for name in names), default=0)
+    out = _settings(section.written)
+    together = _aligned(rows, prefix)
+    if len(groups) > 1 and max(len(line.text) for line in together) > WIDEST:
+        together = [line for group in groups for line in _aligned(group, prefix)]
+    return out + together
+
+
+def _aligned(rows: Sequence[_Row], prefix: int) -> list[_Out]:
+    """Rows with their bars in columns."""
+    columns = max(row.end for row in rows)
+    widths, marks = [0] * (columns + 1), [1] * (columns + 1)
+    for row in rows:
+        for first, many, text in row.cells:
+            if many == 1:
+                widths[first] = max(widths[first], len(text))
+        for column, mark in row.marks.items():
+            if column < row.end:
+                marks[column] = max(marks[column], len(mark))
+    out = []
+    for row in rows:
+        line = f"{row.name}:".ljust(prefix) if row.name else " " * prefix
+        for first, many, text in row.cells:
+            width = sum(widths[first : first + many])
+            width += sum(marks[first + 1 : first + many]) + 2 * (many - 1)
+            line += f"{row.marks[first]:<{marks[first]}} {text:<{width}} "
+        out.append(_Out(row.start, (line + row.marks[row.end]).rstrip()))
+    return out
+
+
+def _rows(line: MusicLine) -> list[_Row]:
+    """The row of a line of music and those of the lines under it."""
+    bars = line.bars
+    cells = [
+        (i, 2 if bar.simile == 2 else 1, bar.items_text)
+        for i, bar in enumerate(bars)
+        if bar.simile != 3
+    ]
+    marks = {i: _mark(bars[i - 1] if i else None, bars[i]) for i, _, _ in cells}
+    marks[len(bars)] = _mark(bars[-1], None)
+    rows = [_Row(line.span.start, "", cells, marks, len(bars))]
+    verse = 0
+    for under in line.under:
+        if under.name == "words":
+            texts = [bar.words[verse] for bar in bars]
+            verse += 1
+        else:
+            texts = [getattr(bar, f"{under.name}_text") for bar in bars]
+        below = [
+            (i, 2 if text == "%2" and under.name != "words" else 1, text)
+            for i, text in enumerate(texts)
+            if text or under.name == "words"
+        ]
+        plain = dict.fromkeys(range(len(bars) + 1), "|")
+        rows.append(_Row(under.span.start, under.name, below, plain, len(bars)))
+    return rows
+
+
+def _mark(left: Bar | None, right: Bar | None) -> str:
+    """The bar line between two bars, one of which may be missing at the end of a line."""
+    mark = "|"
+    if left and left.times:
+        mark = {BarLine.SINGLE: ":|", BarLine.DOUBLE: ":||", BarLine.FINAL: ":|]"}[left.line_after]
+        mark += f" x{left.times}" if left.times != 2 else ""
+    elif left:
+        mark = left.line_after.value
+    if right is None or not (right.repeat_start or right.ending):
+        return mark
+    ending = _ending(right.ending)
+    if right.repeat_start:
+        opened = {"|": "|:", ":|": ":|:"}.get(mark, f"{mark} |:")
+        return f"{opened} |{ending}" if ending else opened
+    return f"{mark}{ending}" if mark in ("|", "||", ":|", ":||") else f"{mark} |{ending}"
+
+
+def _ending(numbers: tuple[int, ...]) -> str:
+    if not numbers:
+        return ""
+    if numbers == (LAST,):
+        return "last."
+    return f"{numbers[0]}." if len(numbers) == 1 else f"{numbers[0]}-{numbers[-1]}."
+
+
+def _joined(out: list[_Out], headings: set[int], chart: Chart) -> str:
+    """Lines with the comments and blank lines between them."""
+    source = chart.source
+    lines: list[str] = []
+    last = 0  # the line of the chart that was written last
+    comments = list(chart.comments)
+
+    def blank(line: int) -> None:
+        if lines and lines[-1] and _gap(chart, last, line):
+            lines.append("")
+
+    def put_comments(before: int) -> None:
+        nonlocal last
+        while comments and comments[0].span.start < before:
+            comment = comments.pop(0)
+            line = source.line_column(comment.span.start)[0]
+            blank(line)
+            lines.append(comment.text)
+            last = line
+
+    for i, (start, text) in enumerate(out):
+        line = source.line_column(start)[0]
+        before = [c for c in comments if c.span.start < start]
+        if i in headings and lines and lines[-1]:
+            first = before[0] if before else None
+            if not first or not _gap(chart, source.line_column(first.span.start)[0], line):
+                lines.append("")
+        put_comments(start)
+        if i in headings and not before and lines and lines[-1]:
+            lines.append("")
+        if i not in headings:
+            blank(line)
+        behind = _behind(comments, line, chart)
+        if behind:
+            comments.remove(behind)
+            text = f"{text}  {behind.text}"
+        lines.append(text)
+        last = line
+    put_comments(len(source.text) + 1)
+    return "\n".join(lines) + "\n"
+
+
+def _behind(comments: list[Comment], line: int, chart: Chart) -> Comment | None:
+    """The comment at the end of a line."""
+    for comment in comments[:1]:
+        if not comment.own_line and chart.source.line_column(comment.span.start)[0] == line:
+            return comment
+    return None
+
+
+def _gap(chart: Chart, first: int, second: int) -> bool:
+    """Whether a blank line stands between two lines of the chart."""
+    return any(not chart.source.line_text(n).strip() for n in range(first + 1, second))
