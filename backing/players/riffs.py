@@ -1,0 +1,205 @@
+"""Bass figures and riffs written out: degrees become notes of the chord that sounds.
+
+Conventions: the first note under a new chord is its root or written bass; a chord that comes early takes the note of
+its beat along; a chord that begins where the figure has no note gets one. `n` in front of a degree takes the next
+chord, which counts as stated then. Source: common practice.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from fractions import Fraction
+
+from backing.arrangement import Note
+from backing.players import figures
+from backing.players.anchors import Stretch
+from backing.players.bassline import Line, anchor_why, approach_why, step_name
+from backing.players.grooves import Beat, in_feel
+from backing.players.pulses import shift_q
+from backing.players.tones import Tones, tones
+from backing.style.settings import word
+
+ACCENT, DEAD = 1.12, 0.45
+DEAD_Q = Fraction(1, 8)
+Event = tuple[Fraction, Fraction, str]  # start, end, mark
+
+
+def riff(line: Line, index: int, early: bool) -> tuple[list[Note], bool]:
+    """The notes of one stretch, and whether the next stretch's chord has been played already.
+
+    `early` says so of this one.
+    """
+    stretch = line.stretches[index]
+    early = early and stretch.fresh
+    made: list[Note] = []
+    told = not stretch.fresh or early  # whether the chord's bass has been heard
+    ahead = False
+    for event in _with_kicks(line, stretch, _placed(line, index, early)):
+        note, anticipates = _note(line, index, event, told)
+        told = told or "x" not in event[2]
+        ahead = ahead or anticipates
+        made.append(note)
+    if stretch.begun and made and made[0].start_q == stretch.start_q:
+        return made[1:], ahead
+    if made and index + 1 == len(line.stretches):
+        made[-1] = line.over_border(index, made[-1])
+    return made, ahead
+
+
+def _events(line: Line, index: int) -> Sequence[Beat]:
+    """What the bar of a stretch holds, in quarters from the start of its full length."""
+    brief, stretch = line.brief, line.stretches[index]
+    bar, plan = brief.bars[stretch.bar], brief.plans[stretch.bar]
+    if stretch.way == "root-fifth":
+        return figures.root_fifth(bar.meter, plan.phrase_bar % 2 == 1 and not stretch.fresh)
+    if stretch.way == "octaves":
+        return figures.octaves(bar.meter)
+    if stretch.way == "pedal":
+        return figures.pedal(bar.meter, word(brief.part, "pedal", "rhythm"))
+    if stretch.way == "tumbao":
+        inside = [s for s in line.stretches[index : index + 8] if s.bar == stretch.bar]
+        return figures.tumbao(bar.meter, shift_q(bar), inside)
+    chosen = line.chosen[stretch.bar]
+    if chosen is None:
+        return figures.pedal(bar.meter, "bar")
+    return in_feel(chosen.lines, bar).get("bass", ())
+
+
+def _placed(line: Line, index: int, early: bool) -> list[Event]:
+    """The events of a stretch, in quarters of the piece."""
+    stretch = line.stretches[index]
+    bar = line.brief.bars[stretch.bar]
+    shift = shift_q(bar)
+    begins = max(stretch.start_q, stretch.change.span.start_q)
+    inside: list[Event] = []
+    for event in _events(line, index):
+        at = shift + event.at_q
+        if begins <= at < stretch.end_q:
+            inside.append((at, at + event.length_q, event.mark))
+    on_time = bool(inside) and inside[0][0] == begins
+    if begins > stretch.start_q:  # the chord comes early
+        mark = inside[0][2] if on_time else "1"
+        rest = inside[1:] if on_time else inside
+        until = inside[0][1] if on_time else rest[0][0] if rest else stretch.end_q
+        return [(stretch.start_q, until, mark), *rest]
+    if stretch.fresh and not early and not on_time:
+        opens = index == 0 and stretch.way == "tumbao"
+        if begins != bar.start_q or opens or not inside:
+            until = inside[0][0] if inside else stretch.end_q
+            return [(begins, until, "1"), *inside]
+    return inside
+
+
+def _with_kicks(line: Line, stretch: Stretch, events: list[Event]) -> list[Event]:
+    """A note under every stroke that the band marks."""
+    places = [e[0] for e in events]
+    first = bisect_left(line.kicks, stretch.start_q)
+    for kick in line.kicks[first : bisect_left(line.kicks, stretch.end_q)]:
+        if kick in places:
+            continue
+        after = bisect_right(places, kick)
+        until = places[after] if after < len(places) else stretch.end_q
+        if after:
+            at, end, mark = events[after - 1]
+            events[after - 1] = (at, min(end, kick), mark)
+        events.insert(after, (kick, until, "1"))
+        places.insert(after, kick)
+    return events
+
+
+def _note(line: Line, index: int, event: Event, told: bool) -> tuple[Note, bool]:
+    """One event as a note, and whether it plays the next chord already."""
+    at, until, mark = event
+    stretch = line.stretches[index]
+    anchor, t, chord = line.anchors[index], stretch.tones, stretch.change.index
+    degree, force = mark.rstrip("!"), ACCENT if mark.endswith("!") else 1.0
+    limit, why = stretch.end_q, _name(line, stretch)
+    early = False
+    if degree == "x":
+        until, force, why = min(until, at + DEAD_Q), DEAD, f"dead note, {why}"
+        return _made(line, stretch, at, min(until, limit), anchor, force, why, "", chord), False
+    if degree == "a":
+        goal = line.anchors[index + 1]
+        pitch = _approach(line, stretch, anchor, goal)
+        if goal >= 0:
+            why = approach_why(stretch, pitch, goal, line.target(index))
+    elif degree.startswith("n"):
+        degree = degree[1:]
+        found = _next(line, index)
+        if found is not None:
+            anchor, t, chord, limit, symbol, fresh = found
+            early = fresh
+            why = f"{why}: already {step_name(degree.lstrip('-'))} of {symbol}"
+        pitch = degree_pitch(anchor, t, degree, line.low, line.high)
+    else:
+        if not told:
+            degree = degree if degree.lstrip("-") in ("1", "8") else "1"
+            why = f"{anchor_why(stretch, anchor)}, {why}"
+        pitch = degree_pitch(anchor, t, degree, line.low, line.high)
+    until = max(min(until, limit), at + DEAD_Q / 2)
+    return _made(line, stretch, at, until, pitch, force, why, t.name(pitch), chord), early
+
+
+def _made(
+    line: Line, stretch: Stretch, at: Fraction, until: Fraction, pitch: int, force: float, why: str,
+    degree: str, chord: int,
+) -> Note:  # fmt: skip
+    return Note(at, until, pitch, line.velocity(stretch, at, force), why, degree, chord)
+
+
+def _next(line: Line, index: int) -> tuple[int, Tones, int, Fraction, str, bool] | None:
+    """Anchor, chord, its number, its end, its symbol and whether it is new, of what may be played ahead; else None."""
+    stretch, after = line.stretches[index], line.following(index)
+    goal, ahead = line.anchors[index + 1], line.brief.ahead
+    if after is not None:
+        if after.start_q != stretch.end_q or after.way != stretch.way:
+            return None
+        change = after.change
+        chord = change.index if after.fresh else stretch.change.index
+        return goal, after.tones, chord, after.end_q, change.span.symbol, after.fresh
+    if goal < 0 or ahead is None or ahead.span.chord is None or stretch.end_q != line.brief.end_q:
+        return None
+    t = tones(ahead.span.chord, line.brief.bars[-1].key)
+    return goal, t, ahead.index, stretch.end_q, ahead.span.symbol, True
+
+
+def degree_pitch(anchor: int, t: Tones, degree: str, low: int, high: int) -> int:
+    """The note for a degree of a riff, counted from the anchor's register and folded into the range."""
+    name = degree.lstrip("-")
+    if name in ("1", "8"):
+        pitch = anchor + (12 if name == "8" else 0)
+    else:
+        rel = t.semitones(name)
+        root = anchor - (anchor - t.root) % 12
+        pitch = root + rel
+        if t.slash:  # above the written bass, wherever the root is
+            pitch = anchor + (t.root + rel - anchor) % 12 + 12 * (rel // 12)
+    if degree.startswith("-"):
+        pitch -= 12
+    while pitch > high:
+        pitch -= 12
+    while pitch < low:
+        pitch += 12
+    return pitch
+
+
+def _approach(line: Line, stretch: Stretch, anchor: int, goal: int) -> int:
+    """A step into the next bass from a side that chance takes; the fifth where the bass stays."""
+    t = stretch.tones
+    if goal < 0 or goal == anchor:
+        fifth = "-5" if anchor - 5 >= line.low else "5"
+        return degree_pitch(anchor, t, fifth, line.low, line.high)
+    sides = [d for d in (-1, 1, -2, 2) if line.low <= goal + d <= line.high and goal + d != anchor]
+    weights = []
+    for d in sides:
+        inside = t.is_scale_tone(goal + d)
+        weights.append((3.0 if inside else 1.2) if abs(d) == 1 else (2.5 if inside else 0.2))
+    return goal + line.brief.place.at(stretch.bar).pick(sides, weights, "approach")
+
+
+def _name(line: Line, stretch: Stretch) -> str:
+    if stretch.way != "pattern":
+        return {"root-fifth": "root and fifth"}.get(stretch.way, stretch.way)
+    chosen = line.chosen[stretch.bar]
+    return f"pattern '{chosen.pattern.name}'" if chosen else "held"
