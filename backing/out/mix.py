@@ -1,11 +1,12 @@
-"""Players to stems and stems to a mix: one linear filter a player, a sum, and one gain.
+"""Players to stems and stems to a mix: one linear path a player, a sum, and one gain.
 
-A player's filter holds its whole path: a high-pass below the lowest fundamental of the instrument, level, pan and its
-share of the room. All filters are linear and meet in a plain sum, so the stems add up to the mix to the last digit.
-Where a section changes a player's instrument or place, its dry sound fades over from the old filter to the new one
-within ten milliseconds, and what the old one left in the room rings on.
+A player's path is a high-pass below the lowest fundamental of the instrument, level, pan, and a share of its middle
+for the room. Everything is linear and meets in a plain sum, so the stems add up to the mix. Where a section changes a
+player's instrument or place, its dry sound fades over from the old path to the new one within ten milliseconds, and
+what the old one left in the room rings on.
 
 Conventions: float32 in blocks of `BLOCK` frames at 44.1 kHz; filters work by overlap-add in the frequency domain.
+Instruments that reach down to the lowest audible tones need no high-pass; the room has its own.
 Sources: second-order Butterworth high-pass through the bilinear transform, and constant-power panning with unity gain
 in the middle (common practice).
 """
@@ -13,12 +14,12 @@ in the middle (common practice).
 from __future__ import annotations
 
 import math
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
 from queue import Full, Queue
 from threading import Event, Thread
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from backing.out import room
 from backing.out.synth import BLOCK, RATE, player_blocks
@@ -30,49 +31,39 @@ if TYPE_CHECKING:
 
     from backing.out.synth import Sound
 
-    Spectrum = NDArray[np.complex64]  # (bins,)
+    Spectra = NDArray[np.complex64]  # (2, bins): left, right
 
-OVERHANG = (
-    24_576  # frames that a filter may ring beyond its block: the room, and the high-pass around it
-)
+OVERHANG = 24_576  # frames that a filter may ring beyond its block
 SPAN = BLOCK + OVERHANG  # frames of one transform: 102,400 = 2**12 * 5**2
-LOWEST_CUT_HZ = 20.0
+LOWEST_CUT_HZ = 25.0
 _CHANGE_FRAMES = 441
 _AHEAD = 2  # blocks that a player may be ahead of the sum
 
 
-@lru_cache(maxsize=64)
-def _path(
-    cut_hz: float, level_db: float, pan: float, share: float
-) -> tuple[Spectrum, Spectrum, Spectrum | None, Spectrum | None]:
-    """A player's filter: left from left, right from right, and both from the middle through the room."""
-    import numpy as np
+class _Part(NamedTuple):
+    """What a player adds to a block: sound as it is, sound that has been filtered, and what is sent to the room."""
 
-    gain = 10 ** (level_db / 20)
-    angle = (max(-1.0, min(1.0, pan)) + 1) * math.pi / 4
-    left, right = gain * math.sqrt(2) * math.cos(angle), gain * math.sqrt(2) * math.sin(angle)
-    cut = _high_pass(max(cut_hz, LOWEST_CUT_HZ))
-    if share <= 0:
-        return (left * cut).astype(np.complex64), (right * cut).astype(np.complex64), None, None
-    room_left, room_right = _room()
-    sent = gain * share / 2
-    return (
-        (left * cut).astype(np.complex64),
-        (right * cut).astype(np.complex64),
-        (sent * cut * room_left).astype(np.complex64),
-        (sent * cut * room_right).astype(np.complex64),
-    )
+    plain: Sound | None
+    filtered: Spectra | None
+    sent: NDArray[np.float32] | None  # (frames,)
+
+
+def gains(voice: Voice) -> tuple[float, float]:
+    """Left and right gain of a voice: its level, and constant power over the width."""
+    gain = 10 ** (voice.level_db / 20) * math.sqrt(2)
+    angle = (max(-1.0, min(1.0, voice.pan)) + 1) * math.pi / 4
+    return gain * math.cos(angle), gain * math.sin(angle)
 
 
 @lru_cache(maxsize=1)
-def _room() -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+def _room() -> Spectra:
     import numpy as np
 
-    response = room.response()
-    return np.fft.rfft(response[:, 0], SPAN), np.fft.rfft(response[:, 1], SPAN)
+    return np.fft.rfft(room.response().T, SPAN).astype(np.complex64)
 
 
-def _high_pass(cut_hz: float) -> NDArray[np.complex128]:
+@lru_cache(maxsize=32)
+def _high_pass(cut_hz: float) -> NDArray[np.complex64]:
     """Second-order Butterworth on the frequencies of the transform."""
     import numpy as np
 
@@ -80,7 +71,17 @@ def _high_pass(cut_hz: float) -> NDArray[np.complex128]:
     scale = 1 / (1 + math.sqrt(2) * warped + warped**2)
     a1, a2 = 2 * (warped**2 - 1) * scale, (1 - math.sqrt(2) * warped + warped**2) * scale
     z = np.exp(-2j * np.pi * np.arange(SPAN // 2 + 1) / SPAN)
-    return np.asarray(scale * (1 - 2 * z + z * z) / (1 + a1 * z + a2 * z * z))
+    response = scale * (1 - 2 * z + z * z) / (1 + a1 * z + a2 * z * z)
+    return np.asarray(response, np.complex64)
+
+
+def _spectrum(sound: NDArray[np.float32]) -> NDArray[np.complex64]:
+    """The transform of rows of up to `BLOCK` frames; in float64, which numpy does faster than float32."""
+    import numpy as np
+
+    padded = np.zeros((len(sound), SPAN))
+    padded[:, : sound.shape[1]] = sound
+    return np.fft.rfft(padded).astype(np.complex64)
 
 
 def tracks(
@@ -96,71 +97,75 @@ def tracks(
 
     None stands for a silent block. Players are rendered in threads, a few blocks ahead.
     """
-    strips = [
-        _Ahead(
-            _strip(
-                player, player_blocks(player, soundfont, total, a4=a4, anchors=anchors), back=apart
-            )
-        )
-        for player in players
-    ]
-    overlap = _Overlap()
+    strips = []
+    for player in players:
+        dry = player_blocks(player, soundfont, total, a4=a4, anchors=anchors)
+        strips.append(_Ahead(_stem(player, dry) if apart else _parts(player, dry)))
+    desk = _Desk()
     try:
         for at in range(0, total, BLOCK):
             count = min(BLOCK, total - at)
             found = [strip.next() for strip in strips]
-            if apart:
-                yield [None if f is None else f[:count] for f in found]
-                continue
-            spectrum: NDArray[np.complex64] | None = None
-            for one in found:
-                if one is not None:
-                    spectrum = one if spectrum is None else spectrum + one
-            whole = overlap.add(spectrum)
-            yield [None if whole is None else whole[:count]]
+            whole = found if apart else [desk.sum(found)]
+            yield [None if w is None else w[:count] for w in whole]
     finally:
         for strip in strips:
             strip.stop()
 
 
-def _strip(
-    player: PerformedPlayer, dry: Generator[Sound, None, None], *, back: bool
-) -> Generator[NDArray[np.float32] | NDArray[np.complex64] | None, None, None]:
-    """A player's blocks through its filters: as sound when `back`, else as spectra of shape (2, bins)."""
-    overlap = _Overlap()
+def _stem(
+    player: PerformedPlayer, dry: Generator[Sound, None, None]
+) -> Generator[Sound | None, None, None]:
+    """A player's blocks alone."""
+    desk = _Desk()
+    parts = _parts(player, dry)
+    try:
+        for part in parts:
+            yield desk.sum([part])
+    finally:
+        parts.close()
+
+
+def _parts(
+    player: PerformedPlayer, dry: Generator[Sound, None, None]
+) -> Generator[_Part, None, None]:
+    """What a player adds to each block."""
     try:
         for i, block in enumerate(dry):
-            spectrum = _filtered(player, block, i * BLOCK) if block.any() else None
-            yield overlap.add(spectrum) if back else spectrum
+            yield _part(player, block, i * BLOCK) if block.any() else _Part(None, None, None)
     finally:
         dry.close()
 
 
-def _filtered(player: PerformedPlayer, block: Sound, at: int) -> NDArray[np.complex64]:
+def _part(player: PerformedPlayer, block: Sound, at: int) -> _Part:
     import numpy as np
 
-    total: NDArray[np.complex64] | None = None
+    plain: Sound | None = None
+    filtered: Spectra | None = None
+    sent: NDArray[np.float32] | None = None
     for voice, weight in _voices(player, at, len(block)):
-        sound = block.T if weight is None else block.T * weight
-        if np.array_equal(sound[0], sound[1]):
-            sound = sound[:1]
-        padded = np.zeros((len(sound), SPAN))  # float64, which numpy transforms faster than float32
-        padded[:, : len(block)] = sound
-        sides = np.fft.rfft(padded).astype(np.complex64)
-        left, right = sides[0], sides[-1]
-        left_cut, right_cut, room_left, room_right = _path(
-            voice.instrument.cut_hz, voice.level_db, voice.pan, voice.room
-        )
-        out = np.empty((2, SPAN // 2 + 1), np.complex64)
-        np.multiply(left, left_cut, out=out[0])
-        np.multiply(right, right_cut, out=out[1])
-        if room_left is not None and room_right is not None:
-            middle = left + right
-            out[0] += middle * room_left
-            out[1] += middle * room_right
-        total = out if total is None else total + out
-    assert total is not None
-    return total
+        sound = block if weight is None else block * weight[:, None]
+        left, right = gains(voice)
+        if voice.room > 0:
+            share = np.float32(10 ** (voice.level_db / 20) * voice.room / 2)
+            middle = (sound[:, 0] + sound[:, 1]) * share
+            sent = middle if sent is None else sent + middle
+        if voice.instrument.cut_hz < LOWEST_CUT_HZ:
+            placed = sound * np.array((left, right), np.float32)
+            plain = placed if plain is None else plain + placed
+            continue
+        sides = sound.T
+        spectrum = _spectrum(sides[:1] if np.array_equal(sides[0], sides[1]) else sides)
+        cut = _high_pass(voice.instrument.cut_hz)
+        both = np.empty((2, SPAN // 2 + 1), np.complex64)
+        np.multiply(spectrum[0], cut * np.float32(left), out=both[0])
+        np.multiply(spectrum[-1], cut * np.float32(right), out=both[1])
+        filtered = both if filtered is None else filtered + both
+    return _Part(plain, filtered, sent)
+
+
+def _path(voice: Voice) -> tuple[float, float, float, float]:
+    return voice.instrument.cut_hz, voice.level_db, voice.pan, voice.room
 
 
 def _voices(
@@ -169,14 +174,10 @@ def _voices(
     """The voices that sound in a block, each with its weight a frame (None for all of it)."""
     import numpy as np
 
-    def path(voice: Voice) -> tuple[float, float, float, float]:
-        return voice.instrument.cut_hz, voice.level_db, voice.pan, voice.room
-
     changes: list[tuple[int, Voice]] = [(-_CHANGE_FRAMES, player.voices[0])]
     for voice in player.voices[1:]:
-        start = round(voice.at_s * RATE)
-        if path(voice) != path(changes[-1][1]):
-            changes.append((start, voice))
+        if _path(voice) != _path(changes[-1][1]):
+            changes.append((round(voice.at_s * RATE), voice))
     for i, (start, voice) in enumerate(changes):
         end = changes[i + 1][0] if i + 1 < len(changes) else None
         if start >= at + count or (end is not None and end + _CHANGE_FRAMES <= at):
@@ -195,32 +196,49 @@ def _voices(
         yield voice, weight
 
 
-class _Overlap:
-    """Blocks of spectra to blocks of sound: what a block rings beyond its end is added to the next."""
+class _Desk:
+    """Adds up blocks: what a filter or the room rings beyond the end of a block is added to the next."""
 
     __slots__ = ("_rest",)
 
     def __init__(self) -> None:
-        self._rest: NDArray[np.float32] | None = None
+        self._rest: Sound | None = None
 
-    def add(self, spectrum: NDArray[np.complex64] | None) -> Sound | None:
-        """The next `BLOCK` frames, None where they are silent."""
+    def sum(self, parts: Iterable[_Part]) -> Sound | None:
+        """The next `BLOCK` frames, None where they are silent; of a last block that is shorter, its frames count."""
         import numpy as np
 
+        chosen = list(parts)
+        plain = _total(p.plain for p in chosen)
+        spectra = _total(p.filtered for p in chosen)
+        sent = _total(p.sent for p in chosen)
+        if sent is not None:
+            heard = _spectrum(sent[None]) * _room()
+            spectra = heard if spectra is None else spectra + heard
         rest = self._rest
-        if spectrum is None:
+        if spectra is None:
             self._rest = None
             if rest is None:
-                return None
+                return plain
             out = np.zeros((BLOCK, 2), np.float32)
-            out[:OVERHANG] = rest
-            return out
-        sound = np.fft.irfft(spectrum, SPAN).astype(np.float32, copy=False).T
-        self._rest = sound[BLOCK:].copy()
-        out = np.ascontiguousarray(sound[:BLOCK])
+        else:
+            sound = np.fft.irfft(spectra, SPAN).astype(np.float32, copy=False).T
+            self._rest = sound[BLOCK:].copy()
+            out = np.ascontiguousarray(sound[:BLOCK])
         if rest is not None:
             out[:OVERHANG] += rest
+        if plain is not None:
+            out[: len(plain)] += plain
         return out
+
+
+def _total(items: Iterable[NDArray[Any] | None]) -> NDArray[Any] | None:
+    """The sum of what is there."""
+    total: NDArray[Any] | None = None
+    for item in items:
+        if item is not None:
+            total = item if total is None else total + item
+    return total
 
 
 class _Ahead:
