@@ -12,7 +12,7 @@ shapes); four fingers with a barre counted once, five frets high on the neck (co
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import combinations, pairwise
 
@@ -25,7 +25,7 @@ SPAN = 4  # frets under the hand
 WIDE_SPAN, WIDE_FROM = 5, 8  # high on the neck, where frets are narrow
 HIGHEST_FRET = 14
 OPEN_FRETS = 4  # open strings go with frets up to here
-MOST_CANDIDATES = 16
+MOST_CANDIDATES = 12
 LOW, HIGH = 43, 76  # of closed grips
 
 # Groups of strings for closed grips, from 0 (lowest): at most one string between is left out.
@@ -39,7 +39,11 @@ _GROUPS = {
 
 @dataclass(frozen=True, slots=True)
 class Grip:
-    """A chord in the hand. `degrees` names each string's note ("" where it is not played); `cost` is its own."""
+    """A chord in the hand. `degrees` names each string's note ("" where it is not played); `cost` is its own.
+
+    Derived: `pitches`, sounding MIDI notes from the lowest string up; `position`, where the hand is: the lowest fret
+    held down, 1 where all strings are open.
+    """
 
     frets: tuple[int, ...]
     tuning: tuple[int, ...]
@@ -47,21 +51,21 @@ class Grip:
     shape: str
     cost: float = 0.0
     capo: int = 0
+    pitches: tuple[int, ...] = field(init=False, compare=False, repr=False)
+    position: int = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(
+            self,
+            "pitches",
+            tuple([t + f for t, f in zip(self.tuning, self.frets, strict=True) if f >= 0]),
+        )
+        object.__setattr__(self, "position", min((f for f in self.frets if f > 0), default=1))
 
     @property
     def strings(self) -> tuple[int, ...]:
         """The strings that sound, lowest first, counted from 1 (highest) as players do."""
         return tuple(6 - i for i, fret in enumerate(self.frets) if fret >= 0)
-
-    @property
-    def pitches(self) -> tuple[int, ...]:
-        """Sounding MIDI notes from the lowest string up."""
-        return tuple([t + f for t, f in zip(self.tuning, self.frets, strict=True) if f >= 0])
-
-    @property
-    def position(self) -> int:
-        """Where the hand is: the lowest fret held down, 1 where all strings are open."""
-        return min((f for f in self.frets if f > 0), default=1)
 
     @property
     def name(self) -> str:

@@ -18,6 +18,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations, pairwise, permutations
+from operator import sub
 
 from backing.harmony.symbol import Chord
 from backing.pitch import Degree
@@ -387,7 +388,10 @@ def palette(
             cost = _own_cost(line, stack, offer, centre) + extra + 1.0 * max(0, line[-1] - high)
             found.append(Voicing(line, tuple(d.name for d in stack), shape, cost))
     found.sort(key=lambda v: (v.cost, v.pitches))
-    clear = [v for v in found if not _muddy(v.pitches)] or found
+    inside = [v for v in found if v.top <= high]
+    if not inside and family != "close":
+        return palette(chord, colours, "close", voices, low, high)
+    clear = [v for v in inside or found if not _muddy(v.pitches)] or inside or found
     kept: list[Voicing] = []
     tops: dict[int, int] = {}
     for voicing in clear:
@@ -410,7 +414,7 @@ def distance(a: Sequence[int], b: Sequence[int]) -> int:
     (1, 3)
     """
     if len(a) == len(b):
-        return sum([abs(x - y) for x, y in zip(a, b, strict=True)])
+        return sum(map(abs, map(sub, a, b)))
     short, long = (a, b) if len(a) < len(b) else (b, a)
     if len(short) == 1:
         return sum(abs(short[0] - y) for y in long)

@@ -14,10 +14,12 @@ from fractions import Fraction
 from functools import lru_cache
 
 from backing.arrangement import Note
+from backing.harmony.colours import colours
+from backing.harmony.function import Function, analyse
 from backing.harmony.search import best_path, jitter
 from backing.harmony.symbol import Chord
 from backing.harmony.voicings import VOICES, Palette, Voicing, distance, moves, palette
-from backing.pitch import Degree
+from backing.pitch import Degree, Key
 from backing.players.common import Brief, Change, band
 from backing.timeline import MelodyNote
 
@@ -50,7 +52,7 @@ class Voiced:
 def steps(brief: Brief) -> list[Step]:
     """Every chord of the section, and the one after it, with its surroundings."""
     changes = [*brief.changes, *([brief.ahead] if brief.ahead else [])]
-    added: list[tuple[Degree, ...]] = []
+    functions = _functions(brief, changes)
     bass = brief.heard.get("bass", ())
     made = []
     under, over, bar = 0, 0, 0
@@ -65,20 +67,61 @@ def steps(brief: Brief) -> list[Step]:
         if chord is None:
             continue
         length = change.end_q - change.start_q
+        sung = _sung(brief.melody, over, change.end_q)
+        role = functions[number] if functions else None
         again = change.span.again and number > 0
         made.append(
             Step(
                 change,
                 chord,
-                added[number] if number < len(added) else (),
+                _colours(chord, role, brief.bars[bar].key, sung) if role else (),
                 _highest(bass, under, change.end_q),
-                _sung(brief.melody, over, change.end_q),
+                sung,
                 length <= brief.bars[bar].meter.beat_q,
                 band(brief.plans[bar].level),
                 again and brief.place.chance(0.5, "turn", bar, str(change.start_q - brief.start_q)),
             )
         )
     return made
+
+
+def _functions(brief: Brief, changes: Sequence[Change]) -> list[Function | None]:
+    """What every chord does in its key; empty where no colours are wanted."""
+    if not brief.colour:
+        return []
+    found: list[Function | None] = []
+    run: list[Change] = []
+    key = brief.bars[0].key
+    bar = 0
+    for change in changes:
+        while bar + 1 < len(brief.bars) and brief.bars[bar].end_q <= change.start_q:
+            bar += 1
+        if brief.bars[bar].key != key:
+            found += _run(run, key)
+            run, key = [], brief.bars[bar].key
+        run.append(change)
+    return found + list(_run(run, key))
+
+
+def _run(run: Sequence[Change], key: Key) -> tuple[Function | None, ...]:
+    if not run:
+        return ()
+    return _analysed(
+        tuple(c.span.chord for c in run), tuple(float(c.end_q - c.start_q) for c in run), key
+    )
+
+
+@lru_cache(maxsize=64)
+def _analysed(
+    chords: tuple[Chord | None, ...], lengths: tuple[float, ...], key: Key
+) -> tuple[Function | None, ...]:
+    return analyse(chords, lengths, key)
+
+
+def _colours(
+    chord: Chord, function: Function, key: Key, melody: tuple[int, ...]
+) -> tuple[Degree, ...]:
+    return colours(chord, function, key, tuple(sorted({note % 12 for note in melody})))
 
 
 def _highest(bass: Sequence[Note], at: int, end: Fraction) -> int:

@@ -56,7 +56,8 @@ def hold(brief: Brief) -> dict[int, Held]:
     for step in found:
         kind = family[step.level]
         lowest = -(-step.bass // 3) * 3 if step.bass > strings[0] + capo else 0
-        offer = grips(step.chord, step.colours, kind, VOICES[kind], strings, capo, lowest)
+        added = () if kind in ("open", "power", "triads") else step.colours
+        offer = grips(step.chord, added, kind, VOICES[kind], strings, capo, lowest)
         offers.append(offer)
         place = (bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
         chance = jitter(
