@@ -56,6 +56,10 @@ FAMILIES = {
 }
 
 
+RARELY = frozenset({"harmonic major", "dorian b2"})  # only where the chord asks for them
+RARE = 6
+
+
 @dataclass(frozen=True, slots=True)
 class Scale:
     """A scale above a chord's root; `avoid` are degrees of it that are not held."""
@@ -131,7 +135,12 @@ def _choose(chord: Chord, key: Key, lydian: bool) -> Scale:
         else:
             fifth = 0
         preferred = 0 if lydian and name == "lydian dominant" else 1
-        rank = (missing, fifth, preferred if lydian else 0, 4 * len(notes - home) + place)
+        rank = (
+            missing,
+            fifth,
+            preferred if lydian else 0,
+            4 * len(notes - home) + place + (RARE if name in RARELY else 0),
+        )
         if best is None or rank < best[0]:
             best = (rank, name)
     assert best is not None

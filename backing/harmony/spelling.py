@@ -95,7 +95,9 @@ def spellings(pc: int) -> list[NoteName]:
         for alter in (0, -1, 1)
         if NoteName(letter, alter).pc == pc
     ]
-    return sorted(found, key=lambda n: (abs(n.alter), n.name in WHITE, abs(n.fifths - 2)))
+    return sorted(
+        found, key=lambda n: (abs(n.alter), n.name in WHITE, abs(n.fifths - 2), n.alter > 0)
+    )
 
 
 def note_in_key(pc: int, key: Key | None) -> NoteName:

@@ -300,7 +300,10 @@ class Stack(Reading):
         self.include(have, degree, at)
 
     def include(self, have: set[str], degree: str, at: int) -> None:
-        if degree in have or (degree == "3" and "b3" in have):
+        same = {"3": "b3", "6": "13", "13": "6"}.get(
+            degree, degree
+        )  # the same step, or the same sound
+        if degree in have or same in have:
             raise self.fail("duplicate", f"the {degree} is in the chord already", at=at)
         number = degree.lstrip("b#")
         clash = {number, f"b{number}", f"#{number}"} & have
