@@ -12,12 +12,13 @@ shapes); four fingers with a barre counted once, five frets high on the neck (co
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import combinations, pairwise
 
+from backing.harmony.stacks import Tones, stacks, tones
 from backing.harmony.symbol import Chord
-from backing.harmony.voicings import Tones, clashes, distance, limit_excess, stacks, tones
+from backing.harmony.voicings import LOW_LIMITS, clashes, distance, limit_excess
 from backing.instruments import STANDARD_TUNING
 from backing.pitch import Degree, NoteName
 
@@ -35,6 +36,13 @@ _GROUPS = {
     )
     for n in (2, 3, 4, 5)
 }
+
+# What a family means on six strings: close positions of four notes want fingers that nobody has.
+_FULLER = {"close": "drop 2", "rootless": "drop 2", "open": "drop 2", "spread": "drop 3"}
+_TRIADS = {
+    "rootless": "close", "shells": "close", "drop 2": "close", "drop 3": "close", "quartal": "close",
+    "open": "close", "spread": "open",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,9 +202,9 @@ def _strummed(
     """Grips from a root (or written bass) on one of the three lowest strings up, open strings and barres included."""
     names = _by_pc(offer, chord.root.pc)
     inside = chord.bass is not None and chord.bass.pc in names
-    lows = {chord.root.pc}
-    if chord.bass is not None and inside:
-        lows = {chord.bass.pc}
+    lows = [chord.root.pc]
+    if chord.bass is not None and inside and chord.bass.pc != chord.root.pc:
+        lows.insert(0, chord.bass.pc)
     seen: set[tuple[int, ...]] = set()
     for string in (0, 1, 2):
         for low_fret in range(highest + 1):
@@ -207,7 +215,9 @@ def _strummed(
                     break
                 frets = [-1] * 6
                 frets[string] = low_fret
-                yield from _filled(frets, string + 1, base, names, offer, tuning, capo, seen)
+                turned = (tuning[string] + low_fret) % 12 != lows[0]
+                for grip in _filled(frets, string + 1, base, names, offer, tuning, capo, seen):
+                    yield replace(grip, cost=grip.cost + 0.6) if turned else grip
 
 
 def _filled(
@@ -270,6 +280,7 @@ def _judged(
     steps = [p % 12 for p in pitches]
     cost += 0.9 * sum(a == b for a, b in pairwise(pitches))
     cost += 0.5 * sum(pitches[i + 1] - pitches[i] == 1 for i in range(len(pitches) - 1))
+    cost += 1.2 * sum(b - a < 3 and a < LOW_LIMITS[b - a] for a, b in pairwise(pitches) if b > a)
     thirds = [d for d in here if d.number == 3]
     cost += 0.08 * max(0, len(thirds) - 1)
     missing = [d for d in offer.may if d not in here and d not in offer.colours]
@@ -304,15 +315,13 @@ def grips(
     if family == "open" and len(offer.need) + len(offer.may) > 2:
         found = list(_strummed(chord, offer, sounding, capo, 9))
     if not found:
-        kind = "power" if offer.family == "power" else "drop 2" if family == "open" else family
-        if len(offer.need) + len(offer.may) == 3 and kind in (
-            "rootless",
-            "shells",
-            "drop 2",
-            "drop 3",
-            "quartal",
-        ):
-            kind = "close"
+        few = len(offer.need) + len(offer.may) < 4
+        kind = (
+            "power"
+            if offer.family == "power"
+            else (_TRIADS if few else _FULLER).get(family, family)
+        )
+        voices = max(voices, 4) if kind in ("drop 2", "drop 3") else voices
         found = list(_closed(chord, offer, kind, voices, sounding, capo))
     for kind, count in (("drop 2", 4), ("close", 3), ("open", 3), ("drop 3", 4)):
         if len(found) < 3:
@@ -393,14 +402,15 @@ def grips_for(
         asked = _with_bass(chord, chord.bass)
     offer = tones(asked, ())
     sounding = tuple(t + capo for t in strings)
-    found = (
-        sorted(_strummed(asked, offer, sounding, capo, 12), key=lambda g: (g.cost, g.frets))
-        if len(asked.degrees) > 2
-        else []
-    )
+    found: list[Grip] = []
+    if len(asked.degrees) > 2:
+        found = sorted(_strummed(asked, offer, sounding, capo, 12), key=lambda g: (g.cost, g.frets))
     found += grips(
         chord, (), "power" if len(chord.degrees) < 3 else "drop 2", 4, strings, capo
     ).grips
+    if chord.bass is not None:
+        low = [g for g in found if g.pitches[0] % 12 == chord.bass.pc]
+        found = low or found
     kept: list[Grip] = []
     for grip in found:
         if all(abs(g.position - grip.position) > 1 for g in kept):

@@ -17,8 +17,8 @@ from functools import lru_cache
 from backing.arrangement import Note
 from backing.harmony.grips import Grip, Grips, grips, shifts
 from backing.harmony.search import best_path, jitter
+from backing.harmony.stacks import VOICES
 from backing.harmony.symbol import Chord
-from backing.harmony.voicings import VOICES
 from backing.instruments import STANDARD_TUNING
 from backing.players.chordal import NEAR_TIE, RESTLESS, bar_of, families, steps
 from backing.players.common import Brief
@@ -117,6 +117,7 @@ def play(brief: Brief) -> list[Note]:
     notes: list[Note] = []
     pinched: set[int] = set()
     rooted: set[int] = set()
+    begun: set[int] = set()
     for event in events:
         index = event.change.index
         chosen = held.get(index)
@@ -130,7 +131,8 @@ def play(brief: Brief) -> list[Note]:
             if index in singles and index not in pinched:
                 pinched.add(index)
                 together = _needed(event.chord, chosen.grip, singles[index])
-            notes += _plucked(event, chosen, together)
+            notes += _plucked(event, chosen, together, index not in begun)
+            begun.add(index)
         else:
             notes += _stroke(event, chosen, damped, own_spread)
     return _ringing(notes, events, damped)
@@ -195,9 +197,13 @@ def _needed(chord: Chord, grip: Grip, marks: frozenset[str]) -> tuple[int, ...]:
     return tuple(s for s in grip.strings if _at(grip, s)[1] in missing)
 
 
-def _plucked(event: Event, chosen: Held, together: tuple[int, ...]) -> list[Note]:
-    """One string, and with it those that a chord too short to be broken needs."""
-    first = _nearest_string(chosen.grip, int(event.mark))
+def _plucked(event: Event, chosen: Held, together: tuple[int, ...], thumb: bool) -> list[Note]:
+    """One string, and with it those that a chord too short to be broken needs.
+
+    With `thumb`, at the start of a chord, a low string means the grip's lowest note.
+    """
+    wanted = int(event.mark)
+    first = chosen.grip.strings[0] if thumb and wanted > 3 else _nearest_string(chosen.grip, wanted)
     strings = sorted({first, *together}, reverse=True)
     how = "finger-picked" if not together else "plucked together, so that the chord is heard"
     why = f"{event.why}, {how}; {chosen.words}"

@@ -17,8 +17,8 @@ from fractions import Fraction
 
 from backing.arrangement import Note
 from backing.harmony.search import best_path
+from backing.harmony.stacks import tones
 from backing.harmony.symbol import Chord
-from backing.harmony.voicings import tones
 from backing.pitch import Degree
 from backing.players.chordal import Voiced, families, steps, voice
 from backing.players.common import Brief, ZoneKind

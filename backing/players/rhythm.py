@@ -25,8 +25,8 @@ from backing.players.repertoire import cells, chosen, thinned
 from backing.style.model import Pattern
 from backing.timebase import EIGHTH, QUARTER
 
-ADDED = "no stroke of the pattern falls on this chord: struck on the change"
-AHEAD = "ahead of the beat, so it plays the chord to come"
+ADDED = "added on the change, so that the chord is heard"
+AHEAD = "ahead of the beat: the chord to come"
 PUSHED = "pushed"
 
 
