@@ -107,7 +107,7 @@ def arrange(
                 place=Place((seed, role, section.name, section.pass_)),
                 melody=melody,
                 kicks=kicks,
-                heard=played,
+                heard=dict(played),
                 colour=colour,
                 qpm=qpm,
             )

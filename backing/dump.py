@@ -44,12 +44,15 @@ def _in_octave(name: NoteName, midi: int) -> Pitch:
 
 
 def by_key(midi: int, key: Key) -> NoteName:
-    """The usual name of a pitch in a key: from four fifths below its tonic's place to seven above.
+    """The usual name of a pitch in a key: its own seven notes, and around them the fewest accidentals.
 
     >>> [by_key(m, Key.parse("Eb")).name for m in (60, 61, 66, 68)], by_key(66, Key.parse("D")).name
     (['C', 'Db', 'Gb', 'Ab'], 'F#')
     """
-    low = key.fifths - 4
+    k = key.fifths
+    low = min(
+        k - 1, max(k - 6, min(-1, max(-7, k - 4)))
+    )  # lowest of twelve places in the row of fifths
     fifths = low + (midi * 7 - low) % 12
     place = (fifths + 1) % 7
     return NoteName("FCGDAEB"[place], (fifths + 1) // 7)
