@@ -16,7 +16,7 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import combinations, pairwise
 
-from backing.harmony.stacks import Tones, stacks, tones
+from backing.harmony.families import Tones, stacks, tones
 from backing.harmony.symbol import Chord
 from backing.harmony.voicings import LOW_LIMITS, clashes, distance, limit_excess
 from backing.instruments import STANDARD_TUNING
@@ -243,7 +243,11 @@ def _filled(
     choices = [f for f in range(base, base + SPAN) if (tuning[string] + f) % 12 in names]
     if opens and tuning[string] % 12 in names:
         choices.insert(0, 0)
-    if string == 5 or not choices:
+    if (
+        string == 5
+        or not choices
+        or (frets[string - 1] >= 0 and frets[:string].count(-1) == string - 1)
+    ):
         choices.append(-1)
     for fret in choices:
         frets[string] = fret

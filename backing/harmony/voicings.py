@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from operator import sub
 
-from backing.harmony.stacks import Tones, gaps_of, stacks, tones
+from backing.harmony.families import Tones, gaps_of, stacks, tones
 from backing.harmony.symbol import Chord
 from backing.pitch import Degree
 

@@ -15,9 +15,9 @@ from functools import lru_cache
 
 from backing.arrangement import Note
 from backing.harmony.colours import colours
+from backing.harmony.families import VOICES
 from backing.harmony.function import Function, analyse
 from backing.harmony.search import best_path, jitter
-from backing.harmony.stacks import VOICES
 from backing.harmony.symbol import Chord
 from backing.harmony.voicings import Palette, Voicing, distance, moves, palette
 from backing.pitch import Degree, Key

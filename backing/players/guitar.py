@@ -15,9 +15,9 @@ from fractions import Fraction
 from functools import lru_cache
 
 from backing.arrangement import Note
+from backing.harmony.families import VOICES
 from backing.harmony.grips import Grip, Grips, grips, shifts
 from backing.harmony.search import best_path, jitter
-from backing.harmony.stacks import VOICES
 from backing.harmony.symbol import Chord
 from backing.instruments import STANDARD_TUNING
 from backing.players.chordal import NEAR_TIE, RESTLESS, bar_of, families, steps

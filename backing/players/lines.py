@@ -16,8 +16,8 @@ from dataclasses import replace
 from fractions import Fraction
 
 from backing.arrangement import Note
+from backing.harmony.families import tones
 from backing.harmony.search import best_path
-from backing.harmony.stacks import tones
 from backing.harmony.symbol import Chord
 from backing.pitch import Degree
 from backing.players.chordal import Voiced, families, steps, voice
