@@ -1,7 +1,7 @@
 """How a tune stops: the tag, the bar of the tonic that is added, the closing ritard.
 
 Conventions: a tag plays the last four bars twice more. A bar of the tonic is added where the chart does not write how
-it ends and its last chord pulls on; for a vamp (a chorus of at most four bars) it is a bar of the first chord. The
+it ends and its last chord is not at rest; for a vamp (a chorus of at most four bars) it is a bar of the first chord. The
 closing ritard takes the two bars before the last chord. Sources: all common practice.
 """
 
@@ -16,7 +16,7 @@ from backing.form.order import Order, Visit
 from backing.harmony.symbol import Chord
 from backing.tempo import closing_ritard, held
 from backing.timeline import ChordSpan, PlayedBar, SectionPass, Strike, TimeFeel, Timeline
-from backing.tonality import at_rest, tonic_chord
+from backing.tonality import at_rest, is_blues, tonic_chord
 
 TAG_BARS = 4
 TAG_TIMES = 2
@@ -54,13 +54,15 @@ def closing_chord(timeline: Timeline, order: Order) -> Chord | None:
     last = timeline.chords[-1]
     if last.chord is None or last.fermata or last.strike is Strike.RING:
         return None
-    first, key = chords[0], timeline.bars[-1].key
+    blues, key = is_blues(chords[0], timeline.bars[0].key), timeline.bars[-1].key
+    if at_rest(last.chord, key, blues):
+        return None
     if is_vamp(order):
+        start = timeline.sections[-1].first
+        first = next(s.chord for s in timeline.chords if s.bar >= start and s.chord is not None)
         alike = (last.chord.root.pc, last.chord.quality) == (first.root.pc, first.quality)
         return None if alike else first
-    if at_rest(last.chord, key, first):
-        return None
-    return tonic_chord(key, [first, *reversed(chords)], first)
+    return tonic_chord(key, [chords[0], *reversed(chords)], blues)
 
 
 def with_closing_bar(timeline: Timeline, chord: Chord) -> Timeline:

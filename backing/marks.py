@@ -71,30 +71,40 @@ class BarMark:
 def mark_bar(bar: Bar, source: Source, push_q: Fraction, interval: Interval, key: Key) -> BarMark:
     """Prepare a bar whose chords sound `interval` above what is written, in `key`."""
     length_q = bar.length_q
-    directions = [(t, t.direction) for t in bar.texts if t.direction is not None]
-    names = {d.name for _, d in directions}
-    spans = tuple(_span(slot, directions, length_q, push_q, interval, key) for slot in bar.slots)
+    directions = [(_place(t, bar), t.direction) for t in bar.texts if t.direction is not None]
     return BarMark(
-        bar.number,
-        source.line_column(bar.span.start)[0],
-        bar.meter,
-        length_q,
-        tuple(_beats(bar.meter, length_q)),
-        spans,
-        _notes(bar.melody, interval, key),
-        None if bar.hits is None else _notes(bar.hits, UNISON, key),
-        None if bar.kicks is None else _notes(bar.kicks, UNISON, key),
-        any(d.name == "break" and t.at_q == 0 for t, d in directions),
-        "fill" in names,
-        tuple(
-            (_bend_place(text, bar.slots, length_q, d), d)
-            for text, d in directions
-            if d.name in BENDS
-        ),
-        tuple(
-            d for text, d in directions if d.name in SWITCHES and not _next_bar(text, d, length_q)
+        number=bar.number,
+        line=source.line_column(bar.span.start)[0],
+        meter=bar.meter,
+        length_q=length_q,
+        beats_q=tuple(_beats(bar.meter, length_q)),
+        spans=tuple(_span(slot, directions, length_q, push_q, interval, key) for slot in bar.slots),
+        melody=_notes(bar.melody, interval, key),
+        hits=None if bar.hits is None else _notes(bar.hits, UNISON, key),
+        kicks=None if bar.kicks is None else _notes(bar.kicks, UNISON, key),
+        breaks=any(d.name == "break" and at_q == 0 for at_q, d in directions),
+        fills=any(d.name == "fill" for _, d in directions),
+        bends=tuple((_bend_q(at_q, bar, d), d) for at_q, d in directions if d.name in BENDS),
+        switches=tuple(
+            d
+            for at_q, d in directions
+            if d.name in SWITCHES and not (d.name == "a tempo" and at_q >= length_q)
         ),
     )
+
+
+def _place(text: Text, bar: Bar) -> Fraction:
+    """Where a text stands: at the chord it is typed before, or at the bar's end after the last one."""
+    if bar.slots and text.span.start >= bar.slots[-1].span.end > bar.slots[-1].span.start:
+        return bar.length_q
+    return text.at_q
+
+
+def _bend_q(at_q: Fraction, bar: Bar, direction: Direction) -> Fraction:
+    """A change of tempo typed after the last chord begins with that chord; `a tempo` is meant for what follows."""
+    if at_q < bar.length_q or direction.name == "a tempo" or not bar.slots:
+        return at_q
+    return bar.slots[-1].start_q
 
 
 def _beats(meter: Meter, length_q: Fraction) -> list[Fraction]:
@@ -108,7 +118,7 @@ def _beats(meter: Meter, length_q: Fraction) -> list[Fraction]:
 
 def _span(
     slot: Slot,
-    directions: Sequence[tuple[Text, Direction]],
+    directions: Sequence[tuple[Fraction, Direction]],
     length_q: Fraction,
     push_q: Fraction,
     interval: Interval,
@@ -118,26 +128,14 @@ def _span(
     chord = transpose(slot.chord, interval, key) if interval != UNISON else slot.chord
     strike = Strike.STOP if slot.stop else Strike.RING if slot.ring else Strike.NORMAL
     fermata = False
-    for text, direction in directions:
+    for at_q, direction in directions:
         if direction.name == "fermata":
-            fermata |= text.at_q == start_q or (text.at_q == length_q == end_q)
-        elif direction.name == "break" and 0 < text.at_q == end_q:
+            fermata |= start_q <= at_q < end_q or at_q == end_q == length_q
+        elif direction.name == "break" and start_q < at_q <= end_q:
             strike = Strike.STOP
     symbol = chord.symbol if chord is not None else "N.C."
     push = push_q if slot.pushed else ZERO
     return SpanMark(start_q, end_q, chord, symbol, slot.text, push, strike, fermata, slot.held)
-
-
-def _bend_place(
-    text: Text, slots: Sequence[Slot], length_q: Fraction, direction: Direction
-) -> Fraction:
-    if text.at_q < length_q or direction.name == "a tempo" or not slots:
-        return text.at_q
-    return slots[-1].start_q
-
-
-def _next_bar(text: Text, direction: Direction, length_q: Fraction) -> bool:
-    return direction.name == "a tempo" and text.at_q >= length_q
 
 
 def _notes(line: Sequence[LineNote] | None, interval: Interval, key: Key) -> tuple[NoteMark, ...]:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from backing.chart.ast import Chart
-from backing.harmony.symbol import Chord
+from backing.harmony.symbol import Chord, read
 from backing.pitch import Key, NoteName
 
 MAJOR = frozenset({0, 2, 4, 5, 7, 9, 11})
@@ -65,22 +65,21 @@ def _is_tonic(chord: Chord, key: Key) -> bool:
     return chord.root.pc == key.tonic.pc and (chord.family in MINOR_FAMILIES) == key.minor
 
 
-def at_rest(chord: Chord, key: Key, first: Chord | None) -> bool:
-    """True when the tune can stop on this chord; `first` is the chord with which it begins."""
-    if chord.root.pc != key.tonic.pc:
-        return False
-    if chord.family != "dominant":
-        return True
-    return first is not None and first.root.pc == chord.root.pc and first.family == "dominant"
+def at_rest(chord: Chord, key: Key, blues: bool) -> bool:
+    """True when the tune can stop on this chord; in a blues the tonic has its seventh."""
+    return chord.root.pc == key.tonic.pc and (blues or chord.family != "dominant")
 
 
-def tonic_chord(key: Key, heard: Iterable[Chord], first: Chord | None) -> Chord:
+def is_blues(first: Chord, key: Key) -> bool:
+    """True when a tune begins with a dominant seventh on its tonic."""
+    return first.root.pc == key.tonic.pc and first.family == "dominant"
+
+
+def tonic_chord(key: Key, heard: Iterable[Chord], blues: bool) -> Chord:
     """The tonic as the tune itself plays it: the first chord at rest among `heard`, else a plain triad."""
     for chord in heard:
-        if chord.bass is None and at_rest(chord, key, first):
+        if chord.bass is None and at_rest(chord, key, blues):
             return chord
-    from backing.harmony.symbol import read
-
     plain = read(key.tonic.name + ("m" if key.minor else ""))
     assert plain is not None
     return plain

@@ -75,7 +75,8 @@ def _too_many(choruses: int) -> RequestError:
 
 def _excerpt(chart: Chart, request: Request, band: Band) -> Timeline:
     """The sections or bars that are asked for, as often as choruses are asked for."""
-    timeline = _whole(chart, replace(request, ending=None), band, choruses_of(chart))
+    plain = replace(request, ending=Ending(EndingKind.AS_WRITTEN))
+    timeline = _whole(chart, plain, band, choruses_of(chart))
     if request.bars is not None:
         timeline = only_bars(timeline, *request.bars)
     else:

@@ -31,28 +31,18 @@ class Form:
 
 
 def form_of(chart: Chart) -> Form:
-    """Divide what is written, or what `form` says, into intro, chorus and ending."""
-    written = chart.header.form is not None
-    items = chart.header.form or tuple(FormItem(name) for name in chart.order)
-    inside = [i for i, item in enumerate(items) if item.in_chorus]
-    if inside and len(inside) < len(items):
-        first, last = inside[0], inside[-1] + 1
-    else:
+    """Divide what `form` says, or the headings as they follow each other, into intro, chorus and ending."""
+    items = chart.header.form
+    if items is not None:
+        inside = [i for i, item in enumerate(items) if item.in_chorus]
+        first, last = (inside[0], inside[-1] + 1) if inside else (0, len(items))
+        return Form(items[:first], items[first:last], items[last:], True)
+    items = tuple(FormItem(name) for name in chart.order)
+    first = int(items[0].section.casefold() in BEFORE)
+    last = len(items) - int(items[-1].section.casefold() in AFTER)
+    if first >= last:
         first, last = 0, len(items)
-        if not _bracketed(chart):
-            while first < last and items[first].section.casefold() in BEFORE:
-                first += 1
-            while last > first and items[last - 1].section.casefold() in AFTER:
-                last -= 1
-        if first == last:
-            first, last = 0, len(items)
-    return Form(items[:first], items[first:last], items[last:], written)
-
-
-def _bracketed(chart: Chart) -> bool:
-    return chart.header.form_repeats > 1 or any(
-        w.name == "form" and "(" in w.value for w in chart.written
-    )
+    return Form(items[:first], items[first:last], items[last:], False)
 
 
 def choruses_of(chart: Chart) -> int:

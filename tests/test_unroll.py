@@ -1,0 +1,363 @@
+"""A chart becomes a timeline: every case file, the invariants that hold for all, and what is refused.
+
+A case file holds a chart, a line of dashes, and what is expected, one `name: value` a line. The order of play is
+written by hand from the rules in `data/order_of_play.md`, which names their sources.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from backing.chart.ast import (
+    Bar,
+    Chart,
+    Direction,
+    Header,
+    MusicLine,
+    Section,
+    Settings,
+    Slot,
+    Text,
+)
+from backing.chart.parse import parse
+from backing.errors import ChartError, RequestError
+from backing.harmony.symbol import read
+from backing.pitch import Key
+from backing.source import Source, Span
+from backing.timebase import FOUR_FOUR, TempoMap
+from backing.timeline import Strike, Timeline
+from backing.unroll import Request, style_name, unroll
+
+CASES = sorted((Path(__file__).parent / "cases" / "unroll").glob("*.txt"))
+DEMOS = sorted((Path(__file__).parent.parent / "demo").glob("*.txt"))
+
+
+def request_of(text: str) -> Request:
+    """`key=Eb bars=5-8 section=A choruses=2 …` as a request."""
+    given: dict[str, object] = {}
+    sections = []
+    for part in text.split():
+        name, value = part.split("=")
+        if name == "key":
+            given["key"] = Key.parse(value)
+        elif name == "bars":
+            given["bars"] = tuple(int(n) for n in value.split("-"))
+        elif name == "section":
+            sections.append(value)
+        elif name == "length":
+            given["length_s"] = float(value)
+        elif name == "bpm":
+            given["tempo_bpm"] = Fraction(value)
+        elif name == "percent":
+            given["tempo_percent"] = Fraction(value) / 100
+        else:
+            given[name] = int(value)
+    return Request(sections=tuple(sections), **given)  # type: ignore[arg-type]
+
+
+def q(value: Fraction) -> str:
+    return str(value)
+
+
+def listed(values: list[str]) -> str:
+    return " ".join(values) or "-"
+
+
+SHOWN: dict[str, Callable[[Timeline], str]] = {
+    "order": lambda t: listed([str(b.number) for b in t.bars]),
+    "bars": lambda t: str(len(t.bars)),
+    "start": lambda t: listed([q(b.start_q) for b in t.bars]),
+    "chorus": lambda t: listed([str(b.chorus) for b in t.bars]),
+    "sections": lambda t: listed([s.name or "-" for s in t.sections]),
+    "parts": lambda t: listed([s.part for s in t.sections]),
+    "passes": lambda t: listed([str(s.pass_) for s in t.sections]),
+    "keys": lambda t: listed([b.key.short_name for b in t.bars]),
+    "chords": lambda t: listed([c.symbol for c in t.chords]),
+    "written": lambda t: listed([c.written for c in t.chords]),
+    "again": lambda t: listed(["y" if c.again else "n" for c in t.chords]),
+    "held": lambda t: listed(["y" if c.held else "n" for c in t.chords]),
+    "push": lambda t: listed([q(c.push_q) for c in t.chords]),
+    "strikes": lambda t: listed([c.strike.value for c in t.chords]),
+    "fermatas": lambda t: listed([q(c.start_q) for c in t.chords if c.fermata]),
+    "feels": lambda t: "|".join(b.time_feel.value for b in t.bars),
+    "tacet": lambda t: "|".join(",".join(sorted(b.tacet)) or "-" for b in t.bars),
+    "players": lambda t: "|".join(
+        "all" if b.players is None else ",".join(sorted(b.players)) for b in t.bars
+    ),
+    "breaks": lambda t: listed([str(b.number) for b in t.bars if b.breaks]),
+    "fills": lambda t: listed([str(b.number) for b in t.bars if b.fills]),
+    "rubato": lambda t: listed([str(b.number) for b in t.bars if b.rubato]),
+    "dynamics": lambda t: listed(
+        [
+            "-" if b.dynamic is None else f"{Fraction(b.dynamic)}-{Fraction(b.dynamic_end or 0)}"
+            for b in t.bars
+        ]
+    ),
+    "halves": lambda t: listed([str(b.clave_half) for b in t.bars]),
+    "melody": lambda t: listed([f"{n.pitch.name}@{n.start_q}-{n.end_q}" for n in t.melody]),
+    "hits": lambda t: listed([f"{h.start_q}-{h.end_q}" for h in t.hits if not h.kick]),
+    "kicks": lambda t: listed([f"{h.start_q}-{h.end_q}" for h in t.hits if h.kick]),
+    "tempo": lambda t: listed([f"{s.at_q}={s.us}" for s in t.tempo]),
+    "seconds": lambda t: str(TempoMap(t.tempo).exact_s(t.length_q)),
+    "pickup": lambda t: "yes" if t.pickup else "no",
+    "fade": lambda t: str(t.fade_bars),
+    "ending": lambda t: t.ending.name,
+    "style": lambda t: t.style,
+    "notes": lambda t: "; ".join(t.notes) or "-",
+}
+
+
+@pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
+def test_a_case_unrolls_as_written_beside_it(path: Path) -> None:
+    text, _, expected = path.read_text("utf-8").partition("-----\n")
+    wanted = dict(line.split(":", 1) for line in expected.strip().splitlines())
+    timeline = unroll(parse(text, path.name), request_of(wanted.pop("request", "")))
+    check(timeline)
+    assert wanted, "a case expects something"
+    for name, value in wanted.items():
+        assert SHOWN[name](timeline) == value.strip(), name
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
+def test_a_demo_fills_every_bar(path: Path) -> None:
+    check(unroll(parse(path.read_text("utf-8"), path.name)))
+
+
+def check(timeline: Timeline) -> None:
+    """What holds for every timeline: no gap, no overlap, counts that agree."""
+    at_q = Fraction(0)
+    for index, bar in enumerate(timeline.bars, 1):
+        assert bar.index == index
+        assert bar.start_q == at_q < bar.end_q
+        section = timeline.sections[bar.section_index]
+        assert section.first <= index <= section.last
+        assert (section.name, section.pass_, section.chorus) == (
+            bar.section,
+            bar.pass_,
+            bar.chorus,
+        )
+        at_q = bar.end_q
+    assert timeline.length_q == at_q
+    at_q = Fraction(0)
+    for span in timeline.chords:
+        bar = timeline.bars[span.bar - 1]
+        assert span.start_q == at_q < span.end_q
+        assert bar.start_q <= span.start_q
+        assert span.end_q <= bar.end_q
+        assert span.symbol == (span.chord.symbol if span.chord else "N.C.")
+        at_q = span.end_q
+    assert at_q == timeline.length_q
+    for before, after in zip(timeline.chords, timeline.chords[1:], strict=False):
+        assert after.sounds_q > before.start_q
+    next_bar = 1
+    for section in timeline.sections:
+        assert section.first == next_bar <= section.last
+        next_bar = section.last + 1
+    assert next_bar == len(timeline.bars) + 1
+    steps = timeline.tempo
+    assert steps[0].at_q == 0
+    assert all(a.at_q < b.at_q < timeline.length_q for a, b in itertools.pairwise(steps))
+    assert all(0 < s.us <= 16_777_215 for s in steps)
+
+
+def bar(number: int, symbol: str, *directions: str) -> Bar:
+    span = Span(number, number + 1)
+    texts = tuple(Text(d, Fraction(0), span, Direction(d)) for d in directions)
+    slot = Slot(Fraction(0), Fraction(4), read(symbol), symbol, span)
+    return Bar(number, FOUR_FOUR, (slot,), span, texts=texts)
+
+
+def chart(*bars: Bar, times: int = 0) -> Chart:
+    """A chart of one unnamed section, made by hand."""
+    span = Span(0, 1)
+    section = Section("", Settings(), (MusicLine(bars, span),), span)
+    header = Header(choruses=times or None)
+    return Chart(Source("hand.txt", "x" * 60), header, Settings(), (section,), ("",))
+
+
+@pytest.mark.parametrize(
+    ("bars", "code", "message"),
+    [
+        (
+            (bar(1, "C"), bar(2, "F", "D.S.")),
+            "E602",
+            '"D.S." is written, but no "Segno" is',
+        ),
+        (
+            (bar(1, "C"), bar(2, "F", "To Coda"), bar(3, "G7")),
+            "E603",
+            '"To Coda" is written, but no "Coda" is',
+        ),
+        (
+            (bar(1, "C"), bar(2, "F", "D.C. al Fine")),
+            "E604",
+            '"D.C. al Fine" is written, but no "Fine" is',
+        ),
+        (
+            (bar(1, "C", "Segno"), bar(2, "F", "D.S. al Coda"), bar(3, "C", "Coda")),
+            "E605",
+            '"D.S. al Coda" is written, but no "To Coda" is',
+        ),
+    ],
+)
+def test_a_direction_that_leads_nowhere_is_an_error_at_its_place(
+    bars: tuple[Bar, ...], code: str, message: str
+) -> None:
+    with pytest.raises(ChartError) as wrong:
+        unroll(chart(*bars))
+    (diagnostic,) = wrong.value.diagnostics
+    assert (diagnostic.code, diagnostic.message) == (code, message)
+    assert diagnostic.span == Span(2, 3)
+
+
+def test_a_chart_without_end_is_refused_before_it_is_played() -> None:
+    """Repeats of repeats of choruses: a short text that would last for days."""
+    text = "choruses: 200\nform: (A x99) x99\n[A]\n|: C | F | G7 | C :| x99\n"
+    with pytest.raises(ChartError) as wrong:
+        unroll(parse(text))
+    assert wrong.value.diagnostics[0].code == "E601"
+    assert (
+        wrong.value.diagnostics[0].message
+        == "more than 20000 bars would be played, which is the limit"
+    )
+
+
+def test_the_limit_itself_can_be_played() -> None:
+    text = "choruses: 200\n[A]\n|: " + "C | " * 49 + "C :|\n"
+    assert len(unroll(parse(text)).bars) == 20_000
+
+
+@pytest.mark.parametrize(
+    ("request_text", "message"),
+    [
+        (
+            "section=C",
+            "--section C: no such section is played; there are Intro, A, Bridge.",
+        ),
+        (
+            "section=brigde",
+            "--section brigde: no such section is played; there are Intro, A, Bridge."
+            " Did you mean 'Bridge'?",
+        ),
+        ("bars=7-9", "--bars 7-9: the sheet has bars 1 to 3, as far as they are played"),
+        ("choruses=19999", "--choruses 19999: more than 20000 bars would be played; ask for fewer"),
+        (
+            "section=A choruses=20001",
+            "--choruses 20001: more than 20000 bars would be played; ask for fewer",
+        ),
+    ],
+)
+def test_a_request_for_what_is_not_there_is_refused(request_text: str, message: str) -> None:
+    song = parse("key: C\n[Intro]\n| C |\n[A]\n| F |\n[Bridge]\n| C |\n")
+    with pytest.raises(RequestError) as wrong:
+        unroll(song, request_of(request_text))
+    assert str(wrong.value) == message
+
+
+def test_sections_without_names_cannot_be_asked_for() -> None:
+    with pytest.raises(RequestError, match="no named sections; choose bars with --bars"):
+        unroll(parse("| C | F |\n"), request_of("section=A"))
+
+
+def test_bars_that_are_never_played_cannot_be_asked_for() -> None:
+    """The second ending is never reached: the section is played once, in one chorus."""
+    song = parse("key: C\nending: as written\n[A]\n| C |1. G7 ||2. F ||last. C |]\n[B]\n| F |\n")
+    with pytest.raises(RequestError, match=r"--bars 2-2: these bars are never played"):
+        unroll(song, request_of("bars=2-2"))
+
+
+@pytest.mark.parametrize(
+    ("meter", "style"),
+    [
+        ("4/4", "rock eighths"),
+        ("3/4", "jazz waltz"),
+        ("12/8", "slow blues"),
+        ("7/8", "rock eighths"),
+    ],
+)
+def test_the_meter_chooses_a_style_where_none_is_written(meter: str, style: str) -> None:
+    song = parse(f"key: C\ntempo: 100\nmeter: {meter}\n| C | F |\n")
+    assert style_name(song) == style
+    timeline = unroll(song)
+    assert timeline.style == style
+    assert timeline.notes[0] == f"no style is written: {style} is played"
+
+
+def test_a_style_that_is_asked_for_holds_for_sections_with_their_own() -> None:
+    song = parse("style: bossa nova\n[A]\n| C |\n[B]\nstyle: medium swing\n| F |\n")
+    assert [b.style for b in unroll(song).bars[:2]] == [None, "medium swing"]
+    asked = unroll(song, Request(style="pop ballad"))
+    assert asked.style == "pop ballad"
+    assert {b.style for b in asked.bars} == {None}
+
+
+def test_an_unset_push_follows_the_grid_of_the_style() -> None:
+    song = parse("[A]\n| C <F |\n[B]\nstyle: medium swing\n| C <F |\n")
+    timeline = unroll(song, grid_q=Fraction(1, 4), section_grids={"medium swing": Fraction(1, 2)})
+    assert [c.push_q for c in timeline.chords if c.push_q] == [Fraction(1, 4), Fraction(1, 2)]
+
+
+def test_plain_leaves_out_unwritten_colours_everywhere() -> None:
+    song = parse("colour: full\n[A]\n| C |\n[B]\ncolour: full\n| F |\n")
+    assert {b.colour for b in unroll(song, Request(colour=False)).bars} == {False}
+
+
+def test_a_stop_goes_on_through_a_chord_that_is_held() -> None:
+    """The `/` at the bar line is not a new stroke, and nobody keeps time in it."""
+    timeline = unroll(parse("ending: as written\n| G7! | / / / C | C= | C |\n"))
+    assert [(c.strike, c.held) for c in timeline.chords] == [
+        (Strike.STOP, False),
+        (Strike.STOP, True),
+        (Strike.NORMAL, False),
+        (Strike.RING, False),
+        (Strike.NORMAL, False),
+    ]
+
+
+def test_the_line_of_the_text_goes_with_every_bar_and_none_with_an_added_one() -> None:
+    timeline = unroll(parse("key: C\n\n| C | Am |\n| Dm7 | G7 | F | G7 |\n"))
+    assert [b.line for b in timeline.bars] == [3, 3, 4, 4, 4, 4, 0]
+
+
+def test_a_key_is_guessed_from_the_chords_and_said_so() -> None:
+    """Chords of one scale with its fifth falling home (a ii-V-I is the textbook sign of a key, common practice)."""
+    for symbols, key in (
+        ("Dm7 | G7 | Cmaj7 | Am7 | Dm7 | G7 | C6", "C major"),
+        ("Am7b5 | D7b9 | Gm6 | Cm7 | Am7b5 | D7b9 | Gm6", "G minor"),
+        ("E | A | E | E | A | A | E | C#m | B7 | A | E | E", "E major"),
+        ("F7 | Bb7 | F7 | F7 | Bb7 | Bb7 | F7 | D7 | Gm7 | C7 | F7 | F7", "F major"),
+    ):
+        timeline = unroll(parse(f"| {symbols} |\n"))
+        assert timeline.key.name == key
+        assert f"no key is written: the chords are read in {key}" in timeline.notes
+
+
+@pytest.mark.parametrize("semitones", range(-11, 12))
+def test_transposing_keeps_every_chord_and_spells_it_sanely(semitones: int) -> None:
+    """Pitch classes move by the interval; a root never needs more than one accidental, a key never more than six."""
+    text = "key: Db\n| Dbmaj7 | Gb7 | Bbm7b5/Fb | Eb7alt | Abm(maj7) | Bbbmaj7#11 | Ab7 | Db6/9 |\n"
+    plain = unroll(parse(text))
+    moved = unroll(parse(text), Request(transpose=semitones))
+    assert abs(moved.key.fifths) <= 6
+    for before, after in zip(plain.chords, moved.chords, strict=True):
+        assert before.chord is not None
+        assert after.chord is not None
+        assert after.chord.root.pc == (before.chord.root.pc + semitones) % 12
+        assert after.chord.lowest.pc == (before.chord.lowest.pc + semitones) % 12
+        assert after.chord.pitch_classes == tuple(
+            (pc + semitones) % 12 for pc in before.chord.pitch_classes
+        )
+        if semitones:
+            assert abs(after.chord.root.alter) <= 1
+            assert all(abs(n.alter) <= 2 for n in after.chord.notes)
+        assert after.written == before.written
+
+
+def test_two_runs_give_equal_timelines() -> None:
+    song = parse((DEMOS[0]).read_text("utf-8"))
+    assert unroll(song) == unroll(song)
