@@ -11,8 +11,10 @@ Everything is loaded when it is first used, so importing the package costs next 
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from os import PathLike
+from types import ModuleType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -101,3 +103,15 @@ def style(name: str) -> Style:
     from backing.style.find import find
 
     return find(name)
+
+
+class _Package(ModuleType):
+    """This package. Its functions share names with modules inside it (`unroll`, `arrange`, `perform`, `style`), and
+    Python binds a module into its package when it is first imported; the functions stay."""
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if not (name in __all__ and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package
