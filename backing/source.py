@@ -99,7 +99,10 @@ class Diagnostic:
 
     def render(self) -> str:
         """The headline, the line with a mark under the place, and the hint; long lines are cut around the place."""
-        text = self.source.line_text(self.line).replace("\t", " ")
+        text = "".join(
+            c if c.isprintable() else " " if c == "\t" else "·"
+            for c in self.source.line_text(self.line)
+        )
         column, end = self.column - 1, self.end_column - 1
         if len(text) > 120:
             cut = max(0, min(column - 40, len(text) - 120))

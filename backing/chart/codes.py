@@ -25,13 +25,13 @@ CODES: dict[str, tuple[str, str]] = {
     "E109": ("this bracket is not closed before the bar ends", "type ) after the last chord that shares the place"),
     "E110": ("a closing bracket without an opening one", "take it away, or type ( before the first chord that shares the place"),
     "E111": ("{found} fills a whole bar and stands alone in it", "give it a bar of its own:  | {found} |  or hold a chord with /"),
-    "E112": ("{found} repeats what stands before, and this section holds {have} before it", "write the chords"),
-    "E113": ("{found} repeats a bar of {before}, and this bar is {here}", "write the chords"),
+    "E112": ("{found} repeats what stands before, and this section holds {have} before it", "write the chords, such as  | C | F |"),
+    "E113": ("{found} repeats a bar of {before}, and this bar is {here}", "write the chords, such as  | {here} C |"),
     "E114": ("a / holds the chord before it, and nothing stands before it {where}", "write {what} first"),
     "E115": ("a meter stands at the start of its bar, here it comes after {found}", "move {meter} to just after the bar line"),
     "E116": ("{found} is no meter that can be counted", "write how many of which note, such as 4/4, 6/8 or 7/8 (2+2+3); below stands 1, 2, 4, 8, 16 or 32"),
     "E117": ("the groups {groups} make {total}, and the meter has {count}", "write groups that add up, such as {example}"),
-    "E118": ("a < plays the chord after it early, and no chord follows it directly", "put it against the chord, such as <C7"),
+    "E118": ("a < plays the chord after it early, and no chord follows it directly", "put it against the chord, such as {example}"),
     "E119": ("{found} stands after a chord and belongs to it", "put one of ! and = against the chord, such as C7!"),
     "E120": ("this text in quotes has no end", 'type " after the last word'),
     "E121": ("{found} is no sign for a beat", "hold a chord with / and a blank for each beat:  {example}"),
@@ -100,11 +100,9 @@ CODES: dict[str, tuple[str, str]] = {
     "E409": ("{found} has no place in a line of {name}", "{hint}"),
     "E410": ("a line of {name} starts and ends with a bar line", "type  {name}: {example}"),
     # --- chord symbols (the sentences and hints come from the reader of symbols)
-    "E500": ("{message}", "{hint}"),
-    "E501": ("a symbol of {length} characters is longer than {most}", "{hint}"),
+    "E501": ("a symbol of {length} characters is longer than {most}", "write one chord; chords are parted by blanks"),
     "E502": ("N.C. means that no chord sounds; it takes no {found}", "write  N.C.  alone"),
-    "E503": ("{value} is written with a letter from another alphabet: {letter} is {name}", "type  {example}  on a Latin keyboard"),
-    "E504": ("there is a blank inside a chord symbol, before {rest}", "type  {example}"),
+    "E504": ("there is a blank inside a chord symbol", "type  {example}"),
     # --- limits, and the text as such
     "E901": ("a chart has at most {most} of text, this one has {count}", "split it into several charts"),
     "E902": ("a chart has at most {most} written bars; this is one more", "use repeats, or split it into several charts"),
@@ -120,8 +118,29 @@ CODES: dict[str, tuple[str, str]] = {
     "W302": ("no ending is numbered {number}; the last one serves instead", "type  |{number}."),
     "W303": ("{found} is printed and not obeyed; did you mean the direction {name}?", 'type  "{name}"'),
     "W304": ("the mark {name} stands here, and no direction leads to it", "{hint}"),
-    "W500": ("{message}", "{hint}"),
 }  # fmt: skip
+
+# Faults of chord symbols: the name that the reader of symbols gives -> code; it words the sentence and the hint itself.
+SYMBOL_CODES = {
+    "not-a-note-name": "E505", "lower-case-root": "E506", "german-note-name": "E507",
+    "looks-like-solfege": "E508", "look-alike-letter": "E509", "bad-character": "E510",
+    "mixed-accidentals": "E511", "too-many-accidentals": "E512", "dangling-accidental": "E513",
+    "unbalanced-bracket": "E514", "empty-bracket": "E515", "empty-item": "E516",
+    "nested-bracket": "E517", "missing-bass": "E518", "bad-bass": "E519", "two-basses": "E520",
+    "polychord": "E521", "wrong-slash": "E522", "no-chord-with-bass": "E523",
+    "unknown-word": "E524", "unknown-number": "E525", "word-order": "E526",
+    "dangling-minus": "E527", "zero-for-degree-sign": "E528", "ambiguous-extension": "E529",
+    "ambiguous-add": "E530", "ambiguous-symbol": "E531", "ambiguous-plus": "E532",
+    "bad-sus": "E533", "add-without-degree": "E534", "omit-without-degree": "E535",
+    "contradiction": "E536", "duplicate": "E537", "redundant-alteration": "E538",
+    "junk-at-end": "E539", "chart-token": "E540",
+}  # fmt: skip
+SYMBOL_WARNINGS = {
+    "ambiguous-flat": "W501", "ambiguous-sharp": "W502", "ambiguous-extension": "W503",
+    "ambiguous-number": "W504", "contradiction": "W505", "old-spelling": "W506",
+    "ambiguous-minus": "W507", "full-width": "W508",
+}  # fmt: skip
+CODES |= dict.fromkeys((*SYMBOL_CODES.values(), *SYMBOL_WARNINGS.values()), ("{message}", "{hint}"))
 
 MOST_MISTAKES = 200
 
@@ -136,7 +155,8 @@ def quoted(text: str, most: int = 24) -> str:
     >>> quoted("tmepo"), quoted("x" * 40)
     ("'tmepo'", "'xxxxxxxxxxxxxxxxxxxxxxxx…'")
     """
-    return f"'{text if len(text) <= most else text[:most] + '…'}'"
+    shown = text if len(text) <= most else text[:most] + "…"
+    return "'" + "".join(c if c.isprintable() else f"U+{ord(c):04X}" for c in shown) + "'"
 
 
 def near(word: str, names: Iterable[str]) -> str | None:

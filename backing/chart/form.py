@@ -28,6 +28,7 @@ class Form(NamedTuple):
 
     items: tuple[FormItem, ...]
     repeats: int
+    whole: bool = True  # nothing in it was wrong
 
 
 class _Names:
@@ -60,7 +61,8 @@ def read(value: str, start: int, names: tuple[str, ...], faults: Faults) -> Form
     known = _Names(names)
     items: list[FormItem] = []
     group: tuple[int, int] | None = None  # items inside the brackets
-    opened, repeats, i = -1, 1, 0
+    opened, repeats, i, extra = -1, 1, 0, 0
+    before = len(faults.found)
     while i < len(words):
         word = words[i]
         at, end = start + pieces[i].start(), start + pieces[i].end()
@@ -70,14 +72,17 @@ def read(value: str, start: int, names: tuple[str, ...], faults: Faults) -> Form
         if word == "(":
             if opened >= 0 or group:
                 faults.add("E311", at, end)
+                extra += 1
             else:
                 opened = len(items)
         elif word == ")":
-            if opened < 0:
+            if extra:
+                extra -= 1
+            elif opened < 0:
                 faults.add("E313", at, end)
             else:
                 group, opened = (opened, len(items)), -1
-                if group[0] == group[1]:
+                if group[0] == group[1] and items:
                     faults.add("E314", at, end, example=_example(names))
         elif found:
             name, semitones, many = found
@@ -112,7 +117,7 @@ def read(value: str, start: int, names: tuple[str, ...], faults: Faults) -> Form
         group = (opened, len(items))
     if not items:
         faults.add("E314", start, start + len(value), example=_example(names))
-    return Form(_placed(items, group), repeats)
+    return Form(_placed(items, group), repeats, len(faults.found) == before)
 
 
 def _example(names: tuple[str, ...]) -> str:

@@ -53,17 +53,16 @@ def plain(text: str) -> str:
     return text if text.isascii() else text.translate(QUOTES).translate(FULL_WIDTH)
 
 
-def wide(text: str, faults: Faults) -> None:
-    """Warn of full-width signs, once a line."""
+def wide(text: str, found: list[Line], faults: Faults) -> None:
+    """Warn of full-width signs where they mean something, once a line."""
     if text.isascii():
         return
-    last = 0
-    for found in _WIDE.finditer(text):
-        line = faults.line(found.start())
-        if line != last:
-            read = found[0].translate(FULL_WIDTH)
-            faults.add("W101", *found.span(), found=quoted(found[0]), read=quoted(read))
-        last = line
+    for line in found:
+        free = line.name in ("title", "by", "notes", "style", "words")
+        sign = _WIDE.search(text, line.start, line.value if free else line.end)
+        if sign:
+            read = sign[0].translate(FULL_WIDTH)
+            faults.add("W101", *sign.span(), found=quoted(sign[0]), read=quoted(read))
 
 
 def lines(text: str) -> tuple[list[Line], list[tuple[int, int, bool]]]:
@@ -183,7 +182,7 @@ def bar_mark(text: str, found: re.Match[str], end: int, faults: Faults) -> BarMa
         dotless = _DOTLESS.match(text, stop, end)
         if dotless and not opens:
             faults.add("E124", dotless.start(1), dotless.end(1), number=dotless[1])
-            stop = dotless.end()
+            stop, ending = dotless.end(), (max(1, int(dotless[1])),)
     return BarMark(
         start, stop, sign, times, counted, opens, "||" in sign and not opens, "]" in sign, ending
     )
@@ -197,7 +196,7 @@ def _ending_numbers(found: re.Match[str], faults: Faults) -> tuple[int, ...]:
         if found[2] == "," and last == first + 1:
             return (first, last)
         faults.add("E125", *found.span(), found=quoted(found[0].strip()))
-        return (1,)
+        first, last = sorted((min(max(first, 1), MOST_TIMES), min(max(last, 1), MOST_TIMES)))
     return tuple(range(first, last + 1))
 
 
@@ -258,11 +257,11 @@ def cells(text: str, start: int, end: int, faults: Faults) -> tuple[list[Cell], 
         if kind == "quote":
             at = _bar_end(text, first, end)
             faults.add("E120", first, first + 1)
-            word, kind = text[first:at].rstrip() + '"', "text"
+            word, kind = text[first:at].rstrip(), "broken"
         elif kind == "word":
             if word == "/" or word == "%" or word == "%2":
                 kind = word[0]
-        elif kind != "meter" and kind != "text":
+        elif kind not in ("meter", "text", "broken"):
             kind = word if kind != "colon" else "word"
         tokens.append(Token(kind, first, at, word))
     ended = not tokens and left is not None

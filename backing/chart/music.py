@@ -13,7 +13,6 @@ from backing.chart import directions
 from backing.chart.ast import Direction, Slot, Text
 from backing.chart.codes import Faults, quoted
 from backing.chart.lex import Token
-from backing.chart.lookalikes import latin
 from backing.chart.symbols import Symbols
 from backing.chart.time import (
     CHORD,
@@ -30,6 +29,7 @@ from backing.harmony.symbol import Chord
 from backing.source import Span
 
 MOST_DEPTH = 2
+ZERO = Fraction(0)
 
 
 @dataclass(slots=True)
@@ -95,6 +95,7 @@ class _Sorter:
         self.open: list[tuple[list[Shape], Token]] = []  # the brackets that are open
         self.level = self.out.shape
         self.push: Token | None = None
+        self.dotted = False  # a wrong sign for a beat was reported
 
     def run(self, tokens: list[Token]) -> Content:
         skip = -1
@@ -102,7 +103,7 @@ class _Sorter:
             if token.start < skip:
                 continue
             if self.push and (token.kind != "word" or token.start != self.push.end):
-                self._lost_push()
+                self._lost_push("(<F7 C7)" if token.kind == "(" else "<C7")
             kind = token.kind
             if kind == "word":
                 skip = self._word(token, tokens[-1].end)
@@ -116,6 +117,8 @@ class _Sorter:
                 self.push = token
             elif kind == "text":
                 self._text(token)
+            elif kind == "broken":
+                self.out.whole = False
             elif kind == "meter":
                 self._meter(token)
             else:
@@ -128,9 +131,9 @@ class _Sorter:
             self.out.whole = False
         return self.out
 
-    def _lost_push(self) -> None:
+    def _lost_push(self, example: str = "<C7") -> None:
         assert self.push is not None
-        self.faults.add("E118", self.push.start, self.push.end)
+        self.faults.add("E118", self.push.start, self.push.end, example=example)
         self.push = None
 
     def _say(self, word: str) -> None:
@@ -156,7 +159,9 @@ class _Sorter:
                 if bare:
                     name = directions.plain_name(bare[0])
                     self.faults.add("E330", *bare.span(), name=name)
-                    self.out.whole = self.out.whole and bool(self.level)
+                    place = Token("text", *bare.span(), bare[0])
+                    self.out.texts.append(Quoted(name, place, len(self.out.leaves)))
+                    self.out.whole = self.out.whole and bool(self.out.leaves)
                     return bare.end()
             if word in ("𝄋", "𝄌", "𝄐"):
                 self._text(token, word)
@@ -167,9 +172,14 @@ class _Sorter:
             self._marks(leaf)
         bare_word = leaf.word
         if bare_word and not bare_word.strip("/.-–—_~'`,*") and bare_word != "/":
-            example = " ".join(["C7", *["/"] * min(3, max(1, len(bare_word)))])
-            self.faults.add("E121", token.start, token.end, found=quoted(word), example=example)
-            self.out.whole = False
+            example = (
+                " ".join(["C7", *["/"] * min(3, len(bare_word))])
+                if len(bare_word) > 1
+                else "C7 / / /"
+            )
+            if not self.dotted:
+                self.faults.add("E121", token.start, token.end, found=quoted(word), example=example)
+            self.dotted, self.out.whole = True, False
             return -1
         if not bare_word:
             self.faults.add("E119", token.start, token.end, found=quoted(word))
@@ -338,13 +348,8 @@ def texts(found: Content, times: Times, faults: Faults) -> tuple[Text, ...]:
     """The words over a bar, each where the next item begins, or at the last one."""
     made = []
     for quote in found.texts:
-        at = times[min(quote.leaf, len(times) - 1)][0] if times else Fraction(0)
+        at = times[min(quote.leaf, len(times) - 1)][0] if times else ZERO
         start, end = quote.token.start, quote.token.end
         direction: Direction | None = directions.recognise(quote.text, start, end, faults)
         made.append(Text(quote.text, at, Span(start, end), direction))
     return tuple(made)
-
-
-def is_chordlike(word: str) -> bool:
-    """Whether a word may be meant as a chord: used to tell music without bar lines from other text."""
-    return latin(word)[:1] in "ABCDEFGHabcdefgh" and len(word) <= 16

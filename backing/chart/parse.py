@@ -95,6 +95,7 @@ class _Block:
     span: Span
     settings: list[Line] = field(default_factory=list)
     music: list[Line] = field(default_factory=list)
+    spoilt: bool = False  # it holds music that could not be read as such
 
     def add(self, line: Line) -> None:
         self.span = self.span.to(Span(line.start, line.end))
@@ -103,10 +104,11 @@ class _Block:
 class _Parser:
     def __init__(self, text: str, faults: Faults, german: bool) -> None:
         self.typed, self.plain, self.faults, self.german = text, plain(text), faults, german
-        wide(text, faults)
 
     def chart(self) -> Chart:
         found, comments = lines(self.plain)
+        wide(self.typed, found, self.faults)
+        self._sharp_keys(found, comments)
         blocks = self._blocks(found)
         head, blocks = blocks[0], blocks[1:] if not blocks[0].music else blocks
         header = self._settings(head.settings, None)
@@ -124,8 +126,9 @@ class _Parser:
         if written_form:
             start, end = written_form.value_span.start, written_form.value_span.end
             played = form.read(self.plain[start:end], start, names, self.faults)
-            header.values["form"], header.values["form_repeats"] = played
-            self._unplayed(played, sections)
+            header.values["form"], header.values["form_repeats"] = played.items, played.repeats
+            if played.whole:
+                self._unplayed(played, sections)
         directions.check(piece.seen, written_form is not None, self.faults)
         own = {k: v for k, v in header.values.items() if k not in _SHARED}
         shared = {k: v for k, v in header.values.items() if k in _SHARED}
@@ -172,6 +175,19 @@ class _Parser:
             return None
         return beats
 
+    def _sharp_keys(self, found: list[Line], comments: list[tuple[int, int, bool]]) -> None:
+        """Warn where a blank made a comment of a sharp: `key: F # minor`."""
+        behind = {
+            self.faults.line(start): (start, end) for start, end, alone in comments if not alone
+        }
+        for line in found:
+            place = behind.get(self.faults.line(line.start)) if line.name == "key" else None
+            if place and len(value := self.plain[line.value : line.end]) == 1:
+                word = self.plain[slice(*place)][1:].split()[:1]
+                if word and word[0].casefold() in ("minor", "major", "m", "min", "maj"):
+                    example = f"key: {value}# {word[0]}"
+                    self.faults.add("W201", *place, key=value, example=example)
+
     # --- headings
 
     def _blocks(self, found: list[Line]) -> list[_Block]:
@@ -187,7 +203,7 @@ class _Parser:
                 else:
                     block.settings.append(line)
             elif line.kind is Kind.OTHER:
-                self._other(line)
+                block.spoilt = self._other(line) or block.spoilt
             else:
                 block.music.append(line)
             block.add(line)
@@ -226,19 +242,19 @@ class _Parser:
         else:
             settings.unknown(line, self.plain, self.faults)
 
-    def _other(self, line: Line) -> None:
-        """A line that is nothing: guess what it was meant to be."""
+    def _other(self, line: Line) -> bool:
+        """A line that is nothing: guess what it was meant to be; returns whether it was meant as music."""
         text = self.plain[line.start : line.end]
         words = text.split()
         hidden = INVISIBLE.search(text)
         if hidden:
             at = line.start + hidden.start()
             self.faults.add("E905", at, at + 1, found=f"U+{ord(hidden[0]):04X}")
-            return
+            return True
         if len(text) <= 400 and all(len(w) <= 16 and _CHORDLIKE.fullmatch(w) for w in words):
             example = "| " + " | ".join(words[:8]) + " |"
             self.faults.add("E101", line.start, line.end, found=quoted(words[0]), example=example)
-            return
+            return True
         hint = "write a setting as  name: value , a section as  [A] , music as  | C | G7 |"
         name, equals, value = text[:80].partition("=")
         known = near(name.strip(), list(settings.SETTINGS)) if equals else None
@@ -249,6 +265,7 @@ class _Parser:
         elif len(words) <= 3 and len(text) <= 30 and all(w.isalnum() for w in words):
             hint = f"if a section begins here, type  [{text}]"
         self.faults.add("E123", line.start, line.end, hint=hint)
+        return False
 
     # --- sections
 
@@ -263,7 +280,8 @@ class _Parser:
             key = block.name.casefold()
             if not block.music:
                 block.name = canonical.get(key, block.name)
-                self._again(block, first)
+                if not block.spoilt:
+                    self._again(block, first)
                 continue
             own = (
                 settings.Read({}, ())

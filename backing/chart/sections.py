@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
@@ -13,7 +14,7 @@ from backing.chart.directions import BEAT, ORDER, Seen
 from backing.chart.lex import BarMark, Cell, Kind, Line, cells
 from backing.chart.music import Content, content, slots, texts, timed
 from backing.chart.symbols import Symbols
-from backing.chart.time import Space
+from backing.chart.time import Space, Times
 from backing.chart.values import Wrong
 from backing.chart.values import meter as read_meter
 from backing.harmony.symbol import Chord
@@ -222,12 +223,13 @@ class Reader:
             self._repeat(found, cell, space, span, left, right, bars)
             return
         made: tuple[Slot, ...] = ()
-        words: tuple[Text, ...] = ()
+        times: Times | None = None
         if found.repeat:
             faults.add("E111", found.repeat.start, found.repeat.end, found=found.repeat.text)
         elif not found.leaves and found.whole:
             faults.add("E103", cell.left.start if not cell.tokens else cell.start, max(cell.right.end if not cell.tokens else cell.end, cell.start + 1))  # fmt: skip
         else:
+            self._joined_words(found)
             times = timed(found, space, faults, cell.start, cell.end)
             if times is None:
                 for leaf in found.leaves:
@@ -236,11 +238,21 @@ class Reader:
                 self.chord = self.chord or (None, "")
             else:
                 made = slots(found, times, piece.symbols, self.chord, faults)
-                if found.texts:
-                    words = texts(found, times, faults)
                 last = made[-1]
                 self.chord = (last.chord, last.text)
+        words = texts(found, times or (), faults) if found.texts else ()
         self._add(bars, space, made, span, found, words, left, right)
+
+    def _joined_words(self, found: Content) -> None:
+        """Say where a blank parts a chord symbol (`C maj7`)."""
+        for before, leaf in itertools.pairwise(found.leaves):
+            if leaf.word[0] in "ABCDEFGN/" or before.hold:
+                continue
+            joined = self.piece.symbols.split(before.word, leaf.word)
+            if joined:
+                self.faults.add("E504", before.token.start, leaf.token.end, example=joined)
+                found.leaves.remove(leaf)
+                found.whole = False
 
     def _add(
         self,

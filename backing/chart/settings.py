@@ -137,5 +137,7 @@ def read(
             elif setting.read is not None:
                 result[setting.field] = setting.read(value)
         except values.Wrong as wrong:
-            faults.add(wrong.code, line.value, line.end, **wrong.values)
+            word = str(wrong.values.get("word", value))
+            at = line.value + max(0, value.casefold().find(word.casefold()))
+            faults.add(wrong.code, at, min(at + len(word), line.end), **wrong.values)
     return Read(result, tuple(written))

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from backing.chart.codes import Faults
+import re
+
+from backing.chart.codes import SYMBOL_CODES, SYMBOL_WARNINGS, Faults
 from backing.chart.lex import Token
-from backing.harmony.symbol import Chord, SymbolError, read_with_warnings
+from backing.harmony.symbol import Chord, SymbolError, read, read_with_warnings
 
 LONGEST = 64
+_QUALITY = re.compile(r"ma?j|mi?n?[0-9b#(]|min|m$|dim|aug|sus|add|alt|[0-9#°øΔ]|b[0-9]")
 
 
 class Symbols:
@@ -26,22 +29,29 @@ class Symbols:
             return self._known[text]
         faults, start = self._faults, token.start
         if len(text) > LONGEST:
-            faults.add(
-                "E501",
-                start,
-                start + len(text),
-                length=len(text),
-                most=LONGEST,
-                hint="write one chord; chords are parted by blanks",
-            )
+            faults.add("E501", start, start + len(text), length=len(text), most=LONGEST)
             return None
         try:
             chord, warnings = read_with_warnings(text, self._german)
         except SymbolError as wrong:
             at = start + max(0, min(wrong.column, len(text) - 1))
-            faults.add("E500", at, start + len(text), message=wrong.message, hint=wrong.hint)
+            code = SYMBOL_CODES.get(wrong.code, "E524")
+            faults.add(code, at, start + len(text), message=wrong.message, hint=wrong.hint)
             return None
         for warning in warnings:
-            faults.add("W500", start, start + len(text), message=warning.message, hint="")
+            code = SYMBOL_WARNINGS.get(warning.code, "W504")
+            faults.add(code, start, start + len(text), message=warning.message, hint="")
         self._known[text] = chord
         return chord
+
+    def split(self, first: str, second: str) -> str | None:
+        """The symbol that two words make without the blank between them, None where they make none."""
+        if not _QUALITY.match(second) or len(first + second) > LONGEST:
+            return None
+        for joined in (first + second, f"{first}({second})"):
+            try:
+                read(joined, self._german)
+            except SymbolError:
+                continue
+            return joined
+        return None

@@ -124,10 +124,10 @@ def advice(space: Space, items: Sequence[str], holds: bool) -> tuple[str, str, s
     expected = " or ".join(map(str, counts))
     have = len(items)
     chords = [i for i in items if i != "/"] or ["C7"]
-    larger = [c for c in counts if c >= len(chords)]
+    larger = sorted(c for c in counts if c > len(chords) or (holds and c == len(chords)))
     if not larger:
         return expected, "let chords share a beat in brackets", _paired(chords, counts[0])
-    target = min(larger, key=lambda c: (c < have, c)) if holds and have < max(larger) else larger[0]
+    target = next((c for c in larger if c >= have), larger[-1]) if holds else larger[0]
     return expected, "write the beats with '/'", _spread(list(items), chords, target)
 
 

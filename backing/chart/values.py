@@ -246,7 +246,7 @@ def players(text: str) -> PlayerSet:
         if role not in ROLES:
             guess = near(role, ROLES)
             hint = f"did you mean {guess}?" if guess else f"write some of {', '.join(ROLES)}"
-            raise Wrong("E216", value=quoted(role), hint=hint)
+            raise Wrong("E216", value=quoted(role), hint=hint, word=role)
     return PlayerSet(frozenset(roles), all_but)
 
 
