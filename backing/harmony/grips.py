@@ -188,8 +188,8 @@ def _closed(
                     limit_excess(a, b) for i, a in enumerate(pitches) for b in pitches[i + 1 :]
                 )
                 cost += 0.16 * abs(min(held) + capo - 5) + 0.12 * (max(held) - min(held))
-                if len(set(steps)) < 3:  # power chords live on the low strings
-                    cost += 0.5 * group[0]
+                if len(set(steps)) < 3:  # power chords live low, root and fifth side by side
+                    cost += 0.5 * group[0] + 0.8 * (group[1] - group[0] - 1)
                     low = max(low, LOW)
                 cost += 0.15 * max(0, LOW - low) + 0.4 * max(0, pitches[-1] - HIGH)
                 cost += 0.35 * (group[-1] - group[0] - len(group) + 1)
@@ -251,7 +251,7 @@ def _filled(
         choices.append(-1)
     for fret in choices:
         frets[string] = fret
-        if fingers(frets) <= 4 and frets.count(-1) <= 4:
+        if fingers(frets) <= 4:
             yield from _filled(frets, string + 1, base, names, offer, tuning, capo, seen)
     frets[string] = -1
 
