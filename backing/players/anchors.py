@@ -131,9 +131,10 @@ def settle(
     ]
     for index in range(1, len(choices)):
         here = line[index - 1]
-        leads = index == len(line) or line[index].fresh
+        new = index == len(line) or line[index].fresh
         reached: dict[tuple[int, int], tuple[float, tuple[int, int] | None]] = {}
         for pitch, own in choices[index]:
+            leads = new and pitch % 12 != here.tones.bass
             for state, (cost, _) in paths[-1].items():
                 going = _going(here, state[0], pitch, low, high, leads)
                 run = state[1] + 1 if state[0] == pitch and len(here.slots) == 1 else 1

@@ -41,9 +41,10 @@ class Line:
         return self.stretches[index + 1] if index + 1 < len(self.stretches) else None
 
     def leads(self, index: int) -> bool:
-        """Whether a new chord follows a stretch."""
-        after = self.following(index)
-        return self.anchors[index + 1] >= 0 and (after is None or after.fresh)
+        """Whether another bass follows a stretch, so that it is worth an approach."""
+        after, goal = self.following(index), self.anchors[index + 1]
+        new = goal >= 0 and (after is None or after.fresh)
+        return new and goal % 12 != self.stretches[index].tones.bass
 
     def target(self, index: int) -> str:
         """The name of the bass that follows a stretch; "" where nothing does."""

@@ -119,6 +119,8 @@ def _note(line: Line, index: int, event: Event, told: bool) -> tuple[Note, bool]
     if degree == "x":
         until, force, why = min(until, at + DEAD_Q), DEAD, f"dead note, {why}"
         return _made(line, stretch, at, min(until, limit), anchor, force, why, "", chord), False
+    if not told and (degree == "a" or degree.startswith("n")):
+        degree = "1"  # nothing leads on before the chord itself is heard
     if degree == "a":
         goal = line.anchors[index + 1]
         pitch = _approach(line, stretch, anchor, goal)
@@ -187,14 +189,15 @@ def degree_pitch(anchor: int, t: Tones, degree: str, low: int, high: int) -> int
 def _approach(line: Line, stretch: Stretch, anchor: int, goal: int) -> int:
     """A step into the next bass from a side that chance takes; the fifth where the bass stays."""
     t = stretch.tones
-    if goal < 0 or goal == anchor:
+    if goal < 0 or (goal - anchor) % 12 == 0:
         fifth = "-5" if anchor - 5 >= line.low else "5"
         return degree_pitch(anchor, t, fifth, line.low, line.high)
     sides = [d for d in (-1, 1, -2, 2) if line.low <= goal + d <= line.high and goal + d != anchor]
+    chromatic = 0.5 if line.brief.style.feel.straight else 1.2
     weights = []
     for d in sides:
         inside = t.is_scale_tone(goal + d)
-        weights.append((3.0 if inside else 1.2) if abs(d) == 1 else (2.5 if inside else 0.2))
+        weights.append((3.0 if inside else chromatic) if abs(d) == 1 else (2.5 if inside else 0.02))
     return goal + line.brief.place.at(stretch.bar).pick(sides, weights, "approach")
 
 

@@ -98,6 +98,10 @@ def tones(chord: Chord, key: Key) -> Tones:
         elif number == 7 and 6 in own:
             semitones = own[6][0]
         steps.append(semitones)
+    if chord.family == "diminished":
+        scale_rel |= (
+            1 << 11
+        )  # the eighth note of the scale: its seventh is the chord's sixth by sound
     bass = chord.lowest.pc
     if chord.bass is not None:
         chord_rel |= 1 << (bass - root.pc) % 12

@@ -86,7 +86,7 @@ def routes(
                 cost = _rest(on_strong, chord_tone, in_scale, broad)
                 cost += 0.5 if there == leap else 0.0
             if broad and chord_tone and rel in (6, 7, 8):
-                cost -= 0.8  # the fifth, altered or not
+                cost -= 1.1  # the fifth, altered or not
             if cost < 4.0:
                 offers.append((there, cost, index != last and not in_scale))
         grown: list[Grown] = []

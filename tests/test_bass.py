@@ -1,0 +1,308 @@
+"""Bass figures, riffs by degree, and how the bass obeys marks and meters."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from band import DEMOS, arranged, chart, player
+from briefs import brief, part
+
+from backing.arrangement import Note
+from backing.harmony.reader import read
+from backing.harmony.symbol import Chord
+from backing.instruments import INSTRUMENTS
+from backing.players import bass
+from backing.style.cells import read as read_line
+from backing.style.find import find
+from backing.style.model import Part, Pattern, Where
+from backing.timebase import Meter
+from backing.timeline import Strike
+
+FOUR, THREE = Meter.of(4, 4), Meter.of(3, 4)
+HALF = Fraction(1, 2)
+
+
+def chord(symbol: str) -> Chord:
+    found = read(symbol)
+    assert found is not None
+    return found
+
+
+def chords(text: str) -> list[tuple[Chord | None, int]]:
+    """`Dm7 G7:2 Cmaj7:2`: chords with their lengths in quarters, 4 where none is given."""
+    found: list[tuple[Chord | None, int]] = []
+    for item in text.split():
+        symbol, _, length = item.partition(":")
+        found.append((None if symbol == "N.C." else chord(symbol), int(length or 4)))
+    return found
+
+
+def plays(way: str, text: str, **how: object) -> list[Note]:
+    """The bass of a row of chords by one algorithm."""
+    return bass.play(brief(part("bass", "acoustic bass", plays=way), chords(text), **how))  # type: ignore[arg-type]
+
+
+def riffs(line: str, text: str, *, meter: Meter = FOUR, **how: object) -> list[Note]:
+    """The bass of a row of chords by a riff."""
+    cells = read_line(line, meter, "bass")
+    pattern = Pattern("riff", meter, len(cells), "mf", Where.TIME, 1.0, {"bass": cells})
+    return bass.play(
+        brief(part("bass", "finger bass", [pattern]), chords(text), meter=meter, **how)  # type: ignore[arg-type]
+    )
+
+
+def table(notes: Sequence[Note]) -> list[tuple[str, str]]:
+    """Places and degrees, readable."""
+    return [(str(n.start_q), n.degree) for n in notes]
+
+
+# -- figures -----------------------------------------------------------------------------------------
+
+
+def test_a_two_feel_plays_half_notes_root_first_and_mostly_fifths_after() -> None:
+    """Half notes, root then fifth, now and then something else (common practice)."""
+    quiet = part("bass", "acoustic bass", plays="two-feel", pickups=0.0)
+    row = chords("C F Bb Eb Ab Db Gb B E A D G " * 4)
+    notes = bass.play(brief(quiet, row))
+    strong = [n for n in notes if n.start_q % 4 in (0, 2)]
+    assert {n.start_q for n in strong} == {Fraction(i * 2) for i in range(96)}
+    assert all(n.degree == "1" for n in notes if n.start_q % 4 == 0)
+    seconds = [n for n in notes if n.start_q % 4 == 2]
+    assert sum(n.degree == "5" for n in seconds) / len(seconds) > 0.4
+
+
+def test_a_tumbao_sounds_the_and_of_two_and_four_and_four_belongs_to_the_next_chord() -> None:
+    """The and of two and beat four only, the last tied over the bar (Wikipedia, "Tumbao"; common practice)."""
+    notes = plays("tumbao", "Cm7 Fm7 G7 Cm7")
+    later = [n for n in notes if n.start_q >= 4]
+    assert {n.start_q % 4 for n in later} == {Fraction(3, 2), Fraction(3)}
+    on_four = [n for n in notes if n.start_q % 4 == 3][:3]
+    assert [n.chord for n in on_four] == [1, 2, 3]
+    assert [n.pitch % 12 for n in on_four] == [5, 7, 0]
+    assert all(n.end_q > (n.start_q // 4 + 1) * 4 for n in on_four)
+    assert notes[0].start_q == 0
+    assert notes[0].degree == "1"
+
+
+def test_root_and_fifth_go_below_where_there_is_room() -> None:
+    """Root on one, fifth below if possible on three (country, polka, bluegrass: common practice)."""
+    quiet = part("bass", "acoustic bass", plays="root-fifth", walk_ups=0.0)
+    notes = bass.play(brief(quiet, chords("C G F C")))
+    assert [n.degree for n in notes] == ["1", "5"] * 4
+    below = [b.pitch - a.pitch for a, b in zip(notes[::2], notes[1::2], strict=True)]
+    assert all(step in (-5, 7) for step in below)
+    assert below[0] == -5
+
+
+def test_in_three_the_fifth_comes_in_the_second_bar() -> None:
+    """Waltz: root on one, next bar the fifth (common practice)."""
+    quiet = part("bass", "acoustic bass", plays="root-fifth", walk_ups=0.0)
+    notes = bass.play(brief(quiet, [(chord("C"), 6), (chord("G7"), 6)], meter=THREE))
+    assert table(notes) == [("0", "1"), ("3", "5"), ("6", "1"), ("9", "5")]
+
+
+def test_a_walk_up_leads_from_root_and_fifth_into_a_new_chord() -> None:
+    """Walks one two three into a change (country waltz: common practice)."""
+    sure = part("bass", "acoustic bass", plays="root-fifth", walk_ups=1.0)
+    notes = bass.play(brief(sure, [(chord("C"), 6), (chord("F"), 3)], meter=THREE))
+    into = [n for n in notes if 3 <= n.start_q < 6]
+    assert [n.start_q for n in into] == [3, 4, 5]
+    assert abs(into[-1].pitch - next(n for n in notes if n.start_q == 6).pitch) in (1, 2, 5, 7)
+
+
+def test_octaves_are_low_on_the_beat_and_high_off_it() -> None:
+    """Disco: low octave on the beat, high on the off-beat (common practice)."""
+    notes = plays("octaves", "Am F C G")
+    assert all(
+        n.pitch + 12 == after.pitch for n, after in zip(notes[::2], notes[1::2], strict=True)
+    )
+    assert [n.start_q for n in notes[:4]] == [0, HALF, 1, Fraction(3, 2)]
+
+
+@pytest.mark.parametrize(
+    ("rhythm", "places"),
+    [("bar", ["0"]), ("strong", ["0", "2"]), ("beat", ["0", "1", "2", "3"]),
+     ("eighths", ["0", "1/2", "1", "3/2", "2", "5/2", "3", "7/2"])],
+)  # fmt: skip
+def test_a_pedal_note_is_struck_as_often_as_the_style_says(rhythm: str, places: list[str]) -> None:
+    pedal = part("bass", "acoustic bass", plays="pedal", rhythm=rhythm)
+    notes = bass.play(brief(pedal, chords("F/C")))
+    assert [str(n.start_q) for n in notes] == places
+    assert {n.pitch % 12 for n in notes} == {0}
+
+
+@pytest.mark.parametrize("way", ["two-feel", "tumbao", "root-fifth", "octaves", "pedal"])
+def test_every_figure_states_each_chord_of_a_beat_by_its_bass(way: str) -> None:
+    """With a chord on every beat the written bass is the line, whatever the figure."""
+    row = "C:1 G/B:1 Am:1 Am/G:1 F:1 C/E:1 Dm:1 G:1"
+    notes = plays(way, row)
+    for index, (c, _) in enumerate(chords(row)):
+        assert c is not None
+        first = next(n for n in notes if n.chord == index)
+        assert first.pitch % 12 == c.lowest.pc
+        assert first.start_q <= index
+
+
+@pytest.mark.parametrize("way", ["two-feel", "tumbao", "root-fifth", "walking"])
+@pytest.mark.parametrize("symbol", ["Bm7b5", "Bdim7", "Gaug", "G7#5", "E7b5"])
+def test_a_perfect_fifth_never_stands_against_an_altered_one(way: str, symbol: str) -> None:
+    """Use the altered fifth for dim, m7b5, aug; never a perfect fifth against them (sheetmusiclibrary; common practice)."""
+    root = chord(symbol).root.pc
+    for seed in range(6):
+        notes = plays(way, f"{symbol} {symbol} {symbol} {symbol}", seed=seed)
+        assert not [n for n in notes if n.start_q % 2 == 0 and (n.pitch - root) % 12 == 7]
+
+
+# -- riffs -------------------------------------------------------------------------------------------
+
+
+def test_a_riff_takes_the_chords_own_degrees() -> None:
+    """Written 3, 5 and 7 are minor thirds, altered fifths and the chord's sevenths."""
+    line = "1 3 5 7"
+    for symbol, wanted in (
+        ("C7", [0, 4, 7, 10]), ("Cm7", [0, 3, 7, 10]), ("Cm7b5", [0, 3, 6, 10]), ("Cmaj7", [0, 4, 7, 11]),
+        ("C6", [0, 4, 7, 9]), ("C7#5", [0, 4, 8, 10]),
+    ):  # fmt: skip
+        assert [n.pitch % 12 for n in riffs(line, symbol)] == wanted, symbol
+
+
+def test_the_marks_of_a_riff_octave_below_next_chord_approach_dead_note_and_accent() -> None:
+    notes = riffs("1!8 -5x 1= na".replace("na", "n1a"), "C F")
+    first = notes[:7]
+    root = first[0].pitch
+    assert first[1].pitch - root == 12
+    assert first[2].pitch - root == -5
+    assert first[3].degree == ""
+    assert first[3].velocity < 0.6 * first[1].velocity
+    assert first[0].velocity > first[1].velocity
+    assert first[4].end_q - first[4].start_q == 1
+    assert first[5].pitch % 12 == 5
+    assert first[5].chord == 1
+    following = next(n for n in notes if n.start_q == 4)
+    assert abs(first[6].pitch - following.pitch) in (1, 2)
+    assert "to F" in first[6].why
+
+
+def test_a_slash_bass_takes_the_place_of_the_root_in_a_riff() -> None:
+    notes = riffs("1 1 5 8", "C/E Am")
+    assert [n.pitch % 12 for n in notes[:4]] == [4, 4, 7, 4]
+    assert notes[3].pitch - notes[0].pitch == 12
+
+
+def test_a_chord_that_begins_where_the_riff_rests_still_gets_its_root() -> None:
+    notes = riffs("1= = . .", "C:2 F:2")
+    assert [(n.start_q, n.end_q, n.pitch % 12) for n in notes] == [(0, 2, 0), (2, 4, 5)]
+
+
+def test_a_riff_that_leaves_the_first_beat_empty_begins_on_the_root() -> None:
+    """One drop: nothing on one (common practice); the first note that comes is the root."""
+    notes = riffs(". 51 3= =", "C Am")
+    assert table(notes)[:2] == [("1", "1"), ("3/2", "1")]
+    assert [n.pitch % 12 for n in notes if n.start_q == 5] == [9]
+
+
+def test_a_pushed_chord_moves_the_riff_with_it() -> None:
+    notes = riffs("1 1 1 11", "C F", pushes={1: HALF})
+    early = next(n for n in notes if n.start_q == Fraction(7, 2))
+    assert (early.pitch % 12, early.end_q, early.chord) == (5, 5, 1)
+    assert not [n for n in notes if n.start_q == 4]
+
+
+def test_a_riff_stays_in_the_range_of_its_instrument() -> None:
+    for way, low, high in (("acoustic bass", 28, 55), ("tuba", 28, 55), ("synth bass", 24, 60)):
+        sound = INSTRUMENTS[way]
+        cells = read_line("1 8 -5 9", FOUR, "bass")
+        pattern = Pattern("riff", FOUR, 1, "mf", Where.TIME, 1.0, {"bass": cells})
+        row = chords("C Db D Eb E F Gb G Ab A Bb B")
+        notes = bass.play(brief(part("bass", way, [pattern]), row))
+        assert all(max(low, sound.low) <= n.pitch <= min(max(high, 55), sound.high) for n in notes)
+
+
+# -- whole charts --------------------------------------------------------------------------------------
+
+
+def first_notes(text: str, style: str | None, seed: int = 1) -> tuple[int, int]:
+    """How many new chords of a beat or more begin in the bass with the root or written bass, of how many."""
+    a = arranged(text, style, seed)
+    notes = player(a, "bass").notes
+    by_chord: dict[int, Note] = {}
+    for note in notes:
+        if note.degree:
+            by_chord.setdefault(note.chord, note)
+    right = total = 0
+    for index, span in enumerate(a.timeline.chords):
+        if span.chord is None or span.again or span.length_q < 1 or span.bar in a.silent:
+            continue
+        total += 1
+        right += index in by_chord and by_chord[index].pitch % 12 == span.chord.lowest.pc
+    return right, total
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
+def test_every_new_chord_of_every_demo_begins_on_its_root_or_written_bass(path: Path) -> None:
+    right, total = first_notes(path.read_text("utf-8"), None)
+    assert total > 0
+    assert right == total
+
+
+@pytest.mark.parametrize(
+    "style", ["medium swing", "bossa nova", "rock eighths", "pop ballad", "slow blues", "salsa"]
+)
+def test_every_chord_of_a_bar_or_a_beat_is_stated_in_every_kind_of_style(style: str) -> None:
+    text = chart(
+        "Cmaj7 | Am7 D7/A | Gm7/F C7 F Fm6 | Em7b5 A7alt | Dm7 | G7sus4 G7 | C/E Ebdim7 Dm7 Db7 | C6"
+    )
+    right, total = first_notes(text, style)
+    assert right == total
+
+
+@pytest.mark.parametrize("meter", ["2/4", "3/4", "5/4", "6/8", "7/8", "9/8", "12/8"])
+@pytest.mark.parametrize("style", ["medium swing", "rock eighths", "bossa nova"])
+def test_the_bass_plays_every_style_in_every_meter(style: str, meter: str) -> None:
+    """Every bar has its chord's bass as its first note, and no note runs into the next one's time."""
+    a = arranged(chart("Cm7 | F7 | Bbmaj7 | Ebmaj7 | Am7b5 | D7 | Gm6 | Gm6", meter=meter), style)
+    notes = player(a, "bass").notes
+    assert all(n.end_q > n.start_q for n in notes)
+    for bar in a.timeline.bars[:-1]:  # the last chord rings through the last bar
+        assert any(bar.start_q - 1 <= n.start_q < bar.end_q for n in notes), bar.index
+    low, high = INSTRUMENTS["acoustic bass"].low, INSTRUMENTS["finger bass"].high
+    assert all(low <= n.pitch <= high for n in notes)
+
+
+def test_one_note_sounds_at_a_time() -> None:
+    for path in DEMOS:
+        notes = player(arranged(path.read_text("utf-8"), None), "bass").notes
+        for before, after in pairwise(notes):
+            assert before.start_q < after.start_q, (path.stem, before, after)
+            assert before.end_q <= after.start_q, (path.stem, before, after)
+
+
+def test_a_stop_is_one_short_stroke_of_the_bass() -> None:
+    a = arranged(chart("C7! | F7 | G7! | C6"), "medium swing")
+    notes = player(a, "bass").notes
+    stopped = [s for s in a.timeline.chords if s.strike is Strike.STOP]
+    for span in stopped:
+        inside = [n for n in notes if span.start_q <= n.start_q < span.end_q]
+        assert len(inside) == 1
+        assert inside[0].strict
+        assert inside[0].end_q - inside[0].start_q <= HALF
+
+
+def test_in_two_and_in_four_turn_a_walking_line_into_a_two_feel_and_back() -> None:
+    a = arranged(chart('"in 2" C7 | F7 | "in 4" C7 | F7'), "medium swing", wish={"choruses": 1})
+    notes = player(a, "bass").notes
+    counts = [sum(b.start_q <= n.start_q < b.end_q for n in notes) for b in a.timeline.bars[:4]]
+    assert counts[0] <= 3
+    assert counts[1] <= 3
+    assert counts[2] >= 4
+
+
+def test_a_style_says_how_low_and_how_high_its_bass_goes() -> None:
+    swing = find("medium swing").part("bass")
+    assert isinstance(swing, Part)
+    a = arranged(chart("C7 | F7 | Bb7 | Eb7 | Ab7 | Db7 | Gb7 | B7"), "medium swing")
+    assert all(swing.low <= n.pitch <= swing.high for n in player(a, "bass").notes)
