@@ -10,7 +10,9 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 
 from backing.arrangement import Note
 from backing.players.anchors import settle, stretches
@@ -54,7 +56,15 @@ def _written(line: Line) -> list[Note]:
         else:
             made, early = riff(line, index, early)
         notes += made
-    return notes
+    return _one_at_a_time(notes)
+
+
+def _one_at_a_time(notes: Sequence[Note]) -> list[Note]:
+    """Notes in order, each ending at the latest where the next begins."""
+    return [
+        note if note.end_q <= after.start_q else replace(note, end_q=after.start_q)
+        for note, after in pairwise(notes)
+    ] + list(notes[-1:])
 
 
 def _struck(line: Line, index: int) -> list[Note]:

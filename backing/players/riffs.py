@@ -78,6 +78,10 @@ def _placed(line: Line, index: int, early: bool) -> list[Event]:
         if begins <= at < stretch.end_q:
             inside.append((at, at + event.length_q, event.mark))
     on_time = bool(inside) and inside[0][0] == begins
+    if (
+        begins > stretch.start_q and early
+    ):  # played ahead already, it is not struck where it comes early
+        return inside[1:] if on_time else inside
     if begins > stretch.start_q:  # the chord comes early
         mark = inside[0][2] if on_time else "1"
         rest = inside[1:] if on_time else inside
