@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from backing.arrangement import Note
 from backing.dice import Place
+from backing.harmony.reader import read as read_symbol
 from backing.harmony.symbol import Chord
 from backing.instruments import INSTRUMENTS
 from backing.pitch import Key, NoteName
@@ -146,3 +147,10 @@ def brief(
         timeline, section, style(player, repeats=repeats), player, bars, plans, changes, after,
         tuple(made), Place((seed, player.role, "A", 1)), tuple(melody), (), heard or {}, colour,
     )  # fmt: skip
+
+
+def chord(symbol: str) -> Chord:
+    """A chord from its symbol."""
+    found = read_symbol(symbol)
+    assert found is not None
+    return found

@@ -274,9 +274,9 @@ def _judged(
     pitches = [tuning[i] + frets[i] for i in sounding]
     held = [f for f in frets if f > 0]
     barre = len(held) > fingers(frets)
-    cost = 0.35 * max(0, min(held, default=1) - 1) + 0.3 * fingers(frets) + (0.6 if barre else 0.0)
-    cost += 0.15 * (max(held, default=0) - min(held, default=0))
-    cost += 0.45 * (6 - len(sounding)) + 0.8 * (sounding[-1] - sounding[0] + 1 - len(sounding))
+    cost = 0.2 * max(0, min(held, default=1) - 1) + 0.3 * fingers(frets) + (0.6 if barre else 0.0)
+    cost += 0.12 * (max(held, default=0) - min(held, default=0)) ** 2
+    cost += 0.5 * (6 - len(sounding)) + 0.8 * (sounding[-1] - sounding[0] + 1 - len(sounding))
     cost += 0.3 * (frets[5] < 0)
     for below, here_fret, above in zip(frets, frets[1:], frets[2:], strict=False):
         if here_fret == 0 and below > 0 and above > 0:  # the hand must arch over it
@@ -289,7 +289,7 @@ def _judged(
     cost += 0.08 * max(0, len(thirds) - 1)
     missing = [d for d in offer.may if d not in here and d not in offer.colours]
     cost += 0.5 * len(missing) + (1.5 if any(d.number == 1 for d in missing) else 0)
-    cost += 0.1 * (len(steps) - len(set(steps)))
+    cost += 0.03 * (len(steps) - len(set(steps)))
     degrees = tuple(names[(tuning[i] + f) % 12].name if f >= 0 else "" for i, f in enumerate(frets))
     if 0 in frets:
         shape = "open chord"
