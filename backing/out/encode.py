@@ -28,6 +28,7 @@ __all__ = ["SOUND", "Writer", "encoder_path", "writer"]
 
 SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
 BITRATE = "192k"
+LAME_SCALE = 1 / 0.97  # LAME turns a constant 192 kbit/s down to 0.97; measured: 0.26 LU
 _FULL_DISK = "the disk is full"
 
 
@@ -147,6 +148,7 @@ class _SoundFile:
 class _Ffmpeg:
     def __init__(self, part: Path, ending: str, frames: int, tags: Tags) -> None:
         self._chapters = part.with_name(part.name + ".chapters")
+        self._gain = 1.0
         arguments = [encoder_path(), "-hide_banner", "-loglevel", "error", "-y"]
         arguments += ["-f", "f32le", "-ar", str(RATE), "-ac", "2", "-i", "pipe:0"]
         if len(tags.chapters) > 1:
@@ -157,6 +159,7 @@ class _Ffmpeg:
         for name, value in _metadata(tags, ending).items():
             arguments += ["-metadata", f"{name}={value}"]
         if ending == ".mp3":
+            self._gain = LAME_SCALE
             arguments += ["-c:a", "libmp3lame", "-id3v2_version", "3", "-f", "mp3"]
         else:
             arguments += ["-c:a", "aac", "-movflags", "+faststart", "-f", "ipod"]
@@ -171,9 +174,11 @@ class _Ffmpeg:
             raise AudioUnavailable(f"the encoder cannot be started: {error.strerror}") from error
 
     def write(self, sound: Sound, at: int) -> None:
+        import numpy as np
+
         assert self._process.stdin is not None
         try:
-            self._process.stdin.write(sound.data.cast("B"))
+            self._process.stdin.write((sound * np.float32(self._gain)).data.cast("B"))
         except BrokenPipeError:
             self.close()
 

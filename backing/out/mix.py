@@ -15,13 +15,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Generator, Iterable, Iterator, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from queue import Full, Queue
 from threading import Event, Thread
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from backing.out import room
+from backing.out import balance, room
+from backing.out.balance import trim_db
 from backing.out.synth import BLOCK, RATE, player_blocks
 from backing.performance import PerformedPlayer, Voice
 
@@ -48,11 +50,12 @@ class _Part(NamedTuple):
     sent: NDArray[np.float32] | None  # (frames,)
 
 
-def gains(voice: Voice) -> tuple[float, float]:
-    """Left and right gain of a voice: its level, and constant power over the width."""
-    gain = 10 ** (voice.level_db / 20) * math.sqrt(2)
+def gains(role: str, voice: Voice) -> tuple[float, float, float]:
+    """Left and right gain of a voice (level, trim, constant power over the width), and what its middle sends."""
+    gain = 10 ** ((voice.level_db + trim_db(role, voice.instrument)) / 20)
     angle = (max(-1.0, min(1.0, voice.pan)) + 1) * math.pi / 4
-    return gain * math.cos(angle), gain * math.sin(angle)
+    wide = gain * math.sqrt(2)
+    return wide * math.cos(angle), wide * math.sin(angle), gain * max(0.0, voice.room) / 2
 
 
 @lru_cache(maxsize=1)
@@ -99,7 +102,7 @@ def tracks(
     """
     strips = []
     for player in players:
-        dry = player_blocks(player, soundfont, total, a4=a4, anchors=anchors)
+        dry = _microphones(player, soundfont, total, a4, anchors)
         strips.append(_Ahead(_stem(player, dry) if apart else _parts(player, dry)))
     desk = _Desk()
     try:
@@ -111,6 +114,38 @@ def tracks(
     finally:
         for strip in strips:
             strip.stop()
+
+
+def _microphones(
+    player: PerformedPlayer, soundfont: Path, total: int, a4: float, anchors: Sequence[int]
+) -> Generator[Sound, None, None]:
+    """A player's dry sound; the hats and rides of a kit through a microphone of their own."""
+    import numpy as np
+
+    close_db = balance.close_db(player.voices[0].instrument)
+    groups = [player]
+    if close_db:
+        near = [n.pitch in balance.CLOSE_KEYS for n in player.notes]
+        groups = [
+            replace(
+                player,
+                notes=tuple(
+                    n for n, is_near in zip(player.notes, near, strict=True) if is_near is side
+                ),
+            )
+            for side in (False, True)
+        ]
+    sources = [player_blocks(g, soundfont, total, a4=a4, anchors=anchors) for g in groups]
+    closer = np.float32(10 ** (close_db / 20))
+    try:
+        for blocks in zip(*sources, strict=True):
+            if len(blocks) == 2:
+                yield blocks[0] + blocks[1] * closer
+            else:
+                yield blocks[0]
+    finally:
+        for source in sources:
+            source.close()
 
 
 def _stem(
@@ -145,10 +180,9 @@ def _part(player: PerformedPlayer, block: Sound, at: int) -> _Part:
     sent: NDArray[np.float32] | None = None
     for voice, weight in _voices(player, at, len(block)):
         sound = block if weight is None else block * weight[:, None]
-        left, right = gains(voice)
-        if voice.room > 0:
-            share = np.float32(10 ** (voice.level_db / 20) * voice.room / 2)
-            middle = (sound[:, 0] + sound[:, 1]) * share
+        left, right, share = gains(player.role, voice)
+        if share > 0:
+            middle = (sound[:, 0] + sound[:, 1]) * np.float32(share)
             sent = middle if sent is None else sent + middle
         if voice.instrument.cut_hz < LOWEST_CUT_HZ:
             placed = sound * np.array((left, right), np.float32)
