@@ -57,13 +57,17 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """One section in one transposition. `shares` multiply the tempo bar by bar (`beat = beat`)."""
+    """One section in one transposition. `shares` multiply the tempo bar by bar (`beat = beat`).
+
+    `steady` is true where the tempo cannot change inside the section, so that nobody need count its beats.
+    """
 
     marks: tuple[BarMark, ...]
     shares: tuple[Fraction, ...]
     qpm: Fraction
     to_qpm: Fraction | None
     own_tempo: bool
+    steady: bool
     key: Key
     style: str | None
     feel: Feel | None
@@ -121,12 +125,16 @@ def frame_of(
     players = own.players or common.players
     colour = own.colour if own.colour is not None else common.colour
     qpm, to_qpm = _tempo(chart, section, band)
+    marks = tuple(mark_bar(bar, chart.source, push_q, interval, sounds) for bar in section.bars)
+    shares = _shares(section)
+    glides = to_qpm is not None or (common.tempo is not None and common.tempo.to_bpm is not None)
     return Frame(
-        marks=tuple(mark_bar(bar, chart.source, push_q, interval, sounds) for bar in section.bars),
-        shares=_shares(section),
+        marks=marks,
+        shares=shares,
         qpm=qpm,
         to_qpm=to_qpm,
         own_tempo=own.tempo is not None,
+        steady=not glides and set(shares) == {ONE} and not any(m.bends for m in marks),
         key=sounds,
         style=None if request.style else own.style,
         feel=own.feel or common.feel,

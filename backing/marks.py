@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from backing.chart.ast import Bar, Direction, LineNote, Slot, Text
 from backing.harmony.spelling import interval_for_semitones, note_in_key, transpose
@@ -77,7 +78,7 @@ def mark_bar(bar: Bar, source: Source, push_q: Fraction, interval: Interval, key
         line=source.line_column(bar.span.start)[0],
         meter=bar.meter,
         length_q=length_q,
-        beats_q=tuple(_beats(bar.meter, length_q)),
+        beats_q=_beats(bar.meter, length_q),
         spans=tuple(_span(slot, directions, length_q, push_q, interval, key) for slot in bar.slots),
         melody=_notes(bar.melody, interval, key),
         hits=None if bar.hits is None else _notes(bar.hits, UNISON, key),
@@ -107,13 +108,14 @@ def _bend_q(at_q: Fraction, bar: Bar, direction: Direction) -> Fraction:
     return bar.slots[-1].start_q
 
 
-def _beats(meter: Meter, length_q: Fraction) -> list[Fraction]:
+@lru_cache(maxsize=256)
+def _beats(meter: Meter, length_q: Fraction) -> tuple[Fraction, ...]:
     """Counted beats; those of a pickup are counted back from its end."""
     beats, at_q = [], length_q
     while at_q > 0:
         at_q -= meter.beat_q
         beats.append(max(at_q, ZERO))
-    return beats[::-1]
+    return tuple(beats[::-1])
 
 
 def _span(

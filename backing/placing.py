@@ -49,11 +49,11 @@ def place(score: Score, visit: Visit, frame: Frame) -> None:
     pass_ = score.passes[name] = score.passes.get(name, 0) + 1
     if frame.own_clave:
         score.clave_half = 0
-    share = _first_share(score, visit, frame)
+    share = score.share = _first_share(score, visit, frame)
     start_q = at_q = score.end_q
     first, count = len(score.bars) + 1, len(visit.bars)
     time_feel, rubato, tacet = TimeFeel.NORMAL, False, frozenset[str]()
-    beats: list[Beat] = []
+    beats = [Beat(start_q, share)] if frame.steady else []
     bends: dict[tuple[int, int], Bend] = {}
     dynamics = frame.dynamics
     level = level_end = None if dynamics is None else dynamics.level
@@ -62,8 +62,9 @@ def place(score: Score, visit: Visit, frame: Frame) -> None:
         end_q = at_q + mark.length_q
         for direction in mark.switches:
             time_feel, rubato, tacet = _switched(direction, time_feel, rubato, tacet)
-        score.share = share * frame.shares[index]
-        beats.extend(Beat(at_q + b, score.share) for b in mark.beats_q)
+        if not frame.steady:
+            score.share = share * frame.shares[index]
+            beats.extend(Beat(at_q + b, score.share) for b in mark.beats_q)
         for n, (place_q, direction) in enumerate(mark.bends):
             bends[index, n] = _bend(at_q + place_q, direction, mark.meter)
         if dynamics is not None and dynamics.to is not None:
