@@ -275,6 +275,7 @@ def test_case_matters_only_for_single_letters() -> None:
         ("Cmaj⁷", "Cmaj7"), ("C⁶", "C6"), ("C–7", "Cm7"), ("C—7", "Cm7"), ("C‑7", "Cm7"), ("CΔ", "Cmaj7"),
         ("C△7", "Cmaj7"), ("C∆9", "Cmaj9"), ("C°7", "Cdim7"), ("Cº7", "Cdim7"), ("C˚7", "Cdim7"), ("CØ7", "Cm7b5"),
         ("Cø", "Cm7b5"), ("B𝄫", "Bbb"), ("F𝄪", "F##"), ("C7⁽♭⁹⁾", "C7b9"), ("C7⁺", "C7#5"),
+        ("B♭\ufe0e7", "Bb7"),
     ],
 )  # fmt: skip
 def test_what_word_processors_put(symbol: str, same: str) -> None:
@@ -384,6 +385,8 @@ SYMBOLISH = st.text("ABCDEFGHbmajMindsugtolø°Δ^+-#()/,.0123456789 ♭♯", ma
 @given(st.one_of(st.text(max_size=80), SYMBOLISH, SYMBOLISH.map(lambda s: "C" + s)))
 @example("C" + "(" * 63)
 @example("\x00")
+@example("\ufe0f")
+@example("\ud800")
 @example("C/" * 30)
 @settings(max_examples=600, deadline=None)
 def test_any_text_is_read_or_refused(symbol: str) -> None:
@@ -444,6 +447,23 @@ def test_the_report_reads_as_a_table() -> None:
     assert any(line.startswith("C2: note: ") for line in shown)
     assert any(line.startswith("H7: not-a-note-name: ") for line in shown)
     assert shown[-1].startswith("  hint: type B7")
+
+
+def test_the_report_reads_german_names() -> None:
+    """A report made with German names is shown with the notes of its chord."""
+    assert text([report("Hm7", german=True)]).splitlines()[1].split()[:5] == [
+        "Bm7",
+        "B",
+        "D",
+        "F#",
+        "A",
+    ]
+
+
+def test_messages_are_printable() -> None:
+    """Characters that cannot be printed are shown by their code."""
+    assert "\\x07" in refused("C7\x07").message
+    assert "\\x00" in refused("\x00").message
 
 
 def test_the_report_takes_diagrams() -> None:

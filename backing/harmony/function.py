@@ -141,22 +141,29 @@ def _key(state: int, written: Key) -> Key:
 @lru_cache(maxsize=4096)
 def _foreign(chord: Chord) -> tuple[float, ...]:
     """What a chord costs in each of the 24 keys."""
-    costs = []
-    pcs = frozenset(chord.pitch_classes)
+    major, minor = _costs(chord.degrees, minor_sounding(chord), chord.family, dominant_like(chord))
+    root = chord.root.pc
+    return tuple([row[(root - tonic) % 12] for row in (major, minor) for tonic in range(12)])
+
+
+@lru_cache(maxsize=1024)
+def _costs(
+    degrees: tuple[Degree, ...], low: bool, family: str, dominant: bool
+) -> tuple[list[float], list[float]]:
+    """Costs in major and in minor keys by the semitones of the root above the tonic."""
+    rows: tuple[list[float], list[float]] = ([], [])
+    notes = [d.semitones for d in degrees]
     for minor, scale in ((False, MAJOR), (True, MINOR)):
-        for tonic in range(12):
-            relative = {(pc - tonic) % 12 for pc in pcs}
-            cost = FOREIGN_COST * len(relative - scale)
-            root = (chord.root.pc - tonic) % 12
-            if root == 0 and chord.family in ("major", "minor"):
-                right = minor == minor_sounding(chord)
-                cost += -0.3 if right else WRONG_MODE_COST
-            if root == 0 and chord.family == "dominant" and not minor:
+        for root in range(12):
+            cost = FOREIGN_COST * len({(n + root) % 12 for n in notes} - scale)
+            if root == 0 and family in ("major", "minor"):
+                cost += -0.3 if minor == low else WRONG_MODE_COST
+            if root == 0 and family == "dominant" and not minor:
                 cost -= 0.2  # the seventh of a blues
-            if root == 7 and dominant_like(chord):
+            if root == 7 and dominant:
                 cost -= 0.15
-            costs.append(cost)
-    return tuple(costs)
+            rows[minor].append(cost)
+    return rows
 
 
 def _cadences(chords: Sequence[Chord | None]) -> dict[int, tuple[int, float]]:

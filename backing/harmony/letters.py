@@ -20,6 +20,7 @@ FOLDED = {
     "Δ": "Δ", "△": "Δ", "∆": "Δ", "°": "°", "º": "°", "˚": "°", "ø": "ø", "Ø": "ø", "⌀": "ø",
     "⁰": "0", "¹": "1", "²": "2", "³": "3", "⁴": "4", "⁵": "5", "⁶": "6", "⁷": "7", "⁸": "8", "⁹": "9",
     "⁺": "+", "⁻": "-", "⁽": "(", "⁾": ")",
+    "\ufe0e": "", "\ufe0f": "",  # how a music sign is drawn
     "‐": "-", "‑": "-", "‒": "-", "–": "-", "—": "-", "−": "-",
 }  # fmt: skip
 LOOK_ALIKE = dict(
@@ -64,6 +65,7 @@ class SymbolError(ValueError):
     def __init__(
         self, code: str, message: str, hint: str = "", column: int = 0, offers: tuple[str, ...] = ()
     ) -> None:
+        message = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in message)
         self.code, self.message, self.column = code, message, column
         self.advice, self.offers = hint, offers
         typed = f"type {' or '.join(offers)}" if offers else ""
@@ -85,7 +87,7 @@ def plain(typed: str) -> Plain:
     text = typed.strip()
     start = len(typed) - len(typed.lstrip())
     if not text:
-        raise SymbolError("empty", "there is no chord symbol here", "type a chord such as C7")
+        raise _empty()
     if len(text) > LONGEST:
         raise SymbolError(
             "too-long",
@@ -110,7 +112,13 @@ def plain(typed: str) -> Plain:
         out.append(put)
         columns.extend([column] * len(put))
     columns.append(start + len(text))
+    if not "".join(out):
+        raise _empty()
     return Plain("".join(out), tuple(columns), wide)
+
+
+def _empty() -> SymbolError:
+    return SymbolError("empty", "there is no chord symbol here", "type a chord such as C7")
 
 
 def _foreign(char: str, column: int) -> SymbolError:

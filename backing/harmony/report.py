@@ -7,6 +7,7 @@ and the seventh (or sixth).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import cast
 
 from backing.harmony.symbol import Chord, SymbolError, read_with_warnings
 from backing.pitch import Degree
@@ -42,7 +43,11 @@ def _names(degrees: Sequence[Degree]) -> list[str]:
 
 def guide_tones(chord: Chord) -> tuple[Degree, ...]:
     """The third, or the fourth or second in its place, and the seventh or sixth."""
-    kept = [d for d in chord.degrees if d not in chord.omit]
+    return _guides(chord.degrees, chord.omit)
+
+
+def _guides(degrees: Sequence[Degree], omit: Sequence[Degree]) -> tuple[Degree, ...]:
+    kept = [d for d in degrees if d not in omit]
     third = [d for d in kept if d.number == 3] or [d for d in kept if d.number in (2, 4)]
     if not third:
         third = [d for d in kept if d.number == 11 and d.alter == 0]
@@ -50,14 +55,12 @@ def guide_tones(chord: Chord) -> tuple[Degree, ...]:
     return tuple(third + above)
 
 
-def text(
-    reports: Sequence[Report], diagrams: Mapping[str, str] | None = None, german: bool = False
-) -> str:
+def text(reports: Sequence[Report], diagrams: Mapping[str, str] | None = None) -> str:
     """Reports to read: a table with a row a symbol, then what to know; with `diagrams` (symbol to text) a block each."""
     if diagrams:
-        blocks = [_block(r, diagrams.get(str(r.get("symbol", "")), ""), german) for r in reports]
+        blocks = [_block(r, diagrams.get(str(r.get("symbol", "")), "")) for r in reports]
         return "\n\n".join(blocks)
-    rows = [_cells(r, german) for r in reports if "error" not in r]
+    rows = [_cells(r) for r in reports if "error" not in r]
     lines: list[str] = []
     if rows:
         widths = [max(len(row[i]) for row in (COLUMNS, *rows)) for i in range(len(COLUMNS))]
@@ -71,26 +74,28 @@ def text(
     return "\n".join(lines + said)
 
 
-def _cells(given: Report, german: bool) -> tuple[str, ...]:
-    chord = read_with_warnings(str(given["input"]), german)[0]
-    if chord is None:
-        return "N.C.", "silence", "", "", ""
-    guides = " ".join(f"{d.of(chord.root).name} ({d.name})" for d in guide_tones(chord))
-    notes = " ".join(n.name for n in chord.notes)
+def _cells(given: Report) -> tuple[str, ...]:
+    names = cast("list[str]", given["degrees"])
+    notes = cast("list[str]", given["notes"])
+    omit = cast("list[str]", given["omit"])
+    if not names:
+        return str(given["symbol"]), "silence", "", "", ""
+    guides = _guides([Degree.parse(d) for d in names], [Degree.parse(d) for d in omit])
+    note_of = dict(zip(names, notes, strict=True))
     return (
-        chord.symbol,
-        notes,
-        " ".join(_names(chord.degrees)),
-        guides,
-        " ".join(_names(chord.omit)),
+        str(given["symbol"]),
+        " ".join(notes),
+        " ".join(names),
+        " ".join(f"{note_of[d.name]} ({d.name})" for d in guides),
+        " ".join(omit),
     )
 
 
-def _block(given: Report, diagram: str, german: bool) -> str:
+def _block(given: Report, diagram: str) -> str:
     remarks = _remarks(given)
     if "error" in given:
         return "\n".join(remarks)
-    head, *cells = _cells(given, german)
+    head, *cells = _cells(given)
     lines = [head]
     for name, cell in zip(COLUMNS[1:], cells, strict=True):
         if cell:

@@ -47,8 +47,8 @@ FAMILIES = {
     "major": "ionian, lydian, harmonic major, lydian augmented",
     "augmented": "lydian augmented, whole tone",
     "minor": "dorian, aeolian, phrygian, melodic minor, harmonic minor, dorian b2",
-    "dominant": "mixolydian, lydian dominant, mixolydian b6, phrygian dominant, half-whole, whole tone, altered, "
-    "mixolydian b2",
+    "dominant": "mixolydian, lydian dominant, mixolydian b6, mixolydian b2, phrygian dominant, half-whole, "
+    "whole tone, altered",
     "half-diminished": "locrian, locrian natural 2",
     "diminished": "locrian, whole-half",
     "suspended": "mixolydian, ionian, dorian, aeolian, phrygian, dorian b2, mixolydian b2, lydian",
@@ -58,6 +58,7 @@ FAMILIES = {
 
 RARELY = frozenset({"harmonic major", "dorian b2"})  # only where the chord asks for them
 RARE = 6
+FLAT_SEVENTH = Degree(7, -1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +100,7 @@ def minor_sounding(chord: Chord) -> bool:
 
 def dominant_like(chord: Chord) -> bool:
     """A major third or a suspension with a minor seventh."""
-    names = {d.name for d in chord.degrees}
-    return "b7" in names and chord.family in ("dominant", "suspended")
+    return chord.family in ("dominant", "suspended") and FLAT_SEVENTH in chord.degrees
 
 
 @lru_cache(maxsize=16384)
@@ -121,49 +121,63 @@ def scale_for(chord: Chord, key: Key, next_chord: Chord | None = None) -> Scale:
 
 
 def _choose(chord: Chord, key: Key, lydian: bool) -> Scale:
-    held = {d.semitones % 12 for d in chord.degrees}
-    spare = {d.semitones % 12 for d in chord.omit}
-    home = {(pc - chord.root.pc) % 12 for pc in key_pitch_classes(key)}
-    names = FAMILIES[chord.family].split(", ")
+    above = (chord.root.pc - key.tonic.pc) % 12
+    return _best(chord.family, chord.degrees, chord.omit, above, key.minor, lydian)
+
+
+@lru_cache(maxsize=8192)
+def _best(
+    family: str,
+    chord: tuple[Degree, ...],
+    omit: tuple[Degree, ...],
+    above: int,
+    minor: bool,
+    lydian: bool,
+) -> Scale:
+    """The best scale of the family: all chord notes, a fitting fifth, few notes foreign to the key.
+
+    `above` are the semitones of the root above the tonic of the key. With `lydian` the lydian dominant comes first,
+    as over a chord that stands a tritone from the dominant.
+    """
+    names = {d.name for d in chord}
+    held = {d.semitones % 12 for d in chord if d.name != "5" and d not in omit}
+    home = {(n - above) % 12 for n in (MINOR if minor else MAJOR)}
     best: tuple[tuple[int, int, int, int], str] | None = None
-    for place, name in enumerate(names):
+    for place, name in enumerate(FAMILIES[family].split(", ")):
         notes = SEMITONES[name]
-        missing = len(held - notes - spare)
-        if missing == 1 and "5" in {d.name for d in chord.degrees} and 7 not in notes:
-            missing = 0 if 7 in held - notes else 1
-            fifth = 1
-        else:
-            fifth = 0
-        preferred = 0 if lydian and name == "lydian dominant" else 1
+        wrong_fifth = ("5" in names and 7 not in notes) or (
+            "#5" in names and "5" not in names and 7 in notes
+        )
         rank = (
-            missing,
-            fifth,
-            preferred if lydian else 0,
+            len(held - notes),
+            int(wrong_fifth),
+            int(lydian and name != "lydian dominant"),
             4 * len(notes - home) + place + (RARE if name in RARELY else 0),
         )
         if best is None or rank < best[0]:
             best = (rank, name)
     assert best is not None
-    name, missing = best[1], best[0][0]
-    row = ROWS[name]
-    if missing:
+    name, row = best[1], ROWS[best[1]]
+    if best[0][0]:
         row = _bent(row, chord)
-        name = f"{name} with {' '.join(d.name for d in chord.degrees if d.alter)}"
-    return Scale(name, row, _avoid(chord, row))
+        name = f"{name} with {' '.join(d.name for d in chord if d.alter)}"
+    return Scale(name, row, _avoid(family, chord, omit, row))
 
 
-def _bent(row: tuple[Degree, ...], chord: Chord) -> tuple[Degree, ...]:
+def _bent(row: tuple[Degree, ...], chord: tuple[Degree, ...]) -> tuple[Degree, ...]:
     """A scale with the chord's own degrees in place of those of the same number."""
-    own = [Degree((d.number - 1) % 7 + 1, d.alter) for d in chord.degrees]
+    own = [Degree((d.number - 1) % 7 + 1, d.alter) for d in chord]
     numbers = {d.number for d in own}
     mixed = {d for d in row if d.number not in numbers} | set(own)
     return tuple(sorted(mixed, key=lambda d: (d.semitones, d.number)))
 
 
-def _avoid(chord: Chord, row: tuple[Degree, ...]) -> tuple[Degree, ...]:
+def _avoid(
+    family: str, chord: tuple[Degree, ...], omit: tuple[Degree, ...], row: tuple[Degree, ...]
+) -> tuple[Degree, ...]:
     """Notes a semitone above a chord note; a dominant may hold its b9 and b13, a suspension avoids its third."""
-    held = {d.semitones % 12 for d in chord.degrees} - {d.semitones % 12 for d in chord.omit}
-    open_fifth = chord.family == "dominant"
+    held = {d.semitones % 12 for d in chord} - {d.semitones % 12 for d in omit}
+    open_fifth = family == "dominant"
     out = []
     for degree in row:
         pc = degree.semitones % 12
@@ -172,7 +186,7 @@ def _avoid(chord: Chord, row: tuple[Degree, ...]) -> tuple[Degree, ...]:
         rubs = (pc - 1) % 12 in held
         if rubs and open_fifth and pc in (1, 8):
             rubs = False
-        if chord.family == "suspended" and pc in (3, 4) and 5 in held:
+        if family == "suspended" and pc in (3, 4) and 5 in held:
             rubs = True
         if rubs:
             out.append(degree)
