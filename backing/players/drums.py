@@ -23,13 +23,14 @@ from backing.players.common import BarPlan, Brief, Stroke, Zone, ZoneKind
 from backing.players.fills import fill, set_up
 from backing.players.grooves import Chosen, choose, in_feel
 from backing.players.pulses import beats, loudness, off_beats, shift_q, velocity
+from backing.players.variations import GHOST, Strokes, varied
 from backing.style.model import Where
 from backing.style.settings import number, word
 from backing.timeline import PlayedBar
 
 _CYMBALS = ("hat", "open hat", "pedal hat", "ride", "ride 2", "bell", "shaker", "cabasa", "maracas")
 _FORCE = {"hat": 0.86, "open hat": 0.9, "pedal hat": 0.76, "ride": 0.9, "bell": 0.92}
-_ACCENT, _GHOST, _OFF_BEAT = 1.16, 0.42, 0.92
+_ACCENT, _OFF_BEAT = 1.16, 0.92
 _SIXTEENTH, _EIGHTH = Fraction(1, 4), Fraction(1, 2)
 
 # Comping over two bars: (bar, on or off the beat, which beat; from the end where negative), question and answer.
@@ -45,9 +46,6 @@ _TALK: tuple[tuple[tuple[int, bool, int], ...], ...] = (
     ((0, True, -1), (1, True, 0), (1, False, 1)),
 )
 
-# Strokes of a bar while it is made: (place in quarters of the piece, drum) -> velocity and reason.
-Strokes = dict[tuple[Fraction, str], tuple[float, str]]
-
 
 def play(brief: Brief) -> list[Note]:
     """The drums of one playing of a section, in order of start."""
@@ -60,7 +58,7 @@ def play(brief: Brief) -> list[Note]:
         if not brief.style.repeats:
             shape = _shape(strokes, bar)
             if shapes[-2:] == [shape, shape] and strokes:
-                strokes = _varied(brief, index, bar, plan, strokes)
+                strokes = _varied(brief, index, strokes)
                 shape = _shape(strokes, bar)
             shapes.append(shape)
         made.update(strokes)
@@ -123,7 +121,7 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
             if beat.mark == "X":
                 force *= _ACCENT
             elif beat.mark == "g":
-                force *= _GHOST
+                force *= GHOST
             elif drum in _CYMBALS and beat.at_q not in on_beat:
                 force *= _OFF_BEAT * (0.88 if not brief.style.feel.straight else 1.0)
             strokes[at, drum] = (base * force, why)
@@ -132,8 +130,8 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
             return _crash(_filled(brief, bar, plan, strokes, place, base), bar, plan, base)
         strokes = _talk(brief, index, bar, plan, strokes, base)
         strokes = _with_bass(brief, bar, strokes, place, base)
-        if place.chance(number(brief.part, "pattern", "vary"), "vary"):
-            strokes = _varied(brief, index, bar, plan, strokes)
+        if not brief.style.repeats and place.chance(number(brief.part, "pattern", "vary"), "vary"):
+            strokes = _varied(brief, index, strokes)
     return _crash(strokes, bar, plan, base)
 
 
@@ -213,57 +211,18 @@ def _with_bass(
     return made
 
 
-def _varied(
-    brief: Brief,
-    index: int,
-    bar: PlayedBar,
-    plan: BarPlan,
-    strokes: Strokes,
-) -> Strokes:
-    """The bar with one small change that keeps the groove."""
-    place = brief.place.at(index, "vary")
-    shift = shift_q(bar)
-    base = loudness(plan.level)
-    off = [shift + p for p in off_beats(bar.meter) if shift + p >= bar.start_q]
-    on = [shift + p for p, _ in beats(bar.meter) if shift + p >= bar.start_q]
-    backs = [at for at, drum in strokes if drum in ("snare", "rim")]
-    soft = [at for at, drum in strokes if drum == "kick" and at not in on]
-    options: list[Strokes] = []
-
-    def changed(key: tuple[Fraction, str], value: tuple[float, str] | None) -> None:
-        made = dict(strokes)
-        if value is None:
-            made.pop(key, None)
-        else:
-            made[key] = value
-        options.append(made)
-
-    swung = not (bar.feel or brief.style.feel).straight
-    for at in off[1:]:
-        if (at, "kick") not in strokes and at not in backs:
-            changed((at, "kick"), (base * (0.5 if swung else 0.82), "an added kick off the beat"))
-    for at in soft:
-        changed((at, "kick"), None)
-    if off and (off[-1], "hat") in strokes:
-        made = {k: v for k, v in strokes.items() if k != (off[-1], "hat")}
-        made[off[-1], "open hat"] = (base * 0.85, "hat opened before the bar line")
-        options.append(made)
-    if brief.style.grid_q <= _SIXTEENTH and not swung:
-        ghosts = [at + d for at in backs for d in (-_SIXTEENTH, _SIXTEENTH)]
-    else:
-        ghosts = off
-    for at in ghosts:
-        if bar.start_q <= at < bar.end_q and (at, "snare") not in strokes and (at, "kick") not in strokes:  # fmt: skip
-            changed((at, "snare"), (base * _GHOST, "a ghost note"))
-    if swung:
-        for at in off:
-            if (at, "ride") in strokes:
-                changed((at, "ride"), None)
-            elif any((b, "ride") in strokes for b in on):
-                changed((at, "ride"), (base * 0.72, "an added skip on the ride"))
-    if not options:
-        return strokes
-    return options[int(place.roll() * len(options))]
+def _varied(brief: Brief, index: int, strokes: Strokes) -> Strokes:
+    """The bar with a small change."""
+    bar, style = brief.bars[index], brief.style
+    feel = bar.feel or style.feel
+    return varied(
+        strokes,
+        bar,
+        loudness(brief.plans[index].level),
+        not feel.straight and feel.unit_q == _EIGHTH,
+        style.grid_q <= _SIXTEENTH,
+        brief.place.at(index, "vary"),
+    )
 
 
 def _in_time(brief: Brief, made: Strokes) -> list[Note]:

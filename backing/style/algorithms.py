@@ -70,7 +70,7 @@ _KICK_WITH_BASS = Setting("number", "chance that a kick follows the bass off the
 _SOFT = Setting(
     "choice", "what takes the place of the snare when it is soft", "snare", ("snare", "rim")
 )
-_VARY = Setting("number", "chance that a bar is played with a small change", 0.2)
+_VARY = Setting("number", "chance that a bar is played with a small change", 0.4)
 _FILLS = Setting(
     "choice",
     "fills where the style has no patterns of its own for phrase ends",
