@@ -41,9 +41,11 @@ def names() -> tuple[str, ...]:
 
 
 def order(style: Style) -> tuple[object, ...]:
-    """Where a style stands in lists: the usual meters first, then long notes before short ones."""
+    """Where a style stands in lists: the usual meters first, then by subdivision, straight before swung."""
     meter = style.meters[0]
-    usual = {"4/4": 0, "2/4": 1, "2/2": 2, "3/4": 3, "6/8": 4, "9/8": 5, "12/8": 6}
-    rank = 5 if meter.counted_in_eighths else usual.get(meter.name, 7)
-    odd = (meter.counted_in_eighths, meter.name not in usual, rank, meter.count, meter.groups)
-    return (*odd, -style.grid_q, not style.feel.straight, style.name.lower())
+    usual = ("4/4", "2/4", "2/2", "3/4", "6/8", "9/8", "12/8")
+    odd = meter.counted_in_eighths or meter.name not in usual
+    place = (meter.unit, meter.count) if odd else (usual.index(meter.name), 0)
+    ratio = style.feel.ratio
+    feel = 0 if style.feel.straight else 2 if ratio == 2 else 1
+    return (odd, place, meter.groups, -style.grid_q, feel, style.name.lower())

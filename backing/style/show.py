@@ -52,7 +52,7 @@ def _subdivision(style: Style) -> str:
     grid = _GRIDS.get(style.grid_q, "triplets")
     if style.feel.straight:
         return grid
-    return f"{'swung' if style.feel.ratio is None else 'shuffled'} {grid}"
+    return f"{'shuffled' if style.feel.ratio == 2 else 'swung'} {grid}"
 
 
 def _tempo(style: Style) -> str:
