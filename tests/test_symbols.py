@@ -315,6 +315,20 @@ def test_readings_that_come_with_a_warning(symbol: str, code: str) -> None:
     assert all(isinstance(w, SymbolWarning) and w.message for w in warnings)
 
 
+@pytest.mark.parametrize(
+    ("symbol", "start"),
+    [
+        ("C(9)", "read as Cadd9"), ("Csus(9)", "read as Csus4add9"), ("C4/E", "read as Csus4/E; with the third type Cadd11/E"),
+        ("Cm7sus4b9", "sus takes the place of the third, so minor says nothing; read as C7sus4b9"),
+        ("C2", "read as Cadd9; without the third type Csus2"), ("C+9", "read as C9#5; for a raised ninth type C7#9"),
+        ("C-5", "read as C(b5); for a minor chord type Cm"), ("Cm2", "read as Cmadd9"), ("C11sus", "the 11 is the sus4 again; read as C9sus4"),
+    ],
+)  # fmt: skip
+def test_warnings_name_what_was_read(symbol: str, start: str) -> None:
+    """A warning shows the symbol as it was read, with its bass, and what to type for the other reading."""
+    assert read_with_warnings(symbol)[1][0].message.startswith(start)
+
+
 @pytest.mark.parametrize("symbol", ["Bb9", "F#9", "Bb5", "F#13", "Eb11", "Ab5", "Db9", "Gb13"])
 def test_usual_roots_with_accidentals_never_warn(symbol: str) -> None:
     """The accidental belongs to the root, and with these roots nobody doubts it."""

@@ -142,7 +142,7 @@ class Grammar(Stack):
         if parts.sign == "+" and parts.augmented and number == 9 and not parts.major:
             self.warn(
                 "ambiguous-plus",
-                f"read as {self.name('9#5')}; for a raised ninth type {self.name('7#9')}",
+                f"read as {{read}}; for a raised ninth type {self.name('7#9')}",
             )
         self.after_number(number)
 
@@ -159,7 +159,7 @@ class Grammar(Stack):
                 parts.alterations.append(("b5", at))
                 self.warn(
                     "ambiguous-minus",
-                    f"read as {self.name('(b5)')}; for a minor chord type {self.name('m')}",
+                    f"read as {{read}}; for a minor chord type {self.name('m')}",
                 )
             elif not parts.augmented:
                 raise self.fail(
@@ -170,19 +170,18 @@ class Grammar(Stack):
                     at=at,
                 )
         elif number == 2 and (plain_root or parts.minor):
-            name = "madd9" if parts.minor else "add9"
             parts.number = None
             parts.adds.append(("9", at))
             self.warn(
                 "ambiguous-number",
-                f"read as {self.name(name)}; without the third type {self.name('sus2')}",
+                f"read as {{read}}; without the third type {self.name('sus2')}",
             )
         elif number == 4 and plain_root:
             parts.number = None
             parts.sus.add("4")
             self.warn(
                 "ambiguous-number",
-                f"read as {self.name('sus4')}; with the third type {self.name('add11')}",
+                f"read as {{read}}; with the third type {self.name('add11')}",
             )
         else:
             word = self.text[self.start : at]

@@ -99,7 +99,10 @@ def _read(text: str, german: bool) -> tuple[Chord | None, tuple[SymbolWarning, .
             f"leave some of {unnamed.args[0]} out",
             columns[start],
         ) from None
-    warnings = grammar.warnings
+    as_read = body[:start] + kind.name + body[end:]
+    warnings = [
+        SymbolWarning(w.code, w.message.replace("{read}", as_read)) for w in grammar.warnings
+    ]
     if given.full_width:
         warnings.insert(0, SymbolWarning("full-width", f"full-width characters, read as {body}"))
     if not german:

@@ -35,6 +35,13 @@ class Parts:
     omits: list[tuple[str, int]] = field(default_factory=list)
     sevenths: list[tuple[int, int]] = field(default_factory=list)  # (maj7), (maj9): number, place
 
+    @property
+    def word(self) -> str:
+        """The triad, as it is written in front of additions."""
+        if self.minor:
+            return "m"
+        return "dim" if self.diminished else "+" if self.augmented else ""
+
 
 class Reading:
     """A symbol under the reader: its characters, its parts so far, and how to say what is wrong with it."""
@@ -59,6 +66,7 @@ class Reading:
         return self.root + suffix + self.slash
 
     def warn(self, code: str, message: str) -> None:
+        """Keep a warning; `{read}` in it will be the symbol as it was read."""
         self.warnings.append(SymbolWarning(code, message))
 
 
@@ -148,16 +156,15 @@ class Stack(Reading):
                 "contradiction", "sus needs a third to take the place of", "sus4", at=self.start
             )
         if parts.minor:
-            suffix = self.text[self.start : self.at].removeprefix(parts.sign)
             self.warn(
                 "contradiction",
-                f"sus takes the place of the third, so minor says nothing; read as {self.name(suffix)}",
+                "sus takes the place of the third, so minor says nothing; read as {read}",
             )
         have -= {"3", "b3"}
         have |= parts.sus
         if "4" in parts.sus:
             if "11" in have and "13" not in have:
-                self.warn("redundant", f"the 11 is the sus4 again; read as {self.name('9sus4')}")
+                self.warn("redundant", "the 11 is the sus4 again; read as {read}")
             have.discard("11")
         if "2" in parts.sus and "9" in have:
             raise self.fail(
@@ -215,7 +222,7 @@ class Stack(Reading):
     def alter_seventh(self, have: set[str], degree: str, at: int) -> None:
         parts = self.parts
         if degree == "#7" and parts.minor and not have & {"b7", "7"}:
-            self.warn("old-spelling", f"read as {self.name('mMaj7')}, as it is written today")
+            self.warn("old-spelling", "read as {read}, as it is written today")
             have.add("7")
         elif degree == "b7" and "b7" in have:
             raise self.fail(
@@ -234,18 +241,9 @@ class Stack(Reading):
         parts, number = self.parts, degree.lstrip("b#")
         context = have & {"6", "b7", "7", "bb7"} or parts.adds
         if not context:
-            m = (
-                "m"
-                if parts.minor
-                else "dim"
-                if parts.diminished
-                else "+"
-                if parts.augmented
-                else ""
-            )
             raise self.fail(
                 "ambiguous-extension", f"{degree} on a triad can mean two chords",
-                f"{m}7({degree})", f"{m}(add{degree})", at=at,
+                f"{parts.word}7({degree})", f"{parts.word}(add{degree})", at=at,
             )  # fmt: skip
         if number in have:
             if str(parts.number) == number or (parts.number == 69 and number == "9"):
@@ -268,19 +266,7 @@ class Stack(Reading):
         if degree == "6" and seventh:
             degree = "13"
         if not seventh and "6" not in have and not parts.adds and parts.number != 5:
-            m = (
-                "m"
-                if parts.minor
-                else "dim"
-                if parts.diminished
-                else "+"
-                if parts.augmented
-                else ""
-            )
-            self.warn(
-                "ambiguous-extension",
-                f"read as {self.name(f'{m}add{degree}')}",
-            )
+            self.warn("ambiguous-extension", "read as {read}")
         self.include(have, degree, at)
 
     def apply_add(self, have: set[str], degree: str, at: int) -> None:
@@ -300,9 +286,7 @@ class Stack(Reading):
         self.include(have, degree, at)
 
     def include(self, have: set[str], degree: str, at: int) -> None:
-        same = {"3": "b3", "6": "13", "13": "6"}.get(
-            degree, degree
-        )  # the same step, or the same sound
+        same = {"3": "b3", "6": "13", "13": "6"}.get(degree, degree)  # the same step or sound
         if degree in have or same in have:
             raise self.fail("duplicate", f"the {degree} is in the chord already", at=at)
         number = degree.lstrip("b#")
