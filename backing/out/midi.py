@@ -171,7 +171,8 @@ def _meters(performance: Performance) -> Iterator[tuple[Fraction, Meter]]:
     if not bars:
         return
     meter = bars[0].meter
-    yield line, meter
+    if line < bars[0].start_q or bars[0].length_q == meter.length_q:
+        yield line, meter
     for bar in bars:
         into = (bar.start_q - line) % meter.length_q
         whole = bar.length_q == bar.meter.length_q
