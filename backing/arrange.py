@@ -172,6 +172,8 @@ def _changes(timeline: Timeline) -> list[tuple[tuple[Change, ...], Change | None
         Change(i, max(span.sounds_q, Fraction(0)), until[i], span) for i, span in enumerate(spans)
     ]
     whole = [change for change in whole if change.end_q > change.start_q]
+    if whole and whole[0].span.push_q:  # nothing can be early at the very start
+        whole[0] = replace(whole[0], span=replace(whole[0].span, push_q=Fraction(0)))
     starts = [change.start_q for change in whole]
     found = []
     for section in timeline.sections:

@@ -9,7 +9,7 @@ Sources: stop-time, kicks, pushes and fermatas as rhythm sections read them (com
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -84,21 +84,27 @@ def _breaks(bars: Sequence[PlayedBar]) -> list[Mark]:
 
 
 def _rhythms(timeline: Timeline) -> list[Mark]:
-    """Lines of hits and kicks with their strokes."""
+    """Lines of hits and kicks with their strokes; a bar without a kick is played as if it had no line."""
     found = []
     starts = [hit.start_q for hit in timeline.hits]
     for rhythm in timeline.rhythms:
-        name = "kicks" if rhythm.kick else "hits"
-        first, last = (
-            bisect_right(starts, q - EIGHTH / 64) for q in (rhythm.start_q, rhythm.end_q)
-        )
+        first, last = bisect_left(starts, rhythm.start_q), bisect_left(starts, rhythm.end_q)
         strokes = tuple(
             Stroke(hit.start_q, hit.end_q, "kick" if rhythm.kick else "hit")
             for hit in timeline.hits[first:last]
             if hit.kick == rhythm.kick
         )
-        kind = ZoneKind.KICKS if rhythm.kick else ZoneKind.STRUCK
-        found.append(Mark(rhythm.start_q, rhythm.end_q, kind, name, strokes))
+        if not rhythm.kick:
+            found.append(Mark(rhythm.start_q, rhythm.end_q, ZoneKind.STRUCK, "hits", strokes))
+            continue
+        bars = timeline.bars
+        i = bisect_left(bars, rhythm.start_q, key=lambda bar: bar.start_q)
+        while i < len(bars) and bars[i].start_q < rhythm.end_q:
+            bar = bars[i]
+            here = tuple(s for s in strokes if bar.start_q <= s.start_q < bar.end_q)
+            if here:
+                found.append(Mark(bar.start_q, bar.end_q, ZoneKind.KICKS, "kicks", here))
+            i += 1
     return found
 
 
@@ -180,7 +186,7 @@ def _rubato(timeline: Timeline, role: str) -> list[Mark]:
         first = max(0, bisect_right(starts, start) - 1)
         strokes = tuple(
             Stroke(max(starts[i], start), until[i], "out of time")
-            for i in range(first, bisect_right(starts, end - EIGHTH / 64))
+            for i in range(first, bisect_left(starts, end))
             if spans[i].chord is not None
         )
         found.append(Mark(start, end, ZoneKind.STRUCK, "rubato", strokes))

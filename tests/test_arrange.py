@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from importlib import import_module
 from itertools import pairwise
 from pathlib import Path
 
@@ -184,7 +185,8 @@ class Listener:
 @pytest.fixture
 def listener(monkeypatch: pytest.MonkeyPatch) -> Listener:
     heard = Listener()
-    monkeypatch.setattr("backing.arrange.BAND", {**BAND, "keys": heard})
+    module = import_module("backing.arrange")
+    monkeypatch.setattr(module, "BAND", {**BAND, "keys": heard})
     return heard
 
 

@@ -1,0 +1,322 @@
+"""The band plays like musicians: what a bassist, a pianist, a guitarist and a drummer would check in their own part.
+
+Measured over the demo charts and 200 generated ones; `measures` says how. Numbers are common practice of the trade
+unless a source stands beside them.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from fractions import Fraction
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from backing.arrangement import Arrangement
+from backing.perform import perform
+from backing.performance import Performance
+from backing.style.find import find
+from tests import measures
+from tests.band import DEMOS, arranged, chart, demo, performed, performer, player
+from tests.generated import ii_v_i, tunes
+from tests.test_feel import slope, table
+
+STYLES = ("medium swing", "jazz waltz", "bossa nova", "rock eighths", "pop ballad", "slow blues")
+BLUES = "F7 | Bb7 | F7 | Cm7 | Bb7 | Bdim7 | F7 | D7 | Gm7 | C7 | F7 | C7"
+RHYTHM = "Bb6 | G7 | Cm7 | F7 | Dm7 | G7 | Cm7 | F7 | Bb7 | Eb7 | Ebm6 | Ab7 | Dm7 | G7 | Cm7 | F7"
+
+
+@cache
+def generated() -> tuple[Arrangement, ...]:
+    return tuple(arranged(text, style) for text, style in tunes(STYLES))
+
+
+@cache
+def everything() -> tuple[Arrangement, ...]:
+    """All demo charts in their own styles and all generated ones."""
+    return (*(demo(path.stem) for path in DEMOS), *generated())
+
+
+@cache
+def cycle(style: str, kind: str = "major") -> Arrangement:
+    """ii-V-I through all keys at a medium tempo, without unwritten endings."""
+    bars = ii_v_i(minor=kind == "minor")
+    return arranged(chart(bars, meter="4/4", tempo=140, ending="as written"), style)
+
+
+@cache
+def long(style: str, chords: str = RHYTHM) -> Arrangement:
+    """96 bars at one chord a bar."""
+    bars = chords.count("|") + 1
+    text = chart(
+        chords, meter=find(style).meters[0].full_name, choruses=96 // bars, ending="as written"
+    )
+    return arranged(text, style)
+
+
+# Harmony
+
+
+def test_every_chord_sounds_what_it_must_and_nothing_else() -> None:
+    """What must sound does; nothing sounds but degrees, the written bass and the textbooks' available tensions."""
+    total = 0
+    for music in everything():
+        found = measures.harmony(music)
+        total += found.chords
+        assert not found.missing
+        assert not found.foreign
+        assert not found.astray
+    assert total > 8000
+
+
+def test_plain_bands_add_nothing() -> None:
+    for text, style in tunes(STYLES, 30):
+        found = measures.harmony(arranged(text, style, plain=True), colours=False)
+        assert not found.missing
+        assert not found.foreign
+
+
+def test_the_bass_states_every_new_chord() -> None:
+    """Root or written bass first: in at least 95 of 100 chords when walking, otherwise always."""
+    walking = right = others = 0
+    for music in everything():
+        found = measures.first_notes(music)
+        walking += found.walking
+        right += found.walking_right
+        others += found.others
+        assert not found.wrong
+    assert walking > 1000
+    assert others > 3000
+    assert right / walking >= 0.95
+
+
+# Voice leading
+
+
+@pytest.mark.parametrize("style", ["medium swing", "bossa nova", "jazz waltz"])
+@pytest.mark.parametrize("kind", ["major", "minor"])
+def test_keys_move_little_through_ii_v_i_in_all_keys(style: str, kind: str) -> None:
+    pairs = measures.changes(player(cycle(style, kind), "keys"))
+    four = [(a, b) for a, b in pairs if len(a) == len(b) == 4]
+    assert len(four) >= 30
+    assert np.mean([measures.move(a, b) for a, b in four]) <= 4
+    assert measures.top_kept(pairs) >= 0.6
+
+
+@pytest.mark.parametrize("style", ["medium swing", "bossa nova"])
+@pytest.mark.parametrize("kind", ["major", "minor"])
+def test_the_guitar_moves_little_through_ii_v_i_in_all_keys(style: str, kind: str) -> None:
+    guitar = player(cycle(style, kind), "guitar")
+    pairs = measures.changes(guitar)
+    assert np.mean([measures.move(a, b) for a, b in pairs]) <= 6
+    assert measures.top_kept(pairs) >= 0.6
+    assert np.mean(measures.hand_moves(guitar)) <= 2.5
+
+
+def test_no_chord_is_muddy() -> None:
+    """Neighbouring voices keep above the low-interval limits of arranging handbooks."""
+    for music in everything():
+        for part in measures.roles(music, ("keys", "strings", "horns")):
+            assert not measures.too_low(part)
+
+
+def test_keys_and_pads_stay_above_the_bass() -> None:
+    for music in everything():
+        for role in ("keys", "strings"):
+            assert not measures.below_bass(music, role), (music.style.name, role)
+
+
+def test_the_guitar_stays_above_the_bass() -> None:
+    """At or above it; a passing note of a walking line may cross a held grip, in fewer than one stroke of 200."""
+    strokes = below = 0
+    for music in everything():
+        for part in measures.roles(music, ("guitar",)):
+            strokes += len(list(measures.strokes(part.notes)))
+        below += len(measures.below_bass(music, "guitar"))
+    assert strokes > 15_000
+    assert below / strokes < 0.005
+
+
+def test_every_grip_can_be_held() -> None:
+    count = 0
+    for music in everything():
+        for part in measures.roles(music, ("guitar",)):
+            for stroke, frets in measures.grips(part):
+                count += 1
+                assert len({n.string for n in stroke}) == len(stroke)
+                assert measures.holdable(frets), (music.style.name, frets)
+    assert count > 15_000
+
+
+# Bass
+
+
+@cache
+def walking() -> measures.Walk:
+    """Several tunes in four, one chord a bar, several seeds."""
+    found = measures.Walk()
+    for chords in (BLUES, RHYTHM, ii_v_i(), ii_v_i(minor=True)):
+        for seed in (1, 2, 3):
+            text = chart(chords, meter="4/4", tempo=160, choruses=2, ending="as written")
+            found.add(measures.walk(arranged(text, "medium swing", seed)))
+    return found
+
+
+def test_a_walking_line_leads_into_its_chords_by_step() -> None:
+    found = walking()
+    assert found.changes > 300
+    assert found.approached / found.changes >= 0.65
+
+
+def test_a_walking_line_moves_mostly_by_step() -> None:
+    found = walking()
+    assert 0.55 <= found.steps / found.moves <= 0.75
+
+
+def test_a_walking_line_keeps_its_range_and_leaps_no_more_than_an_octave() -> None:
+    """E1 to G3 on a double bass (handbook range; the top is common practice)."""
+    found = walking()
+    assert found.widest <= 12
+    assert found.low >= 28
+    assert found.high <= 55
+
+
+def test_a_walking_line_strikes_no_pitch_three_times_running() -> None:
+    assert walking().repeated == 0
+
+
+# Feel
+
+
+@pytest.mark.parametrize(("bpm", "wanted"), [(120, 2.2), (200, 2.0), (300, 1.0)])
+def test_the_ride_swings_by_tempo(bpm: int, wanted: float) -> None:
+    found = performed(chart(BLUES, tempo=bpm, choruses=8), "medium swing")
+    assert ride_ratio(found, bpm) == pytest.approx(wanted, abs=0.05)
+
+
+def test_the_swing_of_the_ride_never_rises_with_tempo() -> None:
+    ratios = [
+        ride_ratio(performed(chart(BLUES, tempo=bpm, choruses=8), "medium swing"), bpm)
+        for bpm in range(120, 321, 40)
+    ]
+    assert all(b <= a + 0.03 for a, b in pairwise(ratios))
+
+
+def ride_ratio(found: Performance, bpm: float) -> float:
+    """Mean place of the off-beat between the beats around it, as long to short."""
+    music = found.arrangement
+    quarter_s = 60 / bpm
+    drums = performer(found, "drums").notes
+    rides = [n.onset_s - found.count_in_s for n in drums if n.pitch == 51]
+    off = [s / quarter_s % 1 for s in rides if 0.35 < s / quarter_s % 1 < 0.85]
+    on = [(s / quarter_s + 0.5) % 1 - 0.5 for s in rides if not 0.35 < s / quarter_s % 1 < 0.85]
+    assert len(off) > 40, music.style.name
+    middle = float(np.mean(off)) - float(np.mean(on))
+    return middle / (1 - middle)
+
+
+def test_off_beats_of_the_band_agree_within_15_ms() -> None:
+    for bpm in (120, 160, 220):
+        found = performed(chart(BLUES, tempo=bpm, choruses=8), "medium swing")
+        places: dict[Fraction, list[float]] = {}
+        for role in ("drums", "keys", "guitar", "bass"):
+            for note, place in played_in_time(found, role):
+                if place.denominator == 2 and not note.order:
+                    places.setdefault(place, []).append(
+                        onset(found, role, note.start_q, note.pitch)
+                    )
+        wide = [max(s) - min(s) for s in places.values() if len(s) > 1]
+        assert len(wide) > 20
+        assert max(wide) <= 0.015
+
+
+def played_in_time(found: Performance, role: str) -> list[tuple[measures.Note, Fraction]]:
+    return [(n, n.start_q) for n in player(found.arrangement, role).notes if not n.strict]
+
+
+@cache
+def onsets(found: Performance, role: str) -> dict[tuple[int, int], float]:
+    """Onsets by pitch and how many notes of that pitch came before."""
+    seen: Counter[int] = Counter()
+    table: dict[tuple[int, int], float] = {}
+    for note in performer(found, role).notes:
+        table[note.pitch, seen[note.pitch]] = note.onset_s
+        seen[note.pitch] += 1
+    return table
+
+
+def onset(found: Performance, role: str, start_q: Fraction, pitch: int) -> float:
+    earlier = sum(
+        1 for n in player(found.arrangement, role).notes if n.pitch == pitch and n.start_q < start_q
+    )
+    return onsets(found, role)[pitch, earlier]
+
+
+@cache
+def band_timing(style: str, tempo: int) -> dict[str, tuple[np.ndarray, np.ndarray, float, float]]:
+    """For each player: lateness of every place it plays in ms, whether on a beat, and its settings."""
+    found = performed(chart(RHYTHM, meter="4/4", tempo=tempo, choruses=6, feel="straight"), style)
+    result = {}
+    for role in ("drums", "keys", "guitar", "bass"):
+        part = player(found.arrangement, role).parts[0].part
+        first: dict[Fraction, float] = {}
+        for note, place in played_in_time(found, role):
+            if not note.order:
+                first.setdefault(place, onset(found, role, place, note.pitch))
+        places = sorted(first)
+        quarter_s = 60 / tempo
+        late = [(first[p] - found.count_in_s - float(p) * quarter_s) * 1000 for p in places]
+        on = [p.denominator == 1 for p in places]
+        result[role] = (np.array(late), np.array(on), part.late_ms, part.spread_ms)
+    return result
+
+
+@pytest.mark.parametrize("style", ["medium swing", "rock eighths"])
+def test_each_players_timing_is_what_its_style_says(style: str) -> None:
+    """Mean within 1 ms, spread within 20 %, long-range correlated."""
+    for role, (late, on, late_ms, spread_ms) in band_timing(style, 140).items():
+        assert np.mean(late[on]) == pytest.approx(late_ms, abs=1), role
+        assert np.std(late - late_ms * on) == pytest.approx(spread_ms, rel=0.2), role
+        assert -1.5 < slope(list(late - late_ms * on)) < -0.5, role
+
+
+# Variety
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_the_band_does_not_become_a_loop(style: str) -> None:
+    """In 96 bars no two-bar pair of drums and comping fills more than a fifth, and no bar stands three times running."""
+    if find(style).repeats:
+        return
+    music = long(style)
+    assert len(music.timeline.bars) == 96
+    assert measures.commonest_pair(music) <= 0.2
+    assert measures.triples(music) == 0
+
+
+def test_backbeat_drums_are_struck_where_drummers_strike() -> None:
+    """Mean distance from a corpus of popular-music drum patterns (PMC10130781, table 3)."""
+    counts: Counter[tuple[str, Fraction]] = Counter()
+    bars = 0
+    for style in ("rock eighths", "pop ballad"):
+        for dynamics in ("mp", "mf", "f"):
+            text = chart(RHYTHM, meter="4/4", choruses=2, dynamics=dynamics, ending="as written")
+            more, n = measures.struck(arranged(text, style))
+            counts.update(more)
+            bars += n
+    rows = table("backbeat.tsv")
+    apart = [
+        abs(counts[name, Fraction(row["place"])] / bars - float(row[name]))
+        for row in rows
+        for name in measures.KIT
+    ]
+    assert np.mean(apart) <= 0.12
+
+
+def test_every_demo_has_a_chart_of_its_own() -> None:
+    assert len(DEMOS) >= 5
+    assert all(isinstance(path, Path) for path in DEMOS)
+    assert all(perform(demo(path.stem)).duration_s > 20 for path in DEMOS)
