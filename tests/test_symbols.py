@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from typer.testing import CliRunner
 
+from backing.cli import app
 from backing.harmony.report import guide_tones, report, text
 from backing.harmony.symbol import Chord, SymbolError, SymbolWarning, read, read_with_warnings
 from tests.chord_tables import rows, symbols, typed
@@ -461,6 +465,23 @@ def test_the_report_reads_as_a_table() -> None:
     assert any(line.startswith("C2: note: ") for line in shown)
     assert any(line.startswith("H7: not-a-note-name: ") for line in shown)
     assert shown[-1].startswith("  hint: type B7")
+
+
+def test_the_command_answers_every_row_of_both_tables() -> None:
+    """`backing chord --json` on all symbols at once: an object each, in order; exit 1 because some are refused."""
+    expected = [row["symbol"] for row in EXPECTED]
+    odd = [typed(row["input"]) for row in ODD]
+    good = CliRunner().invoke(app, ["chord", "--json", *expected])
+    assert good.exit_code == 0
+    assert json.loads(good.stdout) == [report(s) for s in expected]
+    mixed = CliRunner().invoke(app, ["chord", "--json", *odd])
+    assert mixed.exit_code == 1
+    found = json.loads(mixed.stdout)
+    assert [r["input"] for r in found] == odd
+    for row, answer in zip(ODD, found, strict=True):
+        assert ("error" in answer) == (row["verdict"] == "reject")
+        code = answer["error"]["code"] if "error" in answer else ""
+        assert code == (row["reason"] if row["verdict"] == "reject" else "")
 
 
 def test_the_report_reads_german_names() -> None:
