@@ -334,6 +334,12 @@ def grips(
         found = list(_loose(chord, offer, sounding, capo))
     found.sort(key=lambda g: (g.cost, g.frets))
     above = [g for g in found if g.pitches[0] >= lowest]
+    for kind, count in (("drop 2", 4), ("close", 3)):
+        if not above:
+            more = _closed(chord, offer, kind, count, sounding, capo)
+            above = sorted(
+                (g for g in more if g.pitches[0] >= lowest), key=lambda g: (g.cost, g.frets)
+            )
     kept: list[Grip] = []
     places: dict[int, int] = {}
     for grip in above or found:

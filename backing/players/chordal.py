@@ -22,9 +22,11 @@ from backing.harmony.symbol import Chord
 from backing.harmony.voicings import Palette, Voicing, distance, moves, palette
 from backing.pitch import Degree, Key
 from backing.players.common import Brief, Change, band
+from backing.timebase import EIGHTH
 from backing.timeline import MelodyNote
 
 NEAR_TIE = 0.45  # what chance may weigh
+NARROWEST = 17  # semitones in which every chord of four notes has a voicing
 RESTLESS = 1.4  # against leaving a chord as it is for bars on end
 
 
@@ -58,7 +60,8 @@ def steps(brief: Brief) -> list[Step]:
     made = []
     under, over, bar = 0, 0, 0
     for number, change in enumerate(changes):
-        while under < len(bass) and bass[under].end_q <= change.start_q:
+        early = change.start_q - EIGHTH  # a stroke may come ahead of the change
+        while under < len(bass) and bass[under].end_q <= early:
             under += 1
         while over < len(brief.melody) and brief.melody[over].end_q <= change.start_q:
             over += 1
@@ -180,17 +183,16 @@ def voice(
     found = steps(brief)
     if not found:
         return {}
+    top = brief.part.instrument.high
     palettes: list[Palette] = []
     for step in found:
         floor = low
-        if step.bass >= low:
-            floor = (
-                low + -(-(step.bass + 1 - low) // 3) * 3
-            )  # in threes, so that few registers are searched
+        if low <= step.bass <= top - NARROWEST:
+            floor = low + -(-(step.bass + 1 - low) // 3) * 3  # in threes: few registers to search
         kind = family[step.level]
         count = voices or VOICES[kind]
         palettes.append(
-            palette(step.chord, step.colours, kind, count, floor, max(high, floor + 19))
+            palette(step.chord, step.colours, kind, count, floor, min(max(high, floor + 19), top))
         )
     nodes = []
     for step, offer in zip(found, palettes, strict=True):

@@ -12,7 +12,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from backing.arrangement import Note
-from backing.players.chordal import Voiced, families, voice
+from backing.players.chordal import NARROWEST, Voiced, families, voice
 from backing.players.common import Brief
 from backing.players.rhythm import (
     Event,
@@ -36,8 +36,8 @@ def register(brief: Brief, low: int = LOW, high: int = HIGH) -> tuple[int, int]:
         low = part.low
     if 0 < part.high < part.instrument.high:
         high = part.high
-    low, high = max(low, part.instrument.low), min(high, part.instrument.high)
-    return low, max(high, low + 12)
+    high = min(high, part.instrument.high)
+    return max(min(low, high - NARROWEST), part.instrument.low), high
 
 
 def play(brief: Brief) -> list[Note]:

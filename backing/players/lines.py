@@ -20,7 +20,7 @@ from backing.harmony.families import tones
 from backing.harmony.search import best_path
 from backing.harmony.symbol import Chord
 from backing.pitch import Degree
-from backing.players.chordal import Voiced, families, steps, voice
+from backing.players.chordal import NARROWEST, Voiced, families, steps, voice
 from backing.players.common import Brief, ZoneKind
 from backing.players.rhythm import Event, held, sounding_end, strokes, velocity
 
@@ -52,8 +52,8 @@ def _register(brief: Brief) -> tuple[int, int]:
         low = part.low
     if part.high < part.instrument.high:
         high = part.high
-    low, high = max(low, part.instrument.low), min(high, part.instrument.high)
-    return low, max(high, low + 12)
+    high = min(high, part.instrument.high)
+    return max(min(low, high - NARROWEST), part.instrument.low), high
 
 
 def _melody(brief: Brief) -> list[Note]:
