@@ -133,12 +133,12 @@ SYMBOL_CODES = {
     "ambiguous-add": "E530", "ambiguous-symbol": "E531", "ambiguous-plus": "E532",
     "bad-sus": "E533", "add-without-degree": "E534", "omit-without-degree": "E535",
     "contradiction": "E536", "duplicate": "E537", "redundant-alteration": "E538",
-    "junk-at-end": "E539", "chart-token": "E540",
+    "junk-at-end": "E539", "chart-token": "E540", "ambiguous-number": "E541",
 }  # fmt: skip
 SYMBOL_WARNINGS = {
     "ambiguous-flat": "W501", "ambiguous-sharp": "W502", "ambiguous-extension": "W503",
     "ambiguous-number": "W504", "contradiction": "W505", "old-spelling": "W506",
-    "ambiguous-minus": "W507", "full-width": "W508",
+    "ambiguous-minus": "W507", "full-width": "W508", "ambiguous-plus": "W509",
 }  # fmt: skip
 CODES |= dict.fromkeys((*SYMBOL_CODES.values(), *SYMBOL_WARNINGS.values()), ("{message}", "{hint}"))
 
@@ -194,7 +194,8 @@ class Faults:
     def _put(
         self, code: str, start: int, end: int, message: str, hint: str, severity: Severity
     ) -> None:
-        span = Span(start, max(start, end))
+        most = len(self.source.text)
+        span = Span(min(start, most), min(max(start, end), most))
         self.found.append(Diagnostic(code, message, hint, span, self.source, severity))
 
     def line(self, offset: int) -> int:

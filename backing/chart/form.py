@@ -115,7 +115,7 @@ def read(value: str, start: int, names: tuple[str, ...], faults: Faults) -> Form
     if opened >= 0:
         faults.add("E312", start + len(value) - 1, start + len(value))
         group = (opened, len(items))
-    if not items:
+    if not items and len(faults.found) == before:
         faults.add("E314", start, start + len(value), example=_example(names))
     return Form(_placed(items, group), repeats, len(faults.found) == before)
 

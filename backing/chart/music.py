@@ -212,6 +212,7 @@ class _Sorter:
     def _close(self, token: Token) -> None:
         if not self.open:
             self.faults.add("E110", token.start, token.end)
+            self.out.whole = self.out.whole and bool(self.out.leaves)
             return
         inner, first = self.open.pop()
         self.level = self.open[-1][0] if self.open else self.out.shape

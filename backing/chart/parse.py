@@ -214,14 +214,14 @@ class _Parser:
         close = text.find("]", line.start, line.end)
         end = close if close >= 0 else line.end
         name = " ".join(self.typed[line.start + 1 : end].split())
-        if close < 0:
+        if close < 0 and name:
             faults.add("E302", line.start, line.end, name=name[:64].strip("| "))
         elif close + 1 < line.end:
             faults.add("E306", close + 1, line.end, name=name[:64])
         hidden = INVISIBLE.search(name)
         bad = re.search(r"[()\[|\"<]", name)
         if not name:
-            faults.add("E303", line.start, end + 1)
+            faults.add("E303", line.start, min(end + 1, line.end))
         elif hidden:
             faults.add("E905", line.start + 1, end, found=f"U+{ord(hidden[0]):04X}")
         elif close >= 0 and (bad or len(name) > 64):
