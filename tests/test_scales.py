@@ -82,6 +82,8 @@ def test_the_altered_scale_is_melodic_minor_a_semitone_up() -> None:
         ("C Bb7 C", "C", "ionian | lydian dominant | ionian"),
         ("C Abmaj7 C", "C", "ionian | lydian | ionian"),
         ("C G7#5 C", "C", "ionian | whole tone | ionian"),
+        ("Am E7#9 Am", "Am", "aeolian | altered | aeolian"),
+        ("C E7#9 C", "C", "ionian | half-whole | ionian"),
         ("C G13b9 C", "C", "ionian | mixolydian b2 | ionian"),
         ("C#dim7 Dm7", "C", "whole-half | dorian"),
         ("Cm(maj7)", "Cm", "harmonic minor"),
@@ -107,7 +109,7 @@ def test_a_scale_holds_its_chord(symbol: str) -> None:
     """In every major and minor key a scale holds every chord note but a fifth that may be spared."""
     here = chord(symbol)
     spare = {(here.root.pc + d.semitones) % 12 for d in (*here.omit,) if d.number in (5, 11, 3)}
-    spare |= {(here.root.pc + 7) % 12} if len(here.degrees) > 4 else set()
+    spare |= {(here.root.pc + 7) % 12} if len(here.degrees) > 4 else set()  # as in 7#9
     for key in (C, Key.parse("Am"), Key.parse("Eb"), Key.parse("F#m")):
         scale = scale_for(here, key)
         sounding = {(here.root.pc + n) % 12 for n in scale.pitch_classes}
@@ -260,6 +262,7 @@ def coloured(line: str, key: str, melody: tuple[int, ...] = ()) -> list[str]:
         ("Dm7 Db7 Cmaj7", "C", ["9 11", "9 #11 13", "9 13"]),
         ("Em7 F", "C", ["11", "9 13"]),  # F# is foreign to C: no ninth on iii
         ("G7b9 C", "C", ["13", "9 13"]),
+        ("E7#9 Am", "Am", ["b13", "9"]),  # no natural 13 on the way to a minor chord
         ("G7alt C5", "C", ["", ""]),
         ("Cadd9 Csus4 C7sus4", "C", ["", "", "9 13"]),
         ("Bb/C C", "C", ["", "9 13"]),

@@ -148,6 +148,8 @@ def _best(
         wrong_fifth = ("5" in names and 7 not in notes) or (
             "#5" in names and "5" not in names and 7 in notes
         )
+        if minor and name == "altered" and "#9" in names:
+            wrong_fifth = False  # 7#9 to a minor chord: its fifth gives way to b13
         rank = (
             len(held - notes),
             int(wrong_fifth),
