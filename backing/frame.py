@@ -47,12 +47,41 @@ class Request:
 
 
 @dataclass(frozen=True, slots=True)
-class Band:
-    """What the style brings: its usual tempo and smallest note, and the smallest notes of sections' own styles."""
+class Ground:
+    """What is the same for all sections: chart, request, what the style brings, and the key and its shift.
 
+    `usual_tempo` and `grid_q` (the smallest note) are the style's; `section_grids` those of styles that sections name.
+    `key` is the written key, `shift` the interval to the one that is asked for.
+    """
+
+    chart: Chart
+    request: Request
     usual_tempo: Tempo
     grid_q: Fraction | None
     section_grids: Mapping[str, Fraction]
+    key: Key
+    shift: Interval
+
+    @property
+    def higher(self) -> int:
+        """Semitones that the guitar sounds above what is written."""
+        return self.chart.header.capo + self.chart.header.tuned
+
+
+def ground_of(
+    chart: Chart,
+    request: Request,
+    usual_tempo: Tempo,
+    grid_q: Fraction | None,
+    section_grids: Mapping[str, Fraction],
+) -> Ground:
+    """The ground for a chart and a request."""
+    key, shift = first_key(chart), UNISON
+    if request.key is not None:
+        shift = interval_to_key(key, request.key)
+    elif request.transpose:
+        shift = interval_for_semitones(key, request.transpose)
+    return Ground(chart, request, usual_tempo, grid_q, section_grids, key, shift)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,15 +122,6 @@ def style_name(chart: Chart) -> str:
     return STYLE_FOR_METER.get((meter.count, meter.unit), STYLE_OTHERWISE)
 
 
-def shift_of(chart: Chart, request: Request) -> Interval:
-    """The interval from the key that is written to the one that is asked for."""
-    if request.key is not None:
-        return interval_to_key(first_key(chart), request.key)
-    if request.transpose:
-        return interval_for_semitones(first_key(chart), request.transpose)
-    return UNISON
-
-
 def sounding(key: Key, shift: Interval, semitones: int) -> tuple[Key, Interval]:
     """Where a written key sounds after a shift and so many semitones more, and the interval to it."""
     if abs(key.up(shift).fifths) > 7:
@@ -110,21 +130,18 @@ def sounding(key: Key, shift: Interval, semitones: int) -> tuple[Key, Interval]:
     return key.up(shift).up(more), shift + more
 
 
-def frame_of(
-    chart: Chart, request: Request, band: Band, section: Section, key: Key, transpose: int
-) -> Frame:
-    """The frame of a section whose written key is `key` unless it has its own."""
-    own, common, header = section.settings, chart.settings, chart.header
-    sounds, interval = sounding(
-        own.key or key, shift_of(chart, request), header.capo + header.tuned + transpose
-    )
+def frame_of(ground: Ground, section: Section, transpose: int) -> Frame:
+    """The frame of a section in one transposition (semitones, of the form)."""
+    chart, request = ground.chart, ground.request
+    own, common = section.settings, chart.settings
+    sounds, interval = sounding(own.key or ground.key, ground.shift, ground.higher + transpose)
     push_q = own.push_q if own.push_q is not None else common.push_q
     if push_q is None:
-        grid_q = band.section_grids.get(own.style or "", band.grid_q)
+        grid_q = ground.section_grids.get(own.style or "", ground.grid_q)
         push_q = SIXTEENTH if grid_q == SIXTEENTH else EIGHTH
     players = own.players or common.players
     colour = own.colour if own.colour is not None else common.colour
-    qpm, to_qpm = _tempo(chart, section, band)
+    qpm, to_qpm = _tempo(ground, section)
     marks = tuple(mark_bar(bar, chart.source, push_q, interval, sounds) for bar in section.bars)
     shares = _shares(section)
     glides = to_qpm is not None or (common.tempo is not None and common.tempo.to_bpm is not None)
@@ -148,34 +165,33 @@ def frame_of(
     )
 
 
-def _tempo(chart: Chart, section: Section, band: Band) -> tuple[Fraction, Fraction | None]:
+def _tempo(ground: Ground, section: Section) -> tuple[Fraction, Fraction | None]:
     """Quarters a minute at the start of a section, and at its end where its own tempo glides."""
-    own, meter = section.settings, meter_of(chart)
+    own, meter = section.settings, meter_of(ground.chart)
     if own.tempo is not None:
         return own.tempo.qpm(own.meter or meter), own.tempo.to_qpm(own.meter or meter)
-    return chart_qpm(chart, band), None
+    return chart_qpm(ground), None
 
 
-def chart_qpm(chart: Chart, band: Band) -> Fraction:
+def chart_qpm(ground: Ground) -> Fraction:
     """Quarters a minute as the header has it, else as is usual for the style."""
-    meter = meter_of(chart)
-    if chart.settings.tempo is not None:
-        return chart.settings.tempo.qpm(meter)
-    usual = band.usual_tempo
-    if usual.unit_q in (None, QUARTER, Fraction(3, 2)):
-        return usual.bpm * (meter.beat_q if meter.compound else QUARTER)
-    return usual.qpm(meter)
+    meter, written, usual = meter_of(ground.chart), ground.chart.settings.tempo, ground.usual_tempo
+    if written is not None:
+        return written.qpm(meter)
+    if usual.unit_q is not None and usual.unit_q >= 2:
+        return usual.qpm(meter)
+    return usual.bpm * (meter.beat_q if meter.compound else QUARTER)
 
 
-def tempo_factor(chart: Chart, request: Request, band: Band) -> Fraction:
+def tempo_factor(ground: Ground) -> Fraction:
     """What every tempo is multiplied by."""
+    request, written = ground.request, ground.chart.settings.tempo
     if request.tempo_percent is not None:
         return Fraction(request.tempo_percent)
     if request.tempo_bpm is None:
         return ONE
-    written = chart.settings.tempo
     asked = Tempo(request.tempo_bpm, written.unit_q if written is not None else None)
-    return asked.qpm(meter_of(chart)) / chart_qpm(chart, band)
+    return asked.qpm(meter_of(ground.chart)) / chart_qpm(ground)
 
 
 def _shares(section: Section) -> tuple[Fraction, ...]:

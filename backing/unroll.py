@@ -16,12 +16,12 @@ from backing.errors import ChartError, RequestError
 from backing.form.items import BARS_PLAYED_MAX, choruses_of
 from backing.form.order import Order, order_of_play
 from backing.frame import (
-    Band,
     Frame,
+    Ground,
     Request,
     chart_qpm,
     frame_of,
-    shift_of,
+    ground_of,
     sounding,
     style_name,
     tempo_factor,
@@ -53,14 +53,14 @@ def unroll(
     unset push comes, `section_grids` says the same of styles that sections name. Raises `ChartError` for directions
     that lead nowhere and for more than 20,000 bars, `RequestError` for what the chart does not have.
     """
-    band = Band(usual_tempo, grid_q, section_grids or {})
+    ground = ground_of(chart, request, usual_tempo, grid_q, section_grids or {})
     if request.sections or request.bars:
-        return _excerpt(chart, request, band)
+        return _excerpt(ground)
     if request.choruses is None and request.length_s is None:
-        return _whole(chart, request, band, choruses_of(chart))
-    choruses = request.choruses or _choruses_for(chart, request, band, request.length_s or 0.0)
+        return _whole(ground, choruses_of(chart))
+    choruses = request.choruses or _choruses_for(ground, request.length_s or 0.0)
     try:
-        return _whole(chart, request, band, choruses)
+        return _whole(ground, choruses)
     except ChartError as wrong:
         if wrong.diagnostics[0].code == "E601":
             raise _too_many(choruses) from None
@@ -73,10 +73,11 @@ def _too_many(choruses: int) -> RequestError:
     )
 
 
-def _excerpt(chart: Chart, request: Request, band: Band) -> Timeline:
+def _excerpt(ground: Ground) -> Timeline:
     """The sections or bars that are asked for, as often as choruses are asked for."""
+    request = ground.request
     plain = replace(request, ending=Ending(EndingKind.AS_WRITTEN))
-    timeline = _whole(chart, plain, band, choruses_of(chart))
+    timeline = _whole(replace(ground, request=plain), choruses_of(ground.chart))
     if request.bars is not None:
         timeline = only_bars(timeline, *request.bars)
     else:
@@ -99,34 +100,32 @@ def duration_s(timeline: Timeline) -> float:
     return TempoMap(timeline.tempo).seconds(timeline.length_q)
 
 
-def _choruses_for(chart: Chart, request: Request, band: Band, length_s: float) -> int:
+def _choruses_for(ground: Ground, length_s: float) -> int:
     """As many choruses as come nearest to a length, at least one."""
-    one, two = (_whole(chart, request, band, n) for n in (1, 2))
+    one, two = (_whole(ground, n) for n in (1, 2))
     chorus_s = duration_s(two) - duration_s(one)
     most = 1 + (BARS_PLAYED_MAX - len(one.bars)) // max(1, len(two.bars) - len(one.bars))
     return min(most, max(1, 1 + round((length_s - duration_s(one)) / chorus_s)))
 
 
-def _whole(chart: Chart, request: Request, band: Band, choruses: int) -> Timeline:
+def _whole(ground: Ground, choruses: int) -> Timeline:
     """The whole form with its end."""
+    chart, request, header = ground.chart, ground.request, ground.chart.header
     order = order_of_play(chart, choruses)
-    ending = request.ending or chart.header.ending or Ending()
+    ending = request.ending or header.ending or Ending()
     if ending.kind is EndingKind.TAG:
         order = replace(order, visits=with_tag(order.visits))
-    written_key = first_key(chart)
-    score = _placed(chart, request, band, order)
-    header = chart.header
-    shift = shift_of(chart, request)
+    score = _placed(ground, order)
     glide = chart.settings.tempo
     legs = score.legs
     if glide is not None and glide.to_bpm is not None:
-        legs = glided(legs, chart_qpm(chart, band) * glide.to_bpm / glide.bpm, score.end_q)
-    steps = tempo_steps(legs, tempo_factor(chart, request, band))
+        legs = glided(legs, chart_qpm(ground) * glide.to_bpm / glide.bpm, score.end_q)
+    steps = tempo_steps(legs, tempo_factor(ground))
     fermatas = [(c.start_q, c.end_q) for c in score.chords if c.fermata]
     timeline = Timeline(
         title=header.title,
         by=header.by,
-        key=sounding(written_key, shift, header.capo + header.tuned)[0],
+        key=sounding(ground.key, ground.shift, ground.higher)[0],
         style=request.style or style_name(chart),
         bars=tuple(score.bars),
         chords=tuple(score.chords),
@@ -142,7 +141,7 @@ def _whole(chart: Chart, request: Request, band: Band, choruses: int) -> Timelin
         rhythms=tuple(score.rhythms),
         capo=header.capo,
         tuned=header.tuned,
-        notes=tuple(_decided(chart, request, band)),
+        notes=tuple(_decided(ground)),
     )
     chord = closing_chord(timeline, order)
     if chord is not None:
@@ -152,19 +151,15 @@ def _whole(chart: Chart, request: Request, band: Band, choruses: int) -> Timelin
     return timeline
 
 
-def _placed(chart: Chart, request: Request, band: Band, order: Order) -> Score:
+def _placed(ground: Ground, order: Order) -> Score:
     """Every bar of the order of play in time."""
-    key = first_key(chart)
     score = Score()
     frames: dict[tuple[str, int], Frame] = {}
     for visit in order.visits:
-        place_of = (visit.section.name, visit.transpose)
-        frame = frames.get(place_of)
-        if frame is None:
-            frame = frames[place_of] = frame_of(
-                chart, request, band, visit.section, key, visit.transpose
-            )
-        place(score, visit, frame)
+        which = (visit.section.name, visit.transpose)
+        if which not in frames:
+            frames[which] = frame_of(ground, visit.section, visit.transpose)
+        place(score, visit, frames[which])
     return score
 
 
@@ -172,14 +167,15 @@ def _fade_bars(ending: Ending) -> int:
     return ending.bars if ending.kind is EndingKind.FADE else 0
 
 
-def _decided(chart: Chart, request: Request, band: Band) -> list[str]:
+def _decided(ground: Ground) -> list[str]:
     """What was chosen where the chart does not say."""
+    chart, request = ground.chart, ground.request
     notes = []
     if chart.settings.style is None and request.style is None:
         notes.append(f"no style is written: {style_name(chart)} is played")
     if chart.settings.key is None:
-        notes.append(f"no key is written: the chords are read in {first_key(chart)}")
+        notes.append(f"no key is written: the chords are read in {ground.key}")
     if chart.settings.tempo is None and request.tempo_bpm is None:
-        qpm = float(chart_qpm(chart, band))
+        qpm = float(chart_qpm(ground))
         notes.append(f"no tempo is written: {qpm:g} quarters a minute, as is usual for the style")
     return notes

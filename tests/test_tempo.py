@@ -158,6 +158,8 @@ def test_the_usual_tempo_of_a_style_counts_beats_in_compound_meters() -> None:
     assert compound.tempo[0].us == microseconds_a_quarter(180)
     slow = unroll(parse("| C | F |\n"), usual_tempo=Tempo(Q(60), Q(3, 2)))
     assert slow.tempo[0].us == 1_000_000
+    odd = unroll(parse("meter: 7/8\n| C | F |\n"), usual_tempo=Tempo(Q(120), Q(1, 2)))
+    assert odd.tempo[0].us == 500_000  # odd meters count quarters, as in a chart
     assert unroll(parse("| C | F |\n"), usual_tempo=Tempo(Q(60), Q(2))).tempo[0].us == 500_000
 
 

@@ -215,6 +215,18 @@ def test_a_direction_that_leads_nowhere_is_an_error_at_its_place(
     assert diagnostic.span == Span(2, 3)
 
 
+def test_a_chart_of_which_nothing_is_played_is_an_error() -> None:
+    """A second ending that is never reached, and nothing before it."""
+    with pytest.raises(ChartError) as wrong:
+        unroll(parse("key: C\n[A]\n|2. C | G7 ||\n"))
+    (diagnostic,) = wrong.value.diagnostics
+    assert diagnostic.code == "E606"
+    assert diagnostic.message == (
+        "no bar of this chart is ever played, for its endings leave nothing over"
+    )
+    assert diagnostic.hint == "begin the endings with  |1."
+
+
 def test_a_chart_without_end_is_refused_before_it_is_played() -> None:
     """Repeats of repeats of choruses: a short text that would last for days."""
     text = "choruses: 200\nform: (A x99) x99\n[A]\n|: C | F | G7 | C :| x99\n"

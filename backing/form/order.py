@@ -11,8 +11,10 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from backing.chart.ast import LAST, Chart, Section
+from backing.errors import ChartError
 from backing.form.directions import STEERING, Steering
 from backing.form.items import Reader, Step, form_of
+from backing.source import Diagnostic
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +44,7 @@ class Order:
 def order_of_play(chart: Chart, choruses: int) -> Order:
     """Every visit in order for so many choruses.
 
-    Raises `ChartError` for directions that lead nowhere and for more than `BARS_PLAYED_MAX` bars.
+    Raises `ChartError` for directions that lead nowhere, for more than `BARS_PLAYED_MAX` bars and for none at all.
     """
     reader = Reader(chart, form_of(chart))
     if reader.form.written or not reader.carries(STEERING):
@@ -56,6 +58,8 @@ def order_of_play(chart: Chart, choruses: int) -> Order:
             v for chorus, run in steering.runs(choruses) for v in _visits(reader, run, chorus)
         ]
         written = steering.left_early
+    if not visits:
+        raise _nothing(chart)
     written = written or bool(reader.form.ending) or _in_last_ending(reader, visits)
     return Order(tuple(visits), choruses, written)
 
@@ -84,10 +88,15 @@ def _visits(reader: Reader, run: Iterable[Step], chorus: int) -> Iterator[Visit]
 
 def _in_last_ending(reader: Reader, visits: list[Visit]) -> bool:
     """True when the last bar played stands in an ending for the last chorus."""
-    if not visits:
-        return False
     bar = visits[-1].bars[-1]
     groups = reader.endings[visits[-1].section.name].values()
     return any(
         LAST in b.numbers and b.start <= bar < b.end for group in groups for b in group.blocks
     )
+
+
+def _nothing(chart: Chart) -> ChartError:
+    section = chart.sections[0]
+    message = "no bar of this chart is ever played, for its endings leave nothing over"
+    hint = "begin the endings with  |1."
+    return ChartError([Diagnostic("E606", message, hint, section.span, chart.source)])
