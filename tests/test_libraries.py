@@ -151,7 +151,7 @@ def test_mir_eval_has_the_same_notes(quality: str, harte: str) -> None:
 
 
 def test_mir_eval_agrees_on_inversions_and_silence() -> None:
-    """C/E is C:maj/3, Am7/G is A:min7/b7; two silences are equal (issue 98 there)."""
+    """C/E is C:maj/3, Am7/G is A:min7/b7; two silences are equal (bug report mir_eval 98)."""
     from mir_eval import chord as labels
 
     for symbol, harte in (("C/E", "C:maj/3"), ("Am7/G", "A:min7/b7"), ("Dm7b5/Ab", "D:hdim7/b5")):

@@ -35,7 +35,7 @@ def moved(symbol: str, old: str, new: str) -> str:
 @pytest.mark.parametrize(
     ("symbol", "old", "new", "expected"),
     [
-        ("Amaj7/C#", "A", "C", "Cmaj7/E"),  # teoria issue 92
+        ("Amaj7/C#", "A", "C", "Cmaj7/E"),  # bug report teoria 92
         ("C#/E#", "C", "Db", "D/F#"),
         ("C/D", "C", "Eb", "Eb/F"),
         ("F#m7b5/C", "G", "Ab", "Gm7b5/Db"),
@@ -59,12 +59,12 @@ def test_chords_move_by_letters(symbol: str, old: str, new: str, expected: str) 
 
 
 def test_no_chord_is_untouched() -> None:
-    """N.C. does not move (humdrum viewer issue 184)."""
+    """N.C. does not move (bug report verovio-humdrum-viewer 184)."""
     assert transpose(None, Interval(1, 2), Key.parse("D")) is None
 
 
 def test_a_transposed_key_keeps_its_letters() -> None:
-    """F# major has E#, never F natural (osmd issue 1556)."""
+    """F# major has E#, never F natural (bug report osmd 1556)."""
     up = transpose(chord("C"), Interval(3, 6), Key.parse("F#"))
     assert [n.name for n in transpose(chord("F"), Interval(4, 8), Key.parse("C#")).notes] == ["C#", "E#", "G#"]  # fmt: skip
     assert [n.name for n in up.notes] == ["F#", "A#", "C#"]
