@@ -23,7 +23,7 @@ from backing.players.common import BarPlan, Brief, Stroke, Zone, ZoneKind
 from backing.players.fills import fill, set_up
 from backing.players.grooves import Chosen, choose, in_feel
 from backing.players.pulses import beats, loudness, off_beats, shift_q, velocity
-from backing.players.variations import GHOST, Strokes, varied
+from backing.players.variations import GHOST, Strokes, in_quarters, varied
 from backing.style.model import Where
 from backing.style.settings import number, word
 from backing.timeline import PlayedBar
@@ -128,9 +128,16 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
     if chosen.pattern.where in (Where.TIME, Where.OPENING):
         if plan.fill and word(brief.part, "pattern", "fills") != "none":
             return _crash(_filled(brief, bar, plan, strokes, place, base), bar, plan, base)
+        vary = 0.0 if brief.style.repeats else number(brief.part, "pattern", "vary")
+        if (
+            plan.level < 3.75
+            and brief.style.feel.straight
+            and brief.place.chance(vary / 2, "quarters")
+        ):
+            strokes = in_quarters(strokes, bar)  # for a whole section
         strokes = _talk(brief, index, bar, plan, strokes, base)
         strokes = _with_bass(brief, bar, strokes, place, base)
-        if not brief.style.repeats and place.chance(number(brief.part, "pattern", "vary"), "vary"):
+        if place.chance(vary, "vary"):
             strokes = _varied(brief, index, strokes)
     return _crash(strokes, bar, plan, base)
 

@@ -42,6 +42,19 @@ def varied(
     return strokes
 
 
+def in_quarters(strokes: Strokes, bar: PlayedBar) -> Strokes:
+    """A backbeat whose hat or ride is struck on the beats only; any other groove as it is."""
+    shift = shift_q(bar)
+    on = {shift + p for p, _ in beats(bar.meter)}
+    off = {shift + p for p in off_beats(bar.meter)}
+    if not any(drum == "snare" and at in on for at, drum in strokes):
+        return strokes
+    for cymbal in ("hat", "ride"):
+        if {at for at, drum in strokes if drum == cymbal} == on | off:
+            strokes = {k: v for k, v in strokes.items() if k[1] != cymbal or k[0] in on}
+    return strokes
+
+
 Offer = tuple[Key | None, Key | None, Value, float]  # leave out, put in, how, weight
 _NOTHING: Value = (0.0, "")
 

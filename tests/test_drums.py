@@ -1,0 +1,409 @@
+"""Drums and percussion: patterns, fills, set-ups, strokes of the whole band, clave, variety."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from band import DEMOS, arranged, chart, player
+from briefs import brief, part, style
+
+from backing.arrangement import Arrangement, Note
+from backing.dice import Place
+from backing.harmony.reader import read
+from backing.instruments import CHOKE_GROUPS, DRUM_KEYS
+from backing.players import drums, percussion
+from backing.players.common import BarPlan, Brief, ZoneKind
+from backing.players.fills import fill, set_up
+from backing.players.pulses import beats
+from backing.style import shelf
+from backing.style.cells import read as read_line
+from backing.style.find import find
+from backing.style.model import Pattern, Where
+from backing.timebase import Meter
+from backing.timeline import Strike, TimeFeel
+
+FOUR = Meter.of(4, 4)
+HALF = Fraction(1, 2)
+NAMES = {key: name for name, key in DRUM_KEYS.items()}
+ROCK = {"hat": "Xx Xx Xx Xx", "snare": ". X . X", "kick": "X . x ."}
+SWING = {"ride": "x Xx x Xx", "pedal hat": ". x . x", "kick": "g g g g"}
+BACKBEATS = ("rock eighths", "pop ballad", "pushed rock", "sixteenth note pop", "backbeat soul", "four beat soul")  # fmt: skip
+
+
+def groove(
+    lines: dict[str, str], *, name: str = "groove", where: Where = Where.TIME, meter: Meter = FOUR
+) -> Pattern:
+    cells = {drum: read_line(text, meter, "drum") for drum, text in lines.items()}
+    bars = max(len(line) for line in cells.values())
+    return Pattern(name, meter, bars, "mf", where, 1.0, cells)
+
+
+def drummer(
+    patterns: Sequence[Pattern], bars: int = 8, *, role: str = "drums", meter: Meter = FOUR, level: float = 3.0,
+    fill_bars: Sequence[int] = (), crashes: Sequence[int] = (), swing: bool = False, repeats: bool = True, seed: int = 1,
+    zones: Sequence[object] = (), **settings: float | str,
+) -> Brief:  # fmt: skip
+    """A brief for a drummer: so many bars of C7."""
+    kit = part(role, "drum kit" if role == "drums" else "percussion", patterns, **settings)
+    chord = read("C7")
+    made = brief(kit, [chord] * bars, meter=meter, level=level, zones=zones, seed=seed)  # type: ignore[arg-type]
+    plans = tuple(
+        BarPlan(level, 0.5, i % 4, i % 4 == 3, fill=i in fill_bars, crash=i in crashes)
+        for i in range(bars)
+    )
+    return replace(made, style=style(kit, repeats=repeats, swing=swing), plans=plans)
+
+
+def hits(notes: Sequence[Note], bar: int, drum: str, length: Fraction | int = 4) -> list[Fraction]:
+    """Places in a bar (from 0) where a drum is struck."""
+    key = DRUM_KEYS[drum]
+    return [
+        n.start_q - bar * length
+        for n in notes
+        if n.pitch == key and bar * length <= n.start_q < (bar + 1) * length
+    ]
+
+
+# -- patterns ------------------------------------------------------------------------------------------
+
+
+def test_a_pattern_is_played_as_it_is_written() -> None:
+    notes = drums.play(drummer([groove(ROCK)], 2))
+    assert hits(notes, 1, "snare") == [1, 3]
+    assert hits(notes, 1, "kick") == [0, 2]
+    assert hits(notes, 1, "hat") == [HALF * i for i in range(8)]
+    assert {n.why for n in notes} == {"pattern 'groove'"}
+
+
+def test_marks_and_levels_are_velocities() -> None:
+    """About 50 at p, 80 at mf, 105 at f; ghosts between 25 and 40; an accent louder than a plain stroke (common practice)."""
+    lines = {"snare": "x X g x"}
+    for level, plain in ((1.0, 50), (3.0, 80), (4.1, 105)):
+        notes = drums.play(drummer([groove(lines)], 1, level=level))
+        normal, accent, ghost, _ = [n.velocity for n in notes]
+        assert abs(normal - plain) <= 4
+        assert accent > normal > ghost
+    ghosts = [drums.play(drummer([groove(lines)], 1, level=v))[2].velocity for v in (2.0, 3.0)]
+    assert all(25 <= g <= 40 for g in ghosts)
+
+
+def test_side_stick_takes_the_snares_place_when_a_style_wants_it_soft() -> None:
+    notes = drums.play(drummer([groove(ROCK)], 1, level=1.0, soft="rim"))
+    assert hits(notes, 0, "rim") == [1, 3]
+    assert not hits(notes, 0, "snare")
+    loud = drums.play(drummer([groove(ROCK)], 1, level=3.0, soft="rim"))
+    assert hits(loud, 0, "snare") == [1, 3]
+
+
+def test_half_time_puts_the_backbeat_on_three_and_double_time_on_the_off_beats() -> None:
+    """Half time: backbeat on three, the hat keeps its eighths (common practice)."""
+    plain = drummer([groove(ROCK)], 2)
+    for feel, snare in (
+        (TimeFeel.HALF, [2]),
+        (TimeFeel.DOUBLE, [HALF, 3 * HALF, 5 * HALF, 7 * HALF]),
+    ):
+        bars = tuple(replace(b, time_feel=feel) for b in plain.bars)
+        notes = drums.play(replace(plain, bars=bars))
+        assert hits(notes, 0, "snare") == snare
+        assert hits(notes, 1, "snare") == snare
+        if feel is TimeFeel.HALF:
+            assert hits(notes, 0, "kick") == [0]
+            assert hits(notes, 0, "hat") == [HALF * i for i in range(8)]
+
+
+def test_an_open_hat_ends_where_another_hat_is_struck() -> None:
+    """Pedal and closed hat cut an open one (choke groups of General MIDI kits: from memory)."""
+    notes = drums.play(
+        drummer([groove({"open hat": "x . . .", "hat": ". . . .x", "pedal hat": ". .x . ."})], 1)
+    )
+    group = {DRUM_KEYS[n] for n in next(g for g in CHOKE_GROUPS if "hat" in g)}
+    opened = next(n for n in notes if n.pitch == DRUM_KEYS["open hat"])
+    following = next(n for n in notes if n.pitch in group and n.start_q > opened.start_q)
+    assert opened.end_q <= following.start_q
+
+
+def test_the_kick_goes_with_a_bass_that_leaves_the_beat() -> None:
+    made = drummer([groove(ROCK)], 4, kick_with_bass=1.0)
+    bass = (
+        Note(Fraction(0), Fraction(1), 36, 80, ""),
+        Note(Fraction(5, 2), Fraction(4), 36, 80, ""),
+    )
+    notes = drums.play(replace(made, heard={"bass": bass}))
+    assert Fraction(5, 2) in hits(notes, 0, "kick")
+    assert "kick with the bass" in {n.why for n in notes}
+
+
+def test_a_swinging_snare_talks_in_two_bar_phrases_and_leaves_room() -> None:
+    """Sparse comping between the ride's beats, about 35 to 60 loud (common practice; Sabatella, A Jazz Improvisation Primer)."""
+    notes = drums.play(drummer([groove(SWING)], 64, swing=True, comping=0.7))
+    talk = [n for n in notes if n.why.startswith("comping")]
+    assert 16 <= len(talk) <= 96
+    assert all(30 <= n.velocity <= 66 for n in talk)
+    assert {n.why for n in talk} == {"comping: asks", "comping: answers"}
+    silent = drums.play(drummer([groove(SWING)], 64, swing=True))
+    assert not [n for n in silent if n.why.startswith("comping")]
+
+
+@pytest.mark.parametrize("swing", [True, False])
+def test_no_bar_comes_three_times_running_unless_the_style_lives_on_it(swing: bool) -> None:
+    lines = SWING if swing else ROCK
+    lively = drums.play(drummer([groove(lines)], 48, swing=swing, repeats=False, vary=0.0))
+    bars = [
+        frozenset((n.start_q % 4, n.pitch) for n in lively if n.start_q // 4 == i)
+        for i in range(48)
+    ]
+    assert not any(a == b == c for a, b, c in zip(bars, bars[1:], bars[2:], strict=False))
+    machine = drums.play(drummer([groove(lines)], 12, swing=swing, repeats=True))
+    assert (
+        len(
+            {
+                frozenset((n.start_q % 4, n.pitch) for n in machine if n.start_q // 4 == i)
+                for i in range(12)
+            }
+        )
+        == 1
+    )
+
+
+# -- fills, crashes, set-ups ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("meter", ["2/4", "3/4", "4/4", "5/4", "6/8", "7/8", "9/8", "12/8"])
+@pytest.mark.parametrize("level", [1.0, 3.0, 4.5])
+def test_a_fill_fits_any_meter_ends_the_bar_and_grows(meter: str, level: float) -> None:
+    count, unit = map(int, meter.split("/"))
+    this = Meter.of(count, unit)
+    last = beats(this)[-1][0]
+    for seed in range(12):
+        made = fill(this, level, False, "toms", Place((seed,)))
+        assert made
+        assert all(0 <= h.at_q < this.length_q for h in made)
+        assert [h.at_q for h in made] == sorted({h.at_q for h in made})
+        assert made[-1].at_q >= last
+        assert made[-1].force >= made[0].force
+        assert made[0].why.startswith("fill: ")
+
+
+def test_fills_come_in_several_lengths_and_grow_longer_and_denser_with_the_level() -> None:
+    def many(level: float) -> list[int]:
+        return [len(fill(FOUR, level, False, "toms", Place((seed,)))) for seed in range(60)]
+
+    soft, middle, loud = (sum(many(v)) / 60 for v in (1.0, 3.0, 4.5))
+    assert soft < middle < loud
+    whys = {fill(FOUR, 3.0, False, "toms", Place((s,)))[0].why for s in range(60)}
+    assert {w.split()[1] for w in whys} == {"one", "two", "four"}
+    assert any("round the toms" in w for w in whys)
+
+
+def test_a_fill_may_stay_on_the_snare_or_be_left_out() -> None:
+    for seed in range(20):
+        assert {h.drum for h in fill(FOUR, 4.0, False, "snare", Place((seed,)))} == {"snare"}
+    for kit, wanted in (("toms", True), ("snare", True), ("none", False)):
+        notes = drums.play(drummer([groove(ROCK)], 8, fill_bars=[7], fills=kit))
+        assert any(n.why.startswith("fill") for n in notes) is wanted
+
+
+def test_a_fill_takes_the_place_of_the_time_and_a_crash_with_the_kick_follows() -> None:
+    notes = drums.play(drummer([groove(ROCK)], 9, fill_bars=[7], crashes=[8]))
+    filling = [n for n in notes if n.why.startswith("fill")]
+    assert filling
+    assert all(28 <= n.start_q < 32 for n in filling)
+    first = min(n.start_q for n in filling)
+    assert not [n for n in notes if n.pitch == DRUM_KEYS["hat"] and first <= n.start_q < 32]
+    assert hits(notes, 8, "crash") == [0]
+    assert 0 in hits(notes, 8, "kick")
+    assert 0 not in hits(notes, 8, "hat")
+
+
+def test_a_style_plays_its_own_fills_where_it_has_them() -> None:
+    own = groove({"floor tom": "xxxx xxxx xxxx xxxx"}, name="mine", where=Where.PHRASE_END)
+    notes = drums.play(drummer([groove(ROCK), own], 8, fill_bars=[7]))
+    assert {n.why for n in notes if n.start_q >= 28} == {"pattern 'mine'"}
+
+
+@pytest.mark.parametrize("kind", [ZoneKind.SILENT, ZoneKind.STRUCK])
+def test_there_is_no_fill_into_a_stop_or_a_break(kind: ZoneKind) -> None:
+    """No fill into a stop (common practice)."""
+    own = groove({"floor tom": "xxxx xxxx xxxx xxxx"}, name="mine", where=Where.PHRASE_END)
+    struck = [(16, 17)] if kind is ZoneKind.STRUCK else []
+    zones = [(ZoneKind.TIME, 16, []), (kind, 20, struck)]
+    for patterns in ([groove(ROCK)], [groove(ROCK), own]):
+        notes = drums.play(drummer(patterns, 8, fill_bars=[3], zones=zones))
+        assert not [
+            n for n in notes if n.pitch == DRUM_KEYS["floor tom"] or n.why.startswith("fill")
+        ]
+
+
+def test_a_set_up_fills_the_space_before_a_hit() -> None:
+    starts = [Fraction(i) for i in range(4)]
+    off_beat = set_up(Fraction(3, 2), Fraction(3, 2), 3.0, starts)
+    assert {(h.at_q, h.drum) for h in off_beat} == {(1, "snare"), (1, "kick")}
+    on_beat = set_up(Fraction(2), Fraction(2), 3.0, starts)
+    assert [(h.at_q, h.drum) for h in on_beat] == [(Fraction(3, 2), "snare")]
+    louder = set_up(Fraction(2), Fraction(2), 4.5, starts)
+    assert len(louder) == 2
+    assert not set_up(Fraction(2), Fraction(1, 4), 4.5, starts)
+
+
+def test_kicks_are_marked_and_prepared_while_time_goes_on() -> None:
+    zones = [(ZoneKind.TIME, 4, []), (ZoneKind.KICKS, 8, [(Fraction(11, 2), 6), (7, 8)])]
+    notes = drums.play(drummer([groove(SWING)], 2, zones=zones, swing=True))
+    marked = [n for n in notes if n.why == "with the band: hit, all together"]
+    assert {n.start_q for n in marked} == {Fraction(11, 2), 7}
+    assert [n for n in notes if n.why == "set-up before the hit"]
+    assert DRUM_KEYS["crash"] in {n.pitch for n in marked}
+    assert [n for n in notes if n.pitch == DRUM_KEYS["ride"] and 4 <= n.start_q < 8]
+
+
+def test_where_the_band_strikes_together_the_drums_play_those_strokes_and_no_time() -> None:
+    zones = [(ZoneKind.STRUCK, 4, [(0, HALF), (2, 4)]), (ZoneKind.SILENT, 8, [])]
+    notes = drums.play(drummer([groove(ROCK)], 3, zones=zones))
+    assert {n.start_q for n in notes if n.start_q < 8} == {0, 2}
+    assert all(n.strict for n in notes if n.start_q < 8)
+    assert {NAMES[n.pitch] for n in notes if n.start_q == 0} == {"snare", "kick"}
+    assert {NAMES[n.pitch] for n in notes if n.start_q == 2} == {"crash", "kick"}
+
+
+# -- whole charts ----------------------------------------------------------------------------------
+
+
+def test_a_stop_is_one_stroke_and_a_chord_left_to_ring_one_cymbal() -> None:
+    a = arranged(chart("C7! | F7 | G7= | C6 | F6 | C6"), "medium swing")
+    notes = player(a, "drums").notes
+    for span in a.timeline.chords:
+        inside = [n for n in notes if span.start_q <= n.start_q < span.end_q]
+        if span.strike is Strike.STOP:
+            assert {n.start_q for n in inside} == {span.start_q}
+            assert "snare" in {NAMES[n.pitch] for n in inside}
+        if span.strike is Strike.RING:
+            cymbals = [n for n in inside if NAMES[n.pitch] in ("ride", "crash")]
+            assert {n.start_q for n in inside} == {span.start_q}
+            assert len(cymbals) == 1
+
+
+def test_drums_rest_out_of_time() -> None:
+    a = arranged(chart('"rubato" C7 | F7 | "a tempo" C7 | F7'), "medium swing")
+    assert not [n for n in player(a, "drums").notes if 0 <= n.start_q < 8]
+
+
+def test_drums_are_the_same_in_every_key() -> None:
+    bars = "Dm7 | G7 | Cmaj7 | A7"
+    here, there = (
+        player(arranged(chart(bars), "medium swing", wish={"transpose": t}), "drums").notes
+        for t in (0, 2)
+    )
+    assert here == there
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
+def test_no_drum_is_struck_twice_at_once_and_every_key_is_one_of_the_map(path: Path) -> None:
+    a = arranged(path.read_text("utf-8"), None)
+    for role in ("drums", "percussion"):
+        for one in (p for p in a.players if p.role == role):
+            places = [(n.start_q, n.pitch) for n in one.notes]
+            assert len(places) == len(set(places))
+            assert {n.pitch for n in one.notes} <= set(NAMES)
+
+
+def bars_of(a: Arrangement, role: str) -> list[frozenset[tuple[Fraction, int]]]:
+    """What each bar holds, velocity and timing left out."""
+    notes = player(a, role).notes
+    return [
+        frozenset(
+            (n.start_q - b.start_q, n.pitch) for n in notes if b.start_q <= n.start_q < b.end_q
+        )
+        for b in a.timeline.bars[:-1]
+    ]
+
+
+@pytest.mark.parametrize(
+    "name", ["medium swing", "rock eighths", "bossa nova", "pop ballad", "slow blues", "jazz waltz"]
+)
+def test_ten_minutes_of_one_chord_sequence_do_not_become_a_loop(name: str) -> None:
+    """Ninety-six bars: no bar of the drums three times running, no pair of bars in more than a fifth of the places."""
+    assert not find(name).repeats
+    row = bars_of(arranged(chart(" | ".join(["Dm7", "G7", "Cmaj7", "A7"] * 24)), name), "drums")
+    assert not any(a == b == c for a, b, c in zip(row, row[1:], row[2:], strict=False))
+    pairs = list(pairwise(row))
+    assert max(pairs.count(p) for p in set(pairs)) / len(pairs) <= 0.2
+
+
+def corpus() -> list[tuple[Fraction, tuple[float, float, float]]]:
+    """The counted corpus: place in quarters, share of bars with a kick, a snare, a cymbal there."""
+    text = (Path(__file__).parent / "data" / "backbeat.tsv").read_text("utf-8")
+    rows = [line.split("\t") for line in text.splitlines() if line[:1].isdigit()]
+    return [(Fraction(r[0]), (float(r[1]), float(r[2]), float(r[3]))) for r in rows]
+
+
+def test_rock_pop_and_soul_drums_together_lie_near_what_was_counted_in_recordings() -> None:
+    """Mean distance at most 0.12 from the shares of PMC10130781, table 3."""
+    names = [n for n in BACKBEATS if shelf.path_of(n) is not None]
+    groups = (
+        ("kick", "acoustic kick"), ("snare", "rim", "electric snare", "clap"),
+        ("hat", "open hat", "ride", "bell", "crash", "crash 2", "splash"),
+    )  # fmt: skip
+    bars: list[frozenset[tuple[Fraction, int]]] = []
+    row = " | ".join(["C", "Am", "F", "G"] * 2)
+    text = "choruses: 2\n" + "".join(f"[{letter}]\n| {row} |\n" for letter in "ABCDEF")
+    for name in names:
+        bars += bars_of(arranged(text, name), "drums")
+    gaps = []
+    for place, shares in corpus():
+        for drum_names, share in zip(groups, shares, strict=True):
+            keys = {DRUM_KEYS[d] for d in drum_names}
+            struck = sum(any((place, k) in bar for k in keys) for bar in bars)
+            gaps.append(abs(struck / len(bars) - share))
+    assert len(gaps) == 42
+    assert sum(gaps) / len(gaps) <= 0.12
+
+
+# -- percussion ----------------------------------------------------------------------------------------
+
+
+def clave(text: str) -> list[Fraction]:
+    """Where the claves fall in a salsa, in quarters of the piece."""
+    notes = player(arranged(text, "salsa"), "percussion").notes
+    return [n.start_q for n in notes if n.pitch == DRUM_KEYS["claves"]]
+
+
+@pytest.mark.parametrize(
+    ("side", "places"),
+    [
+        # Son clave, in quarters from the first of its two bars (rhythm handbooks; common practice).
+        ("2-3", [1, 2, 4, Fraction(11, 2), 7]),
+        ("3-2", [0, Fraction(3, 2), 3, 5, 6]),
+    ],
+)
+def test_the_clave_stands_on_the_side_that_the_chart_asks_for(
+    side: str, places: list[Fraction]
+) -> None:
+    text = f"clave: {side}\n| Cm7 | Fm7 | G7 | Cm7 | Cm7 | Fm7 | G7 | Cm7 |\n"
+    found = clave(text)
+    assert [p for p in found if p < 8] == places
+    assert [p - 8 for p in found if 8 <= p < 16] == places
+
+
+def test_the_clave_runs_on_through_a_section_of_odd_length() -> None:
+    """Harmony or form must not flip the side (common practice)."""
+    text = "clave: 2-3\nform: A B A\n[A]\n| Cm7 | Fm7 | G7 |\n[B]\n| Fm7 | Cm7 | G7 | G7 | Cm7 |\n"
+    found = clave(text)
+    one = {Fraction(1), Fraction(2), Fraction(4), Fraction(11, 2), Fraction(7)}
+    last = max(found)
+    wanted = {p + 8 * i for i in range(6) for p in one if p + 8 * i <= last}
+    assert set(found) <= {p + 8 * i for i in range(6) for p in one}
+    assert len(set(found) & wanted) >= len(wanted) - 2
+
+
+def test_percussion_leaves_soft_strokes_out_now_and_then_and_strikes_with_the_band() -> None:
+    shaker = groove({"maracas": "xg xg xg xg"})
+    lively = percussion.play(drummer([shaker], 16, role="percussion", vary=0.4))
+    assert 64 < len(lively) < 128
+    struck = [(ZoneKind.STRUCK, 4, [(0, 1)]), (ZoneKind.TIME, 8, [])]
+    notes = percussion.play(drummer([shaker], 2, role="percussion", zones=struck, vary=0.0))
+    assert [n.start_q for n in notes if n.start_q < 4] == [0]
+    assert next(n for n in notes if n.start_q == 0).strict
