@@ -144,7 +144,7 @@ def _passes(player: PerformedPlayer, starts: Sequence[int]) -> list[_Pass]:
 
     def notes() -> Iterator[tuple[int, int, int, int]]:
         for n in player.notes:
-            start = starts[bisect_right(starts, n.onset_s * RATE) - 1]
+            start = starts[bisect_right(starts, round(n.onset_s * RATE)) - 1]
             yield grain(n.onset_s, start), grain(n.release_s, start), n.pitch, n.velocity
 
     events: list[list[_Event]] = [[] for _ in starts]
