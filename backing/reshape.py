@@ -17,7 +17,7 @@ from backing.harmony.spelling import transpose
 from backing.marks import moved_key, moved_pitch
 from backing.pitch import UNISON, Interval
 from backing.source import nearest
-from backing.tempo import SLOWEST_US, tempo_between
+from backing.tempo import SLOWEST_US, TOO_SLOW, tempo_between
 from backing.timebase import QUARTER, TempoStep, microseconds_a_quarter
 from backing.timeline import ChordSpan, Hit, MelodyNote, PlayedBar, Rhythm, SectionPass, Timeline
 
@@ -223,7 +223,10 @@ def at_tempo(
     timeline: Timeline, percent: Fraction | None = None, bpm: Fraction | None = None
 ) -> Timeline:
     """The same form at a share of its tempo (`percent` 75 is three quarters), or with so many beats a minute at the
-    start, counted as a chart counts them. Glides keep their shape. Raises ValueError when neither is given."""
+    start, counted as a chart counts them. Glides keep their shape.
+
+    Raises ValueError when neither is given, `RequestError` below what a MIDI file can say.
+    """
     first = timeline.tempo[0].us
     if bpm is not None:
         meter = timeline.bars[0].meter
@@ -233,6 +236,8 @@ def at_tempo(
         share = 100 / Fraction(percent)
     else:
         raise ValueError("give a percentage or a tempo")
+    if first * share > SLOWEST_US:
+        raise RequestError(TOO_SLOW)
     steps = (TempoStep(s.at_q, min(round(s.us * share), SLOWEST_US)) for s in timeline.tempo)
     return replace(timeline, tempo=tuple(steps))
 

@@ -20,6 +20,7 @@ RIT = Fraction(8, 10)  # of the tempo so far, where `rit.` has no figure
 ACCEL = Fraction(12, 10)
 CLOSING_RIT = Fraction(7, 10)  # of the tempo so far, for the manner of ending `rit`
 SLOWEST_US = 16_777_215  # the three bytes of a set-tempo event
+TOO_SLOW = "that tempo is below 3.6 quarters a minute, the slowest that a MIDI file can say"
 ONE = Fraction(1)
 
 

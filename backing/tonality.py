@@ -22,9 +22,10 @@ MINOR_FAMILIES = frozenset({"minor", "half-diminished", "diminished"})
 
 
 def first_key(chart: Chart) -> Key:
-    """The key in which the chart is written: as set, or guessed from its chords."""
-    if chart.settings.key is not None:
-        return chart.settings.key
+    """The key in which the chart is written: as set, for the chart or its first section, or guessed from its chords."""
+    written = chart.settings.key or chart.sections[0].settings.key
+    if written is not None:
+        return written
     chords = [s.chord for section in chart.sections for bar in section.bars for s in bar.slots]
     return guess_key([c for c in chords if c is not None])
 

@@ -6,7 +6,7 @@ Conventions: see `timeline`. The floors below hold the parts: `form` the order o
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -28,9 +28,9 @@ from backing.frame import (
 )
 from backing.placing import Score, place
 from backing.reshape import only_bars, only_sections, repeated
-from backing.tempo import glided, held, tempo_steps
+from backing.tempo import SLOWEST_US, TOO_SLOW, glided, held, tempo_steps
 from backing.timebase import Tempo, TempoMap
-from backing.timeline import Timeline
+from backing.timeline import PlayedBar, Timeline
 from backing.tonality import first_key
 
 __all__ = ["Request", "first_key", "style_name", "unroll"]
@@ -89,7 +89,9 @@ def _excerpt(ground: Ground) -> Timeline:
         raise _too_many(times)
     timeline = repeated(timeline, times) if times > 1 else timeline
     if request.ending is not None:
-        timeline = replace(timeline, ending=request.ending, fade_bars=_fade_bars(request.ending))
+        timeline = replace(
+            timeline, ending=request.ending, fade_bars=_fade_bars(request.ending, timeline.bars)
+        )
         if request.ending.kind is EndingKind.RIT:
             timeline = with_ritard(timeline)
     return timeline
@@ -121,6 +123,8 @@ def _whole(ground: Ground, choruses: int) -> Timeline:
     if glide is not None and glide.to_bpm is not None:
         legs = glided(legs, chart_qpm(ground) * glide.to_bpm / glide.bpm, score.end_q)
     steps = tempo_steps(legs, tempo_factor(ground))
+    if tempo_factor(ground) != 1 and any(s.us == SLOWEST_US for s in steps):
+        raise RequestError(TOO_SLOW)
     fermatas = [(c.start_q, c.end_q) for c in score.chords if c.fermata]
     timeline = Timeline(
         title=header.title,
@@ -135,7 +139,7 @@ def _whole(ground: Ground, choruses: int) -> Timeline:
         ending=ending,
         count_in=header.count_in if request.count_in is None else request.count_in,
         pickup=bool(score.bars) and score.bars[0].number == 0,
-        fade_bars=_fade_bars(ending),
+        fade_bars=_fade_bars(ending, score.bars),
         melody=tuple(score.melody),
         hits=tuple(score.hits),
         rhythms=tuple(score.rhythms),
@@ -163,8 +167,9 @@ def _placed(ground: Ground, order: Order) -> Score:
     return score
 
 
-def _fade_bars(ending: Ending) -> int:
-    return ending.bars if ending.kind is EndingKind.FADE else 0
+def _fade_bars(ending: Ending, bars: Sequence[PlayedBar]) -> int:
+    """Over how many bars the track fades: never more than are played."""
+    return min(ending.bars, len(bars)) if ending.kind is EndingKind.FADE else 0
 
 
 def _decided(ground: Ground) -> list[str]:
@@ -173,8 +178,13 @@ def _decided(ground: Ground) -> list[str]:
     notes = []
     if chart.settings.style is None and request.style is None:
         notes.append(f"no style is written: {style_name(chart)} is played")
-    if chart.settings.key is None:
+    if chart.settings.key is None and chart.sections[0].settings.key is None:
         notes.append(f"no key is written: the chords are read in {ground.key}")
+    if request.key is not None and request.key.minor and not ground.key.minor:
+        there = sounding(ground.key, ground.shift, 0)[0]
+        notes.append(
+            f"{request.key} was asked for, and the chart is in major: it is moved to {there}"
+        )
     if chart.settings.tempo is None and request.tempo_bpm is None:
         qpm = float(chart_qpm(ground))
         notes.append(f"no tempo is written: {qpm:g} quarters a minute, as is usual for the style")

@@ -10,6 +10,7 @@ from fractions import Fraction
 import pytest
 
 from backing.chart.parse import parse
+from backing.errors import RequestError
 from backing.reshape import at_tempo, joined, slice_bars
 from backing.tempo import Beat, Bend, Leg, closing_ritard, held, tempo_between, tempo_steps
 from backing.timebase import Tempo, TempoMap, TempoStep, microseconds_a_quarter
@@ -247,3 +248,14 @@ def test_the_same_form_at_a_share_of_its_tempo_or_at_a_figure() -> None:
     assert at_tempo(six, bpm=Q(60)).tempo[0].us == microseconds_a_quarter(90)
     with pytest.raises(ValueError, match="give a percentage or a tempo"):
         at_tempo(timeline)
+
+
+def test_a_tempo_below_what_a_midi_file_can_say_is_refused() -> None:
+    """Three bytes of microseconds end at 3.576 quarters a minute."""
+    message = "that tempo is below 3.6 quarters a minute, the slowest that a MIDI file can say"
+    with pytest.raises(RequestError) as wrong:
+        played("tempo: 30\n| C | F |\n", Request(tempo_percent=Q(1, 10)))
+    assert str(wrong.value) == message
+    with pytest.raises(RequestError) as wrong:
+        at_tempo(played("tempo: 30\n| C | F |\n"), Q(10))
+    assert str(wrong.value) == message

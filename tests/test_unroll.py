@@ -373,3 +373,27 @@ def test_transposing_keeps_every_chord_and_spells_it_sanely(semitones: int) -> N
 def test_two_runs_give_equal_timelines() -> None:
     song = parse((DEMOS[0]).read_text("utf-8"))
     assert unroll(song) == unroll(song)
+
+
+def test_a_minor_key_for_a_major_tune_moves_it_and_says_so() -> None:
+    timeline = unroll(parse("key: C\n| C | F |\n"), Request(key=Key.parse("E minor")))
+    assert timeline.key.name == "E major"
+    assert (
+        "E minor was asked for, and the chart is in major: it is moved to E major" in timeline.notes
+    )
+
+
+def test_a_plain_key_for_a_minor_tune_means_minor() -> None:
+    timeline = unroll(parse("key: Am\n| Am | E7 |\n"), Request(key=Key.parse("C")))
+    assert timeline.key.name == "C minor"
+    assert [c.symbol for c in timeline.chords][:2] == ["Cm", "G7"]
+
+
+def test_the_key_of_the_first_section_is_the_charts_where_the_header_has_none() -> None:
+    timeline = unroll(parse("[A]\nkey: Eb\n| Eb | Ab |\n[B]\n| Bb7 | Eb |\n"))
+    assert {b.key.name for b in timeline.bars} == {"Eb major"}
+    assert not any("no key" in note for note in timeline.notes)
+
+
+def test_a_fade_is_never_longer_than_the_tune() -> None:
+    assert unroll(parse("key: C\nending: fade 8\n| C | F |\n")).fade_bars == 2
