@@ -271,10 +271,9 @@ def _cut(
     made = []
     for i, (stroke, change) in enumerate(placed):
         end = stroke.end_q
-        if stroke.start_q < change.start_q and line == "chord" and not stroke.strict:
-            end = max(
-                end, change.start_q + QUARTER
-            )  # held over the beat that it takes the place of
+        beat = change.span.start_q
+        if stroke.start_q < beat and line == "chord" and not stroke.strict:
+            end = max(end, beat + QUARTER)  # held over the beat that it takes the place of
         end = min(end, zone.end_q)
         if i + 1 < len(placed) and not stroke.mark.isdigit():
             end = min(end, placed[i + 1][0].start_q)
