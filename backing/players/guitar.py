@@ -220,12 +220,17 @@ def _plucked(event: Event, chosen: Held, together: tuple[int, ...], thumb: bool)
 
 
 def _bass_string(event: Event, chosen: Held, first: bool) -> Note:
-    """The thumb: the grip's lowest note first, then the degree that the pattern asks for where a low string has it."""
+    """The thumb: the grip's lowest note first, then the degree that the pattern asks for on a low string.
+
+    Where no low string has it, the thumb alternates to the next one up (common practice).
+    """
     grip = chosen.grip
-    wanted = event.mark.strip("n-!")
+    wanted = event.mark.strip("n-!").lstrip("b#")
     strings = grip.strings
-    low = [s for s in strings[:3] if _at(grip, s)[1].lstrip("b#") == wanted.lstrip("b#")]
-    string = low[0] if low and not first and wanted not in ("x", "1", "a") else strings[0]
+    string = strings[0]
+    if not first and wanted not in ("x", "1", "a"):
+        low = [s for s in strings if s >= 4 and _at(grip, s)[1].lstrip("b#") == wanted]
+        string = low[0] if low else strings[1]
     pitch, degree, fret = _at(grip, string)
     return Note(
         event.start_q, sounding_end(event, pitch), pitch, velocity(event) + 4,

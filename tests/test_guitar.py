@@ -1,0 +1,212 @@
+"""The guitar: grips in the hand, strokes with direction and spread, plucked strings, damping."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from fractions import Fraction
+from itertools import pairwise
+from statistics import mean
+
+import pytest
+
+from backing.arrangement import Note
+from backing.harmony.grips import playable
+from backing.harmony.voicings import distance
+from backing.instruments import STANDARD_TUNING
+from backing.players.common import Brief, ZoneKind
+from backing.players.guitar import hold, play
+from backing.style.model import Part, Value
+from tests.briefs import brief, chord, part, pattern
+from tests.test_voicings import cycle
+
+STRUM = pattern("d du .u du", "strum", kind="strings")
+FOUR = pattern("d D d D", "four to the bar", kind="strings")
+CHUCK = pattern("dm dm dm dm", "chuck", kind="strings")
+PICK = pattern("53 21 43 21", "picking", kind="strings")
+
+
+def guitar(instrument: str = "steel guitar", *patterns: object, **settings: Value) -> Part:
+    return part("guitar", instrument, patterns, **settings)  # type: ignore[arg-type]
+
+
+def strokes(notes: list[Note]) -> dict[Fraction, list[Note]]:
+    found: dict[Fraction, list[Note]] = defaultdict(list)
+    for note in notes:
+        found[note.start_q].append(note)
+    return dict(sorted(found.items()))
+
+
+def tasks() -> list[Brief]:
+    """Several ways to play over many chords."""
+    symbols = [chord(s) for s in cycle()]
+    return [
+        brief(guitar("steel guitar", STRUM, voicing="open"), symbols),
+        brief(guitar("jazz guitar", FOUR, voicing="drop 2"), symbols, colour=True),
+        brief(guitar("jazz guitar", FOUR, voicing="shells", muted=True), symbols),
+        brief(guitar("nylon guitar", PICK, voicing="close"), symbols, capo=2),
+        brief(guitar("clean guitar", CHUCK, voicing="triads"), symbols, tuned=-1),
+        brief(guitar("distorted guitar", STRUM, voicing="power"), symbols),
+    ]
+
+
+def test_every_note_is_on_its_string_and_fret() -> None:
+    """String and fret give the pitch, capo and retuning counted in."""
+    for task in tasks():
+        shift = task.timeline.capo + task.timeline.tuned
+        for note in play(task):
+            assert 1 <= note.string <= 6
+            assert note.pitch == STANDARD_TUNING[6 - note.string] + shift + note.fret
+
+
+def test_what_sounds_together_is_one_grip_that_a_hand_can_hold() -> None:
+    """One note a string; four fingers, four frets (five high on the neck)."""
+    for task in tasks():
+        for group in strokes(play(task)).values():
+            frets = [-1] * 6
+            for note in group:
+                assert frets[6 - note.string] == -1
+                frets[6 - note.string] = note.fret
+            assert playable(frets, task.timeline.capo)
+
+
+def test_a_string_sounds_one_note_at_a_time() -> None:
+    for task in tasks():
+        until: dict[int, Fraction] = {}
+        for note in play(task):
+            assert until.get(note.string, Fraction(0)) <= note.start_q
+            until[note.string] = note.end_q
+
+
+def test_the_hand_moves_little_over_two_five_one_cycles() -> None:
+    """On average at most 2.5 frets and, of voices, six semitones a change."""
+    for coloured in (True, False):
+        task = brief(guitar("jazz guitar", FOUR), [chord(s) for s in cycle()], colour=coloured)
+        held = [h.grip for h in hold(task).values()]
+        assert mean(abs(a.position - b.position) for a, b in pairwise(held)) <= 2.5
+        assert mean(distance(a.pitches, b.pitches) for a, b in pairwise(held)) <= 6
+        assert mean(abs(a.pitches[-1] - b.pitches[-1]) <= 2 for a, b in pairwise(held)) >= 0.6
+
+
+def test_downstrokes_begin_low_and_upstrokes_high() -> None:
+    """Down from the lowest string, up from the highest, 8 to 25 ms between strings."""
+    found = strokes(play(brief(guitar("steel guitar", STRUM, voicing="open"), [chord("G")])))
+    down, up = found[Fraction(0)], found[Fraction(3, 2)]
+    assert [n.string for n in sorted(down, key=lambda n: n.order)] == [6, 5, 4, 3, 2, 1]
+    assert [n.string for n in sorted(up, key=lambda n: n.order)] == [1, 2, 3, 4]
+    assert all(8 <= n.spread_ms <= 25 for n in down + up)
+    assert "downstroke" in down[0].why
+    assert "upstroke" in up[0].why
+
+
+def test_a_style_may_set_the_spread() -> None:
+    found = play(brief(guitar("steel guitar", STRUM, voicing="open", spread_ms=20), [chord("G")]))
+    assert {n.spread_ms for n in found} == {20.0}
+
+
+def test_muted_strokes_are_short_and_soft() -> None:
+    found = strokes(play(brief(guitar("clean guitar", CHUCK, voicing="triads"), [chord("C7")])))
+    ring, muted = found[Fraction(0)], found[Fraction(1, 2)]
+    assert all(n.length_q <= Fraction(1, 8) for n in muted)
+    assert max(n.velocity for n in muted) < min(n.velocity for n in ring)
+    assert "muted" in muted[0].why
+
+
+def test_damped_strings_make_every_stroke_short() -> None:
+    notes = play(brief(guitar("jazz guitar", FOUR, voicing="shells", muted=True), [chord("C7")]))
+    assert all(n.length_q < Fraction(1, 2) for n in notes)
+
+
+def test_plucked_strings_ring_until_plucked_again() -> None:
+    notes = play(brief(guitar("nylon guitar", PICK, voicing="open"), [chord("C"), chord("G")]))
+    first = next(n for n in notes if n.start_q == 0 and n.string == 5)
+    assert first.end_q == 4
+    second = next(n for n in notes if n.start_q == 1 and n.string == 2)
+    assert second.end_q == 3
+
+
+def test_the_thumb_begins_a_chord_with_its_lowest_note() -> None:
+    """Whatever low string the pattern names, a finger-picked chord starts from its bass."""
+    for symbol in ("C", "G", "Am", "D/F#", "E"):
+        notes = play(brief(guitar("nylon guitar", PICK, voicing="open"), [chord(symbol)]))
+        lowest = min(n.pitch for n in notes)
+        assert min(n.pitch for n in notes if n.start_q == 0) == lowest
+        assert lowest % 12 == chord(symbol).lowest.pc
+
+
+def test_a_bass_line_is_played_on_the_low_strings() -> None:
+    boom = pattern(". d . d", "boom chick", kind="strings", bass="1 . 5 .")
+    for symbol, degrees in (("G", ["1", "5"]), ("D", ["1", "5"]), ("C", ["1", "3"])):
+        notes = play(brief(guitar("steel guitar", boom, voicing="open"), [chord(symbol)]))
+        bass = [n for n in notes if "bass string" in n.why]
+        assert [n.degree for n in bass] == degrees
+
+
+def test_a_chord_too_short_to_be_picked_is_plucked_together() -> None:
+    quick = [(chord(s), 1) for s in ("Dm7", "G7", "Cmaj7", "A7")]
+    task = brief(guitar("nylon guitar", PICK, voicing="drop 2"), quick)
+    heard: dict[int, set[str]] = defaultdict(set)
+    for note in play(task):
+        heard[note.chord].add(note.degree)
+    for index, names in heard.items():
+        one = task.timeline.chords[index].chord
+        assert one is not None
+        assert {d.name for d in one.must_sound} <= names
+
+
+def test_the_bass_stays_at_or_below_the_lowest_string() -> None:
+    for pitch in (40, 45, 50):
+        bass = tuple(Note(Fraction(q), Fraction(q + 1), pitch, 80, "bass") for q in range(16))
+        for style in ("open", "drop 2", "triads"):
+            task = brief(
+                guitar("steel guitar", STRUM, voicing=style),
+                [chord(s) for s in ("G", "Em", "C", "D7")],
+                heard={"bass": bass},
+            )
+            assert min(n.pitch for n in play(task)) >= pitch
+
+
+def test_a_capo_lets_open_shapes_ring() -> None:
+    """In A flat with a capo on the first fret a guitarist plays the shapes of G."""
+    task = brief(
+        guitar("steel guitar", STRUM, voicing="open"),
+        [chord("Ab"), chord("Eb"), chord("Db")],
+        capo=1,
+    )
+    assert [h.grip.name for h in hold(task).values()] in (
+        [["320003", "xx0232", "x32010"], ["320033", "xx0232", "x32010"]]
+    )  # fmt: skip
+    assert any(n.fret == 0 for n in play(task))
+
+
+def test_power_chords_are_roots_and_fifths() -> None:
+    symbols = [chord(s) for s in ("A5", "G5", "F", "Em")]
+    notes = play(brief(guitar("distorted guitar", STRUM, voicing="power"), symbols))
+    assert {n.degree for n in notes} == {"1", "5"}
+
+
+def test_stops_and_silences_are_kept() -> None:
+    task = brief(
+        guitar("steel guitar", STRUM, voicing="open"),
+        [chord("G"), chord("C"), chord("D")],
+        zones=[(ZoneKind.STRUCK, 4, [(0, Fraction(1, 2))]), (ZoneKind.SILENT, 8, [])],
+    )
+    notes = play(task)
+    assert all(n.strict for n in notes if n.start_q < 4)
+    assert not [n for n in notes if 4 <= n.start_q < 8]
+    assert all(n.end_q <= Fraction(1, 2) for n in notes if n.start_q < 4)
+
+
+def test_reasons_name_the_grip_and_what_the_hand_does() -> None:
+    notes = play(brief(guitar("jazz guitar", FOUR), [chord("Dm7"), chord("G7")]))
+    assert any("hand" in n.why for n in notes)
+    assert all("stroke" in n.why for n in notes)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_the_same_place_gives_the_same_notes(seed: int) -> None:
+    task = brief(guitar("jazz guitar", FOUR, STRUM), [chord(s) for s in cycle()[:9]], seed=seed)
+    assert play(task) == play(task)
+
+
+def test_a_chart_without_chords_is_silent() -> None:
+    assert play(brief(guitar("jazz guitar", FOUR), [None, None])) == []
