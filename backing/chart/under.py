@@ -113,6 +113,8 @@ def _notes(
             made.extend(
                 _repeated(sorted_.repeat.text, sorted_.leaves, name, made, spaces, cell, faults)
             )
+        elif not sorted_.leaves:
+            made.append(((), ""))  # what stands here was reported
         else:
             times = timed(sorted_, space, faults, start, end)
             notes: list[LineNote] = []
@@ -155,7 +157,7 @@ def _repeated(
         return [((), "")] * many
     place = len(made)
     for i in range(many):
-        old, new = spaces[place - many + i], spaces[min(place + i, len(spaces) - 1)]
+        old, new = (spaces[min(at + i, len(spaces) - 1)] for at in (place - many, place))
         if old.length_q != new.length_q:
             faults.add(
                 "E113", cell.start, cell.end, found=sign, before=old.meter.name, here=new.meter.name

@@ -85,9 +85,16 @@ def _aligned(rows: Sequence[_Row], prefix: int) -> list[_Out]:
         for first, many, text in row.cells:
             width = sum(widths[first : first + many])
             width += sum(marks[first + 1 : first + many]) + 2 * (many - 1)
-            line += f"{row.marks[first]:<{marks[first]}} {text:<{width}} "
+            line += _cell(row.marks[first], text, marks[first], width)
         out.append(_Out(row.start, (line + row.marks[row.end]).rstrip()))
     return out
+
+
+def _cell(mark: str, text: str, mark_width: int, width: int) -> str:
+    """A bar with the mark before it; a # that stands alone at its edge touches the bar line, or it would begin a comment."""
+    lead = "" if text.split(" ", 1)[0] == "#" else " " * (mark_width - len(mark) + 1)
+    cell = mark + lead + text
+    return cell if text.endswith(" #") or text == "#" else cell.ljust(mark_width + width + 2)
 
 
 def _rows(line: MusicLine) -> list[_Row]:
@@ -165,14 +172,11 @@ def _joined(out: list[_Out], headings: set[int], chart: Chart) -> str:
 
     for i, (start, text) in enumerate(out):
         line = source.line_column(start)[0]
-        before = [c for c in comments if c.span.start < start]
-        if i in headings and lines and lines[-1]:
-            first = before[0] if before else None
-            if not first or not _gap(chart, source.line_column(first.span.start)[0], line):
+        if i in headings:
+            put_comments(_attached(chart, comments, start, line))
+            if lines and lines[-1]:
                 lines.append("")
         put_comments(start)
-        if i in headings and not before and lines and lines[-1]:
-            lines.append("")
         if i not in headings:
             blank(line)
         behind = _behind(comments, line, chart)
@@ -183,6 +187,16 @@ def _joined(out: list[_Out], headings: set[int], chart: Chart) -> str:
         last = line
     put_comments(len(source.text) + 1)
     return "\n".join(lines) + "\n"
+
+
+def _attached(chart: Chart, comments: list[Comment], start: int, line: int) -> int:
+    """Where the comments begin that stand over a heading without a blank line between."""
+    for comment in reversed([c for c in comments if c.span.start < start]):
+        above = chart.source.line_column(comment.span.start)[0]
+        if _gap(chart, above, line):
+            break
+        start, line = comment.span.start, above
+    return start
 
 
 def _behind(comments: list[Comment], line: int, chart: Chart) -> Comment | None:
