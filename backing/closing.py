@@ -58,7 +58,8 @@ def closing_chord(timeline: Timeline, order: Order) -> Chord | None:
     if at_rest(last.chord, key, blues):
         return None
     if is_vamp(order):
-        start = timeline.sections[-1].first
+        opening = next(s.name for s in timeline.sections if s.part == "chorus")
+        start = max(s.first for s in timeline.sections if s.name == opening)
         first = next(s.chord for s in timeline.chords if s.bar >= start and s.chord is not None)
         alike = (last.chord.root.pc, last.chord.quality) == (first.root.pc, first.quality)
         return None if alike else first

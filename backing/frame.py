@@ -14,7 +14,7 @@ from fractions import Fraction
 from backing.chart.ast import Chart, Dynamics, Ending, Section
 from backing.harmony.spelling import interval_for_semitones, interval_to_key
 from backing.instruments import ROLES
-from backing.marks import BarMark, mark_bar
+from backing.marks import BarMark, mark_bar, moved_key
 from backing.pitch import UNISON, Interval, Key
 from backing.timebase import EIGHTH, FOUR_FOUR, QUARTER, SIXTEENTH, Feel, Meter, Tempo
 from backing.tonality import first_key
@@ -124,10 +124,9 @@ def style_name(chart: Chart) -> str:
 
 def sounding(key: Key, shift: Interval, semitones: int) -> tuple[Key, Interval]:
     """Where a written key sounds after a shift and so many semitones more, and the interval to it."""
-    if abs(key.up(shift).fifths) > 7:
-        shift = interval_for_semitones(key, shift.semitones)
-    more = interval_for_semitones(key.up(shift), semitones)
-    return key.up(shift).up(more), shift + more
+    there, shift = moved_key(key, shift)
+    more = interval_for_semitones(there, semitones)
+    return there.up(more), shift + more
 
 
 def frame_of(ground: Ground, section: Section, transpose: int) -> Frame:

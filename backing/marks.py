@@ -13,9 +13,9 @@ from fractions import Fraction
 from functools import lru_cache
 
 from backing.chart.ast import Bar, Direction, LineNote, Slot, Text
-from backing.harmony.spelling import interval_for_semitones, note_in_key, transpose
+from backing.harmony.spelling import interval_for_semitones, transpose
 from backing.harmony.symbol import Chord
-from backing.pitch import LETTER_SEMITONES, LETTERS, UNISON, Interval, Key, Pitch
+from backing.pitch import UNISON, Interval, Key, Pitch
 from backing.source import Source
 from backing.timebase import Meter
 from backing.timeline import Strike
@@ -80,9 +80,9 @@ def mark_bar(bar: Bar, source: Source, push_q: Fraction, interval: Interval, key
         length_q=length_q,
         beats_q=_beats(bar.meter, length_q),
         spans=tuple(_span(slot, directions, length_q, push_q, interval, key) for slot in bar.slots),
-        melody=_notes(bar.melody, interval, key),
-        hits=None if bar.hits is None else _notes(bar.hits, UNISON, key),
-        kicks=None if bar.kicks is None else _notes(bar.kicks, UNISON, key),
+        melody=_notes(bar.melody, interval),
+        hits=None if bar.hits is None else _notes(bar.hits, UNISON),
+        kicks=None if bar.kicks is None else _notes(bar.kicks, UNISON),
         breaks=any(d.name == "break" and at_q == 0 for at_q, d in directions),
         fills=any(d.name == "fill" for _, d in directions),
         bends=tuple((_bend_q(at_q, bar, d), d) for at_q, d in directions if d.name in BENDS),
@@ -140,12 +140,12 @@ def _span(
     return SpanMark(start_q, end_q, chord, symbol, slot.text, push, strike, fermata, slot.held)
 
 
-def _notes(line: Sequence[LineNote] | None, interval: Interval, key: Key) -> tuple[NoteMark, ...]:
+def _notes(line: Sequence[LineNote] | None, interval: Interval) -> tuple[NoteMark, ...]:
     return tuple(
         NoteMark(
             n.start_q,
             n.start_q + n.length_q,
-            None if n.pitch is None else moved_pitch(n.pitch, interval, key),
+            None if n.pitch is None else moved_pitch(n.pitch, interval),
             n.held,
         )
         for n in line or ()
@@ -153,19 +153,16 @@ def _notes(line: Sequence[LineNote] | None, interval: Interval, key: Key) -> tup
     )
 
 
-def moved_pitch(pitch: Pitch, interval: Interval, key: Key) -> Pitch:
-    """A pitch an interval up; a double accidental is respelled for the key, at the same height."""
+def moved_pitch(pitch: Pitch, interval: Interval) -> Pitch:
+    """A pitch an interval up; a double accidental is respelled by the next letter, at the same height."""
     there = pitch.up(interval)
-    if abs(there.note.alter) < 2:
-        return there
-    note = note_in_key(there.note.pc, key)
-    octave = (there.midi - note.alter - LETTER_SEMITONES[LETTERS.index(note.letter)]) // 12 - 1
-    return Pitch(note, octave)
+    while abs(there.note.alter) > 1:
+        there = there.up(Interval(1 if there.note.alter > 0 else -1, 0))
+    return there
 
 
-def moved_key(key: Key, interval: Interval) -> Key:
-    """A key an interval up; one that would need more than seven accidentals is respelled."""
-    there = key.up(interval)
-    if abs(there.fifths) <= 7:
-        return there
-    return key.up(interval_for_semitones(key, interval.semitones))
+def moved_key(key: Key, interval: Interval) -> tuple[Key, Interval]:
+    """A key an interval up, and that interval; both respelled where the key would have more than seven signs."""
+    if abs(key.up(interval).fifths) > 7:
+        interval = interval_for_semitones(key, interval.semitones)
+    return key.up(interval), interval

@@ -246,18 +246,17 @@ def transposed(timeline: Timeline, interval: Interval) -> Timeline:
     """Everything that sounds, an interval up (down where negative); `written` stays as typed."""
     if interval == UNISON:
         return timeline
-    bars = tuple(replace(b, key=moved_key(b.key, interval)) for b in timeline.bars)
+    keys = {key: moved_key(key, interval) for key in dict.fromkeys(b.key for b in timeline.bars)}
     chords = []
     for span in timeline.chords:
-        chord = transpose(span.chord, interval, bars[span.bar - 1].key)
+        key, way = keys[timeline.bars[span.bar - 1].key]
+        chord = transpose(span.chord, way, key)
         chords.append(span if chord is None else replace(span, chord=chord, symbol=chord.symbol))
-    key = moved_key(timeline.key, interval)
+    key, way = moved_key(timeline.key, interval)
     return replace(
         timeline,
         key=key,
-        bars=bars,
+        bars=tuple(replace(b, key=keys[b.key][0]) for b in timeline.bars),
         chords=tuple(chords),
-        melody=tuple(
-            replace(n, pitch=moved_pitch(n.pitch, interval, key)) for n in timeline.melody
-        ),
+        melody=tuple(replace(n, pitch=moved_pitch(n.pitch, way)) for n in timeline.melody),
     )

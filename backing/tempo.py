@@ -45,12 +45,12 @@ class Bend:
 class Leg:
     """One playing of a section: its tempo, gliding to `to_qpm` where that is given, its beats and bends.
 
-    `qpm` None goes on at the tempo reached before. `follows` is true where the tempo is the chart's, not its own.
+    `follows` is true where the tempo is the chart's, not the section's own.
     """
 
     start_q: Fraction
     end_q: Fraction
-    qpm: Fraction | None
+    qpm: Fraction
     to_qpm: Fraction | None = None
     beats: Sequence[Beat] = ()
     bends: Sequence[Bend] = ()
@@ -72,7 +72,7 @@ def glided(legs: Sequence[Leg], to_qpm: Fraction, end_q: Fraction) -> list[Leg]:
     """The chart's own glide: its tempo moves to `to_qpm` over the whole form, which ends at `end_q`."""
     moved = []
     for leg in legs:
-        if leg.follows and leg.qpm is not None:
+        if leg.follows:
             way = to_qpm - leg.qpm
             start, end = leg.start_q / end_q, leg.end_q / end_q
             leg = replace(leg, qpm=leg.qpm + way * start, to_qpm=leg.qpm + way * end)
@@ -82,8 +82,6 @@ def glided(legs: Sequence[Leg], to_qpm: Fraction, end_q: Fraction) -> list[Leg]:
 
 def _changes(leg: Leg) -> list[tuple[Fraction, Fraction]]:
     """Places and tempos of one leg."""
-    if leg.qpm is None:
-        return []
     even = leg.to_qpm is None and not leg.bends
     if even and all(b.share == leg.beats[0].share for b in leg.beats):
         return [(leg.start_q, leg.qpm * (leg.beats[0].share if leg.beats else ONE))]

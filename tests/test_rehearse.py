@@ -248,3 +248,25 @@ def test_moving_there_and_back_gives_the_same_timeline() -> None:
     plain = tune()
     assert transposed(transposed(plain, Interval(2, 3)), Interval(-2, -3)) == plain
     assert at_tempo(plain, Fraction(100)) == plain
+
+
+def test_a_slice_keeps_hits_and_kicks_inside_it() -> None:
+    text = "key: C\n| C | F |\n hits: | x / / / | r / x / |\n| G7 | C |\n kicks: | r / x / | x / / / |\n"
+    whole = unroll(parse(text))
+    part = slice_bars(whole, 2, 3)
+    assert [(h.start_q, h.end_q, h.kick) for h in part.hits] == [(2, 4, False), (6, 8, True)]
+    assert [(r.start_q, r.end_q, r.kick) for r in part.rhythms] == [(0, 4, False), (4, 8, True)]
+
+
+def test_a_melody_in_a_key_of_many_signs_is_spelled_at_its_height() -> None:
+    """D sharp a semitone up would be D double sharp in letters of one kind: it is written E."""
+    text = "key: B\n| B | F# |\n melody: | D#5 / A#4 / | E#5 |\n"
+    moved = transposed(unroll(parse(text)), Interval(0, 1))
+    assert [n.pitch.name for n in moved.melody] == ["E5", "B4", "F#5"]
+    assert moved.key.name == "C major"
+
+
+def test_a_key_beyond_seven_signs_is_respelled() -> None:
+    moved = transposed(unroll(parse("key: C#\n| C# | F# |\n")), Interval(1, 2))
+    assert moved.key.name == "Eb major"
+    assert [c.symbol for c in moved.chords] == ["Eb", "Ab", "Eb"]

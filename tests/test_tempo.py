@@ -9,6 +9,7 @@ from fractions import Fraction
 
 import pytest
 
+from backing.chart.ast import Ending, EndingKind
 from backing.chart.parse import parse
 from backing.errors import RequestError
 from backing.reshape import at_tempo, joined, slice_bars
@@ -259,3 +260,20 @@ def test_a_tempo_below_what_a_midi_file_can_say_is_refused() -> None:
     with pytest.raises(RequestError) as wrong:
         at_tempo(played("tempo: 30\n| C | F |\n"), Q(10))
     assert str(wrong.value) == message
+
+
+def test_a_rit_typed_behind_the_last_chord_begins_with_that_chord() -> None:
+    timeline = played('tempo: 100\n| C G7 "rit." |\n')
+    assert [at for at, _ in steps(timeline)] == ["0", "2", "3"]
+
+
+def test_a_closing_ritard_needs_bars_before_the_last_chord() -> None:
+    assert len(unroll(parse("key: C\nending: rit\n| C | % |\n")).tempo) == 1
+
+
+def test_an_excerpt_can_end_with_a_ritard_of_its_own() -> None:
+    request = Request(bars=(1, 3), ending=Ending(EndingKind.RIT))
+    timeline = unroll(parse("key: C\ntempo: 100\n| C | F | G7 | C |\n"), request)
+    assert timeline.ending.kind is EndingKind.RIT
+    assert [s.at_q for s in timeline.tempo] == list(range(8))
+    assert timeline.tempo[-1].us == microseconds_a_quarter(70)

@@ -397,3 +397,21 @@ def test_the_key_of_the_first_section_is_the_charts_where_the_header_has_none() 
 
 def test_a_fade_is_never_longer_than_the_tune() -> None:
     assert unroll(parse("key: C\nending: fade 8\n| C | F |\n")).fade_bars == 2
+
+
+def test_a_chart_without_chords_is_in_c() -> None:
+    timeline = unroll(parse("| N.C. | % |\n"))
+    assert timeline.key.name == "C major"
+    assert len(timeline.bars) == 2
+
+
+def test_a_tune_that_never_plays_its_tonic_ends_on_a_plain_triad() -> None:
+    for key, symbol in (("Bb", "Bb"), ("Fm", "Fm")):
+        timeline = unroll(parse(f"key: {key}\n" + "| Gm7 | Eb | Dm7b5 | C7 |\n" * 2))
+        assert timeline.chords[-1].symbol == symbol
+        assert timeline.bars[-1].line == 0
+
+
+def test_directions_that_lead_nowhere_are_errors_whatever_is_asked_for() -> None:
+    with pytest.raises(ChartError):
+        unroll(chart(bar(1, "C"), bar(2, "F", "D.S.")), Request(choruses=2))

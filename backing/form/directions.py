@@ -62,11 +62,17 @@ class Steering:
         steps = list(reader.steps(reader.start, reader.stop, chorus, last=False))
         for i, step in enumerate(steps):
             names = reader.names(step)
-            if "Coda" in names:
+            if "Coda" in names and not self._jump_ahead(steps, i):
                 return
             yield step
             if not JUMPS.isdisjoint(names) and _leaves(steps, i):
                 return
+
+    def _jump_ahead(self, steps: Sequence[Step], i: int) -> bool:
+        """True when a D.C. or D.S. that was not taken yet lies ahead."""
+        return any(
+            s not in self.taken and not JUMPS.isdisjoint(self.reader.names(s)) for s in steps[i:]
+        )
 
     def _next(self, run: Sequence[Step], jumps: bool) -> tuple[int, Step | None]:
         """How many bars of a run are played, and where play goes on (None: the end)."""
@@ -74,7 +80,7 @@ class Steering:
             names = self.reader.names(step)
             if not names:
                 continue
-            if "Coda" in names and not self.in_coda and self.reader.carries(frozenset({"To Coda"})):
+            if "Coda" in names and not self.in_coda and not self._jump_ahead(run, i):
                 return i, None  # the coda is reached by its jump alone
             reached = not jumps and not any(
                 names & {"Fine", "To Coda"} & self.reader.names(later) for later in run[i + 1 :]
@@ -82,7 +88,8 @@ class Steering:
             if "Fine" in names and (reached or (self.sent and not self.sent.endswith(AL_CODA))):
                 self.left_early = True
                 return i + 1, None
-            if "To Coda" in names and not self.in_coda and (reached or self.sent.endswith(AL_CODA)):
+            sent = bool(self.sent) and not self.sent.endswith(AL_FINE)
+            if "To Coda" in names and not self.in_coda and (reached or sent):
                 self.left_early = self.in_coda = True
                 return i + 1, self._coda(step)
             jump = next(iter(names & JUMPS), None)
