@@ -28,6 +28,7 @@ __all__ = [
     "passes",
     "read_gap",
     "read_ladder",
+    "read_plan",
     "read_through",
     "sample_starts",
     "slice_bars",
@@ -37,6 +38,7 @@ __all__ = [
 ALTERNATE = "alternate"
 LOW_PERCENT, HIGH_PERCENT = 10, 400
 PASSES_MAX = 500
+TIMES_MAX = 50
 BREATH_BARS = 1  # of count-in before a pass at a tempo and in a key that were heard before
 GAP_PLAYS = {
     "nothing": frozenset[str](),
@@ -185,6 +187,26 @@ def sample_starts(lengths_s: Sequence[Fraction], rate: int = 44100) -> tuple[int
     Lengths are exact seconds, so rounding never adds up: every start is within half a sample of its place.
     """
     return tuple(round(s * rate) for s in accumulate(lengths_s, initial=Fraction(0)))
+
+
+def read_plan(
+    key: Key,
+    *,
+    ladder: str | None = None,
+    times: int = 2,
+    through: str | None = None,
+    gap: str | None = None,
+    gap_plays: str = "nothing",
+) -> Plan:
+    """A plan from options as typed; `key` is the key of the tune. Raises `RequestError`."""
+    if not 1 <= times <= TIMES_MAX:
+        raise RequestError(f"--passes {times}: choose a number from 1 to {TIMES_MAX}")
+    return Plan(
+        ladder=read_ladder(ladder) if ladder else None,
+        times=times,
+        through=read_through(through, key) if through else (),
+        gap=read_gap(gap, gap_plays) if gap else None,
+    )
 
 
 def read_ladder(text: str) -> Ladder:

@@ -20,6 +20,7 @@ from backing.rehearse import (
     passes,
     read_gap,
     read_ladder,
+    read_plan,
     read_through,
     sample_starts,
     slice_bars,
@@ -211,6 +212,10 @@ def test_a_ladder_is_read(text: str, percents: list[int]) -> None:
             "--gap 4:0: write bars with and bars without the band, such as 4:4",
         ),
         (
+            lambda: read_plan(Key.parse("C"), times=0),
+            "--passes 0: choose a number from 1 to 50",
+        ),
+        (
             lambda: read_gap("4:4", "bass"),
             "--gap-plays bass: choose one of nothing, click, drums",
         ),
@@ -270,3 +275,12 @@ def test_a_key_beyond_seven_signs_is_respelled() -> None:
     moved = transposed(unroll(parse("key: C#\n| C# | F# |\n")), Interval(1, 2))
     assert moved.key.name == "Eb major"
     assert [c.symbol for c in moved.chords] == ["Eb", "Ab", "Eb"]
+
+
+def test_a_plan_is_read_from_options_as_typed() -> None:
+    key = Key.parse("F")
+    assert read_plan(key) == Plan()
+    plan = read_plan(key, ladder="80", times=3, through="C F", gap="4:2", gap_plays="click")
+    assert plan == Plan(
+        Ladder((Fraction(80),)), 3, (Key.parse("C"), Key.parse("F")), Gap(4, 2, "click")
+    )
