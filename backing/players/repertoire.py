@@ -13,6 +13,7 @@ from fractions import Fraction
 from backing.players.common import BarPlan, Brief, band
 from backing.style.grid import part_choices, turned
 from backing.style.model import Pattern, Where
+from backing.timebase import Meter
 from backing.timeline import PlayedBar, TimeFeel
 
 
@@ -32,12 +33,14 @@ def _strokes(pattern: Pattern) -> int:
 def chosen(brief: Brief) -> list[tuple[Pattern, int] | None]:
     """For every bar a pattern and which of its bars is played; None where the part has no patterns.
 
-    Chance and weight choose, nearness to the wanted density helps, the same pattern is not taken three times running
-    where there is another (a style that `repeats` may), and a pattern of several bars is finished.
+    Chance and weight choose, nearness to the wanted density helps, and a pattern of several bars is finished. Neither a
+    pattern nor the rhythm of a bar comes three times running, unless the style is one that `repeats`: where its own
+    level has nothing else, a pattern of another level is taken.
     """
     made: list[tuple[Pattern, int] | None] = []
     kept: dict[object, tuple[Pattern, ...]] = {}
-    before: list[str] = []
+    names: list[str] = []
+    bars: list[object] = []
     current: Pattern | None = None
     came: object = None
     for number, (bar, plan) in enumerate(zip(brief.bars, brief.plans, strict=True)):
@@ -48,33 +51,69 @@ def chosen(brief: Brief) -> list[tuple[Pattern, int] | None]:
         if not options:
             made.append(None)
             continue
-        at = number % current.bars if current else 0
-        if current is None or at == 0 or key != came or current.bars == 1:
-            current = _choice(brief, options, number, plan.busy, before)
-            before.append(current.name)
+        last = key[2] is Where.PHRASE_END
+        if current is None or number % current.bars == 0 or key != came:
+            fresh = options
+            if not brief.style.repeats:
+                fresh = _fresh(options, number, last, names, bars) or _fresh(
+                    _others(brief, key), number, last, names, bars
+                )
+            current = _choice(brief, fresh or options, number, plan.busy)
+            names.append(current.name)
         came = key
         side = bar.clave or brief.style.clave
         pattern = turned(current) if side != brief.style.clave and current.bars == 2 else current
-        index = pattern.bars - 1 if key[2] is Where.PHRASE_END else number % pattern.bars
+        index = _index(pattern, number, last)
         made.append((pattern, index))
+        bars.append(_rhythm(pattern, index))
     return made
 
 
-def _choice(
-    brief: Brief, options: tuple[Pattern, ...], number: int, busy: float, before: Sequence[str]
-) -> Pattern:
-    free = options
-    if not brief.style.repeats and len(before) > 1 and before[-1] == before[-2]:
-        free = tuple(p for p in options if p.name != before[-1]) or options
-    if len(free) == 1:
-        return free[0]
-    counts = [_strokes(p) / p.bars for p in free]
+def _index(pattern: Pattern, number: int, last: bool) -> int:
+    """Which bar of a pattern stands in a bar of the section; a phrase ends with its last."""
+    return pattern.bars - 1 if last else number % pattern.bars
+
+
+def _others(brief: Brief, key: tuple[Meter, str, Where]) -> tuple[Pattern, ...]:
+    """The patterns of the other levels."""
+    meter, level, place = key
+    return tuple(
+        p
+        for other in ("mf", "p", "f")
+        if other != level
+        for p in part_choices(brief.part, meter, other, place)
+    )
+
+
+def _rhythm(pattern: Pattern, index: int) -> object:
+    return tuple(_flat(pattern, line, index) for line in pattern.lines)
+
+
+def _fresh(
+    options: tuple[Pattern, ...],
+    number: int,
+    last: bool,
+    names: Sequence[str],
+    bars: Sequence[object],
+) -> tuple[Pattern, ...]:
+    """Those that would make nothing come a third time running."""
+    if len(names) > 1 and names[-1] == names[-2]:
+        options = tuple(p for p in options if p.name != names[-1])
+    if len(bars) > 1 and bars[-1] == bars[-2]:
+        options = tuple(p for p in options if _rhythm(p, _index(p, number, last)) != bars[-1])
+    return options
+
+
+def _choice(brief: Brief, options: tuple[Pattern, ...], number: int, busy: float) -> Pattern:
+    if len(options) == 1:
+        return options[0]
+    counts = [_strokes(p) / p.bars for p in options]
     most, least = max(counts), min(counts)
     weights = []
-    for pattern, count in zip(free, counts, strict=True):
+    for pattern, count in zip(options, counts, strict=True):
         density = 0.5 if most == least else (count - least) / (most - least)
         weights.append(pattern.weight * max(0.15, 1.25 - 1.2 * abs(density - busy)))
-    return brief.place.pick(free, weights, "pattern", number)
+    return brief.place.pick(options, weights, "pattern", number)
 
 
 def thinned(mark: str, at_q: Fraction, busy: float) -> bool:
