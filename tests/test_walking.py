@@ -292,6 +292,22 @@ def test_a_kick_inside_the_time_is_marked_by_the_line() -> None:
     assert {Fraction(i) for i in range(8)} <= {n.start_q for n in marked}
 
 
+@pytest.mark.parametrize("kind", [ZoneKind.KICKS, ZoneKind.STRUCK])
+def test_a_stroke_of_the_band_just_before_a_chord_plays_that_chord(kind: ZoneKind) -> None:
+    """A hit on the and of four uses the next bar's chord (comping methods); the bass goes with the band."""
+    row = [chord("C7"), chord("F7")]
+    ahead = bass.play(
+        brief(player(skips=0.0), row, zones=[(kind, 8, [(0, 1), (Fraction(7, 2), 6)])])
+    )
+    early = next(n for n in ahead if n.start_q == Fraction(7, 2))
+    assert (early.pitch % 12, early.chord) == (5, 1)
+    assert not [n for n in ahead if n.start_q == 4]
+    strokes = [(Fraction(7, 2), 4), (4, 5)]
+    both = bass.play(brief(player(skips=0.0), row, zones=[(kind, 8, strokes)]))
+    assert next(n for n in both if n.start_q == Fraction(7, 2)).chord == 0
+    assert next(n for n in both if n.start_q == 4).pitch % 12 == 5
+
+
 @pytest.mark.parametrize("meter", ["2/4", "3/4", "4/4", "5/4", "6/8", "7/8", "9/8", "12/8", "2/2"])
 def test_a_line_walks_on_the_pulses_of_any_meter(meter: str) -> None:
     """Half notes of 2/2 are walked in quarters; groups of eighths and dotted quarters are one beat each."""

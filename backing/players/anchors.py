@@ -11,13 +11,14 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
 from backing.players.common import Brief, Change, Zone, ZoneKind
 from backing.players.tones import Tones, tones
 from backing.players.walking import move_cost, routes
+from backing.timebase import EIGHTH
 
 HOME = 38  # D2, where a line begins
 _REST_TONES = ((0, 0.0), (5, 0.35), (3, 0.45), (7, 0.9))  # step of the chord and points, 0 its bass
@@ -28,8 +29,7 @@ class Stretch:
     """One chord from `start_q` to `end_q` within bar `bar` (index into the brief's bars).
 
     `way` is the algorithm, or "struck". `slots` are the places of a walking line, the first one `start_q`; `strong` has
-    an entry for each slot after the first. `fresh` is true where the chord is new. `gap` is true where something else
-    than the line comes before, `begun` where a chord that came early was struck in the section before.
+    an entry for each slot after the first. `fresh` is true where the chord is new. `begun` is true where a chord that came early was struck in the section before.
     """
 
     start_q: Fraction
@@ -39,7 +39,6 @@ class Stretch:
     tones: Tones
     way: str
     fresh: bool
-    gap: bool
     begun: bool
     slots: tuple[Fraction, ...]
     strong: tuple[bool, ...]
@@ -60,10 +59,11 @@ def stretches(
     bar_starts = [b.start_q for b in brief.bars]
     found: list[Stretch] = []
     before: Change | None = None
+    changes = _struck_ahead(brief)
     for zone in brief.zones:
         if zone.kind is ZoneKind.SILENT:
             continue
-        for change in _within(brief.changes, zone):
+        for change in _within(changes, zone):
             start = max(zone.start_q, change.start_q)
             end = min(zone.end_q, change.end_q)
             chord = change.span.chord
@@ -90,13 +90,37 @@ def stretches(
                         left, right, number, change, tones(chord, bar.key),
                         "struck" if zone.kind is ZoneKind.STRUCK else ways[number],
                         new or not found,
-                        bool(found) and found[-1].end_q != left,
                         not found and change.span.push_q > 0 and change.span.sounds_q < left == change.span.start_q,
                         (left, *(s for s, _ in inner)), tuple(strong for _, strong in inner),
                     )
                 )  # fmt: skip
             before = change
     return found
+
+
+def _struck_ahead(brief: Brief) -> Sequence[Change]:
+    """The changes of a section, each begun where the band strikes it ahead.
+
+    A stroke of the whole band in the last eighth before a new chord, with none on the chord itself, plays the chord to
+    come (what comping methods teach of the "and" of four); the bass goes with it.
+    """
+    changes = list(brief.changes)
+    if brief.ahead is not None and brief.ahead.index != changes[-1].index:
+        changes.append(replace(brief.ahead, end_q=brief.ahead.start_q))
+    starts = [s.start_q for z in brief.zones for s in z.strokes]
+    for index in range(1, len(changes)) if starts else ():
+        change, before = changes[index], changes[index - 1]
+        at = change.start_q
+        here = bisect_left(starts, at)
+        near = here > 0 and at - starts[here - 1] <= EIGHTH and starts[here - 1] > before.start_q
+        taken = here < len(starts) and starts[here] == at
+        new = change.span.chord is not None and not change.span.again and not change.span.held
+        if near and new and not taken and change.span.push_q == 0:
+            changes[index] = replace(change, start_q=starts[here - 1])
+            changes[index - 1] = replace(before, end_q=starts[here - 1])
+    if changes[-1].start_q == changes[-1].end_q:
+        changes.pop()
+    return changes
 
 
 def _within(changes: Sequence[Change], zone: Zone) -> Sequence[Change]:
