@@ -30,6 +30,11 @@ class Endings:
     end: int
     total: int
 
+    @property
+    def highest(self) -> int:
+        """The last time through that has an ending of its own, or goes past them all."""
+        return max(self.total, *(n for b in self.blocks for n in b.numbers))
+
     def choose(self, number: int, last: bool) -> Block | None:
         """The ending for the playing `number`; `last` in the last playing of the last chorus."""
         if last:
@@ -101,9 +106,9 @@ def route(bars: Sequence[Bar], endings: dict[int, Endings], playing: Playing) ->
         group = endings.get(i)
         if group is not None:
             again = playing.repeats and time < group.total
-            number = playing.number
-            if group.total:
-                number = time if playing.repeats else group.total
+            number = time if group.total else playing.number
+            if not playing.repeats:
+                number = group.highest
             block = group.choose(number, playing.last and not again)
             if block is not None:
                 yield from range(block.start, block.end)
