@@ -1,7 +1,8 @@
 """Everything that can be wrong with a chart: one table of codes, sentences and hints, and the list that gathers them.
 
 Conventions: E1 bars and time, E2 settings, E3 form, sections, repeats and directions, E4 lines under the music, E5 chord
-symbols, E9 limits and the text as such; W is a warning and never stops a track. A sentence says what was found and what
+symbols, E9 limits and the text as such; W is a warning and never stops a track. (E230, an unknown style, is raised where
+styles are found, and E6 where the order of play is worked out.) A sentence says what was found and what
 was expected; a hint can be typed. A code keeps its meaning for ever: new mistakes get new codes.
 """
 

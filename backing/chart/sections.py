@@ -328,13 +328,19 @@ class Reader:
         if len(before) < many:
             before = [Bar(0, self.meter, (), place)] * many
         for i, bar in enumerate(before):
-            copied = tuple(replace(slot, held=False, span=place) for slot in bar.slots)
+            copied = tuple(
+                replace(slot, held=slot.held and self._sounds(slot), span=place)
+                for slot in bar.slots
+            )
+            if copied:
+                self.chord = (copied[-1].chord, copied[-1].text)
             simile = 1 if many == 1 else 2 + i
             first, last = i == 0, i == many - 1
             self._add(
                 bars, space, copied, span, found, words if first else (),
                 left if first else _Before(), right if last else _After(), simile,
             )  # fmt: skip
-        if before[-1].slots:
-            slot = before[-1].slots[-1]
-            self.chord = (slot.chord, slot.text)
+
+    def _sounds(self, slot: Slot) -> bool:
+        """Whether the chord that a repeated bar holds is the one that sounds before it."""
+        return self.chord == (slot.chord, slot.text)

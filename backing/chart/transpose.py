@@ -24,25 +24,28 @@ MOST_IN_KEY = 6  # accidentals of a signature that is ours to choose
 
 
 def transpose_chart(chart: Chart, interval: Interval) -> Chart:
-    """The chart with everything that sounds moved by `interval`."""
-    key = _moved_key(chart.settings.key, interval)
+    """The chart with everything that sounds moved by `interval`; a key that is hard to read is respelled with its music."""
+    key, way = _moved_key(chart.settings.key, interval)
+    german = chart.header.german
     return replace(
         chart,
         settings=replace(chart.settings, key=key),
-        written=_written(chart.written, key, chart.header.german),
-        sections=tuple(_section(s, interval, key, chart.header.german) for s in chart.sections),
+        written=_written(chart.written, key, german),
+        sections=tuple(_section(s, interval, key, way, german) for s in chart.sections),
     )
 
 
-def _moved_key(key: Key | None, interval: Interval) -> Key | None:
+def _moved_key(key: Key | None, interval: Interval) -> tuple[Key | None, Interval]:
+    """The key that is reached, and the interval that leads to it in the spelling chosen."""
     if key is None:
-        return None
+        return None, interval
     moved = key.up(interval)
     if abs(moved.fifths) > MOST_IN_KEY:
-        other = moved.up(_ENHARMONIC if moved.fifths > 0 else -_ENHARMONIC)
+        step = _ENHARMONIC if moved.fifths > 0 else -_ENHARMONIC
+        other = moved.up(step)
         if abs(other.fifths) < abs(moved.fifths):
-            return other
-    return moved
+            return other, interval + step
+    return moved, interval
 
 
 def _written(written: tuple[Written, ...], key: Key | None, german: bool) -> tuple[Written, ...]:
@@ -63,17 +66,20 @@ def _named(note: NoteName, german: bool) -> str:
     return note.name
 
 
-def _section(section: Section, interval: Interval, key: Key | None, german: bool) -> Section:
+def _section(
+    section: Section, interval: Interval, key: Key | None, way: Interval, german: bool
+) -> Section:
+    """A section moved; `way` leads to the chart's `key`, its own key may be reached in another spelling."""
     own: Settings = section.settings
-    here = _moved_key(own.key, interval) if own.key else key
+    if own.key:
+        key, way = _moved_key(own.key, interval)
     lines = tuple(
-        MusicLine(tuple(_bar(b, interval, here, german) for b in line.bars), line.span, line.under)
+        MusicLine(tuple(_bar(b, way, key, german) for b in line.bars), line.span, line.under)
         for line in section.lines
     )
-    written = _written(section.written, here, german)
-    return replace(
-        section, settings=replace(own, key=here if own.key else None), lines=lines, written=written
-    )
+    settings = replace(own, key=key if own.key else None)
+    written = _written(section.written, key, german)
+    return replace(section, settings=settings, lines=lines, written=written)
 
 
 def _bar(bar: Bar, interval: Interval, key: Key | None, german: bool) -> Bar:

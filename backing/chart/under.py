@@ -164,10 +164,16 @@ def _repeated(
             )
             break
     span = Span(cell.start, cell.end)
-    return [
-        (tuple(replace(n, span=span) for n in notes), "" if i else sign)
-        for i, (notes, _) in enumerate(made[-many:])
-    ]
+    copies: list[tuple[tuple[LineNote, ...], str]] = []
+    last = (made[-1][0] or (None,))[-1]
+    for i, (notes, _) in enumerate(made[-many:]):
+        copied = []
+        for n in notes:
+            sounds = last is not None and (n.pitch, n.hit) == (last.pitch, last.hit)
+            copied.append(replace(n, held=n.held and sounds, span=span))
+            last = n
+        copies.append((tuple(copied), "" if i else sign))
+    return copies
 
 
 def _none(number: int) -> str:

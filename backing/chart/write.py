@@ -71,7 +71,7 @@ def _section(section: Section) -> list[_Out]:
 def _aligned(rows: Sequence[_Row], prefix: int) -> list[_Out]:
     """Rows with their bars in columns."""
     columns = max(row.end for row in rows)
-    widths, marks = [0] * (columns + 1), [1] * (columns + 1)
+    widths, marks = [0] * (columns + 1), [0] * (columns + 1)
     for row in rows:
         for first, many, text in row.cells:
             if many == 1:
