@@ -328,3 +328,25 @@ def test_no_chord_is_muddy_and_no_pitch_sounds_twice() -> None:
     for note in notes:
         assert until.get(note.pitch, Fraction(0)) <= note.start_q
         until[note.pitch] = note.end_q
+
+
+def test_a_chord_that_stays_is_turned_over_every_other_bar() -> None:
+    """Ten minutes over one chord are no loop: no bar comes three times running."""
+    patterns = [CHARLESTON, PUSH, LATE]
+    for family in ("rootless", "triads", "drop 2", "shells"):
+        task = brief(part(patterns=patterns, voicing=family), [chord("Cm7")] * 16)
+        bars: list[list[tuple[Fraction, int]]] = [[] for _ in task.bars]
+        for note in play(task):
+            bars[int(note.start_q // 4)].append((note.start_q % 4, note.pitch))
+        assert not any(a == b == c for a, b, c in zip(bars, bars[1:], bars[2:], strict=False))
+
+
+def test_a_style_that_repeats_leaves_a_chord_as_it_is() -> None:
+    task = brief(part(patterns=[CHARLESTON]), [chord("Cm7")] * 8, repeats=True)
+    assert len({n.pitch for n in play(task)}) == 4
+
+
+def test_a_level_with_one_pattern_borrows_from_another() -> None:
+    only = [CHARLESTON, pattern("x . x .", "soft", level="p")]
+    whys = {n.why.split(";")[0] for n in play(brief(part(patterns=only), [chord("Cm7")] * 8))}
+    assert whys == {"Charleston", "soft"}

@@ -27,7 +27,7 @@ from backing.timeline import MelodyNote
 
 NEAR_TIE = 0.45  # what chance may weigh
 NARROWEST = 17  # semitones in which every chord of four notes has a voicing
-RESTLESS = 2.0  # against leaving a chord as it is for bars on end
+RESTLESS = 7.0  # against leaving a chord as it is for bars on end
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,11 +83,7 @@ def steps(brief: Brief) -> list[Step]:
                 sung,
                 length <= brief.bars[bar].meter.beat_q,
                 band(brief.plans[bar].level),
-                again
-                and (
-                    bar % 2 == 0
-                    or brief.place.chance(0.3, "turn", bar, str(change.start_q - brief.start_q))
-                ),
+                again and bar % 2 == 0 and not brief.style.repeats,
             )
         )
     return made

@@ -85,8 +85,16 @@ def _others(brief: Brief, key: tuple[Meter, str, Where]) -> tuple[Pattern, ...]:
     )
 
 
+_QUIET = {"X": "x", "g": "x", "D": "d", "U": "u"}
+
+
 def _rhythm(pattern: Pattern, index: int) -> object:
-    return tuple(_flat(pattern, line, index) for line in pattern.lines)
+    """What is heard of a bar, loudness apart."""
+    return tuple(
+        (at_q, length_q, _QUIET.get(mark, mark))
+        for line in pattern.lines
+        for at_q, length_q, mark in _flat(pattern, line, index)
+    )
 
 
 def _fresh(
