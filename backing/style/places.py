@@ -33,7 +33,7 @@ class Places:
         self._walk()
 
     def key(self, path: Path) -> Span:
-        """The key at `path`, or the nearest thing above it."""
+        """The key at `path`, or the first thing inside it, or the nearest above it."""
         return self._nearest(self.keys, path)
 
     def value(self, path: Path) -> Span:
@@ -48,8 +48,10 @@ class Places:
 
     def _nearest(self, table: dict[Path, Span], path: Path) -> Span:
         for end in range(len(path), 0, -1):
-            if path[:end] in table:
-                return table[path[:end]]
+            stem = path[:end]
+            found = table.get(stem) or next((s for p, s in table.items() if p[:end] == stem), None)
+            if found:
+                return found
         return Span(0, 0)
 
     def _walk(self) -> None:
