@@ -133,9 +133,12 @@ def playable(frets: Sequence[int], capo: int = 0) -> bool:
     """
     held = [f for f in frets if f > 0]
     if not held:
-        return any(f == 0 for f in frets)
-    span = max(held) - min(held) + 1
-    return fingers(frets) <= 4 and span <= (WIDE_SPAN if min(held) + capo >= WIDE_FROM else SPAN)
+        return 0 in frets
+    low = min(held)
+    span = max(held) - low + 1
+    if span > (WIDE_SPAN if low + capo >= WIDE_FROM else SPAN):
+        return False
+    return len(held) <= 4 or fingers(frets) <= 4
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -173,7 +176,8 @@ def _closed(
             for bottom in (first, first + 12):
                 low = opens[0] + bottom
                 held = [low + r - o for r, o in zip(rise, opens, strict=True)]
-                if min(held) < 1 or max(held) > HIGHEST_FRET - capo:
+                nearest, farthest = min(held), max(held)
+                if nearest < 1 or farthest > HIGHEST_FRET - capo or farthest - nearest >= WIDE_SPAN:
                     continue
                 frets = [-1] * 6
                 names = [""] * 6
@@ -187,7 +191,7 @@ def _closed(
                 cost += 0.5 * sum(
                     limit_excess(a, b) for i, a in enumerate(pitches) for b in pitches[i + 1 :]
                 )
-                cost += 0.16 * abs(min(held) + capo - 5) + 0.12 * (max(held) - min(held))
+                cost += 0.16 * abs(nearest + capo - 5) + 0.12 * (farthest - nearest)
                 if len(set(steps)) < 3:  # power chords live low, root and fifth side by side
                     cost += 0.5 * group[0] + 0.8 * (group[1] - group[0] - 1)
                     low = max(low, LOW)
