@@ -116,7 +116,8 @@ def arrange(
                 brief = replace(brief, melody=_played(melody, here[role]) if asked else ())
             line = BAND[role](brief)
             line.sort(key=_order)
-            _check(line, part, start, end)
+            retuned = timeline.tuned if role == "guitar" else 0
+            _check(line, part, start, end, retuned)
             played[role] = tuple(line)
             notes[role].extend(line)
             if not starts[role] or starts[role][-1].part != part:
@@ -222,9 +223,9 @@ def _qpm(timeline: Timeline, at_q: Fraction) -> float:
     return steps[max(0, bisect_right(steps, at_q, key=lambda s: s.at_q) - 1)].qpm
 
 
-def _check(line: list[Note], part: Part, start: Fraction, end: Fraction) -> None:
-    """What must hold of whatever a player plays."""
-    low, high = part.instrument.low, part.instrument.high
+def _check(line: list[Note], part: Part, start: Fraction, end: Fraction, retuned: int) -> None:
+    """What must hold of whatever a player plays; a retuned guitar has another lowest note."""
+    low, high = part.instrument.low + min(0, retuned), part.instrument.high
     for note in line:
         assert start <= note.start_q < end, f"{part.role} plays outside its section: {note}"
         assert note.start_q < note.end_q, f"{part.role} plays a note of no length: {note}"
