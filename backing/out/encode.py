@@ -154,7 +154,7 @@ class _Ffmpeg:
         if len(tags.chapters) > 1:
             self._chapters.write_text(chapters(tags, frames), encoding="utf-8")
             arguments += ["-f", "ffmetadata", "-i", str(self._chapters), "-map_chapters", "1"]
-        arguments += ["-map", "0:a", "-map_metadata", "-1", "-fflags", "+bitexact"]
+        arguments += ["-map", "0:a", "-fflags", "+bitexact"]
         arguments += ["-flags:a", "+bitexact", "-b:a", BITRATE]
         for name, value in _metadata(tags, ending).items():
             arguments += ["-metadata", f"{name}={value}"]

@@ -13,7 +13,6 @@ import ctypes.util
 import importlib.util
 import io
 import os
-import sys
 from pathlib import Path
 from threading import Lock
 from typing import Any
@@ -27,6 +26,7 @@ _MISSING = (
     f"from fluidsynth.org) or set {VARIABLE} to its library"
 )
 _lock = Lock()
+_loaded: dict[str, Any] = {}
 
 
 def engine_path() -> str:
@@ -47,10 +47,15 @@ def engine_path() -> str:
 
 
 def load() -> Any:
-    """The module `fluidsynth`, bound to that library, its messages silenced. Raises `AudioUnavailable`."""
+    """The module `fluidsynth`, bound to that library, its messages silenced. Raises `AudioUnavailable`.
+
+    It is a copy of our own: another package may have imported the module before us, bound to another library.
+    """
+    path = engine_path()
     with _lock:
-        module = sys.modules.get("fluidsynth")
-        return module if module is not None else _bound(engine_path())
+        if path not in _loaded:
+            _loaded[path] = _bound(path)
+        return _loaded[path]
 
 
 def _bundled() -> Path | None:
@@ -66,14 +71,17 @@ def _bundled() -> Path | None:
 
 
 def _bound(path: str) -> Any:
+    spec = importlib.util.find_spec("fluidsynth")
+    if spec is None or spec.loader is None:
+        raise AudioUnavailable("pyfluidsynth is missing: pip install pyfluidsynth")
+    fluidsynth = importlib.util.module_from_spec(spec)
     find = ctypes.util.find_library
     ctypes.util.find_library = lambda name: path
     try:
         # with CI set, pyfluidsynth prints where it found the library
         with contextlib.redirect_stdout(io.StringIO()):
-            import fluidsynth
-    except (ImportError, OSError, AttributeError) as error:
-        sys.modules.pop("fluidsynth", None)
+            spec.loader.exec_module(fluidsynth)
+    except (ImportError, OSError, AttributeError, TypeError) as error:
         raise AudioUnavailable(f"the sound engine {path} cannot be loaded: {error}") from error
     finally:
         ctypes.util.find_library = find
@@ -89,4 +97,9 @@ def _bound(path: str) -> Any:
         ctypes.c_int,
         *(ctypes.c_void_p, ctypes.c_int, ctypes.c_int) * 2,
     ]
+    # The first synth of a process fills tables that all others read, and FluidSynth does not make the others wait for
+    # it: two threads that begin together would sound wrong. So one is made, and forgotten, here.
+    settings = fluidsynth.new_fluid_settings()
+    fluidsynth.delete_fluid_synth(fluidsynth.new_fluid_synth(settings))
+    fluidsynth.delete_fluid_settings(settings)
     return fluidsynth

@@ -52,7 +52,11 @@ class WaveFile:
         self._bits = bits
         head = header(frames, bits, tags, loop)
         self._file = path.open("wb", buffering=0)
-        self._put(memoryview(head))
+        try:
+            self._put(memoryview(head))
+        except OSError:
+            self.close()
+            raise
 
     def write(self, samples: NDArray[np.int16] | NDArray[np.int32]) -> None:
         """Samples of 16 bits, or of 24 bits in the low bytes of 32. Raises OSError."""
