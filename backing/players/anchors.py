@@ -60,6 +60,8 @@ def stretches(
     found: list[Stretch] = []
     before: Change | None = None
     changes = _struck_ahead(brief)
+    after = [*changes[1:], brief.ahead]
+    coming = {c.index: a.span.chord for c, a in zip(changes, after, strict=True) if a is not None}
     for zone in brief.zones:
         if zone.kind is ZoneKind.SILENT:
             continue
@@ -87,7 +89,7 @@ def stretches(
                 inner = [s for s in slots[number] if begins < s[0] < right]
                 found.append(
                     Stretch(
-                        left, right, number, change, tones(chord, bar.key),
+                        left, right, number, change, tones(chord, bar.key, coming.get(change.index)),
                         "struck" if zone.kind is ZoneKind.STRUCK else ways[number],
                         new or not found,
                         not found and change.span.push_q > 0 and change.span.sounds_q < left == change.span.start_q,

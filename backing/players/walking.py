@@ -103,6 +103,8 @@ def routes(
                 if there == back:
                     total += 0.9
                 if index == last:
+                    if size > 2 and not scale_rel >> (start_rel + there) % 12 & 1:
+                        total += 0.45  # a chromatic approach comes from near by
                     total += _TURN[move][leap - there]
                 grown.append((total, there, move, (*path, there)))
         grown.sort(key=_by_cost)
