@@ -112,23 +112,26 @@ def _broken(
     pitches, degrees = voiced.voicing.pitches, voiced.voicing.degrees
     count = len(pitches)
     turn, at = divmod(int(event.mark) - 1, count)
-    why = f"{event.why}, broken chord; {voiced.words}"
-    chosen = [(pitches[at] + 12 * turn, degrees[at], why)]
+    chosen = [(pitches[at] + 12 * turn, degrees[at])]
+    how = "broken chord"
     if marks is not None:
         missing = unheard(event.chord, {degrees[(int(m) - 1) % count] for m in marks})
-        along = f"{event.why}, played along, so that the chord is heard; {voiced.words}"
-        chosen += [(p, d, along) for p, d in zip(pitches, degrees, strict=True) if d in missing]
+        along = [(p, d) for p, d in zip(pitches, degrees, strict=True) if d in missing]
+        chosen += along
+        how = "begun together, so that the chord is heard" if along else how
     if octaves:
-        chosen.append((chosen[0][0] + 12, degrees[at], f"{why}, in octaves"))
+        chosen.append((chosen[0][0] + 12, degrees[at]))
+        how += ", in octaves"
+    why = f"{event.why}, {how}; {voiced.words}"
     loud = velocity(event) - (0 if marks is not None else 4)
     made = []
-    for pitch, degree, reason in chosen:
+    for pitch, degree in chosen:
         end = sounding_end(event, pitch)
         if pedal_q is not None:
             end = max(end, min(pedal_q, event.harmony_q, event.limit_q))
         made.append(
             Note(
-                event.start_q, end, pitch, loud, reason, degree, event.change.index, strict=event.strict
+                event.start_q, end, pitch, loud, why, degree, event.change.index, strict=event.strict
             )
         )  # fmt: skip
     return made

@@ -119,11 +119,7 @@ def _pad(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]:
         for pitch, degree in zip(voiced.voicing.pitches, voiced.voicing.degrees, strict=True):
             before = open_.get(pitch)
             if before is not None and not event.strict and made[before].end_q == event.start_q:
-                made[before] = replace(
-                    made[before],
-                    end_q=end,
-                    why=_once(made[before].why, "; held into the next chord"),
-                )
+                made[before] = replace(made[before], end_q=end)
                 now[pitch] = before
                 continue
             now[pitch] = len(made)
@@ -136,10 +132,6 @@ def _pad(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]:
         open_ = now
     made.sort(key=lambda n: (n.start_q, n.pitch))
     return made
-
-
-def _once(text: str, more: str) -> str:
-    return text if text.endswith(more) else text + more
 
 
 def _stabs(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]:
