@@ -40,6 +40,13 @@ STEM_BITS = 24  # fine enough that rounded stems still add up to the mix
 END_FADE_S = 1.0  # at the very end, under the last of the ring
 RENDERED = 0.85  # share of the work that is rendering
 HIGHEST_GAIN_DB = 40.0
+RELEASES_DB = (
+    limit.RELEASE_DB,
+    4 * limit.RELEASE_DB,
+    16 * limit.RELEASE_DB,
+)  # faster where that must be
+MOST_STEPS = 10  # towards a loudness that the limiter holds back
+NEAR = 1.006  # 0.05 dB
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,23 +272,26 @@ def _level(tape: Tape, recording: _Recording, loudness: float) -> _Level:
 
     if recording.lufs <= SILENCE_LUFS:
         return _Level(1.0, None)
-    gain = 10 ** (min(HIGHEST_GAIN_DB, loudness - recording.lufs) / 20)
+    plain = 10 ** (min(HIGHEST_GAIN_DB, loudness - recording.lufs) / 20)
     peaks = recording.peaks.copy()
     ceiling = 10 ** (limit.CEILING_DBTP / 20)
-    _true_peaks(tape, peaks, recording.peaks, ceiling / gain)
-    curve = limit.curve(peaks, gain)
-    for _ in range(4):
-        if curve is None:
-            break
-        grains = (curve[:-1] + curve[1:]) / 2
-        lost = float(np.sum(recording.energies * grains**2) / np.sum(recording.energies))
-        wanted = 10 ** (min(HIGHEST_GAIN_DB, loudness - recording.lufs) / 20) / lost**0.5
-        if wanted / gain < 1.005:
-            break
-        gain = wanted
-        _true_peaks(tape, peaks, recording.peaks, ceiling / gain)
-        curve = limit.curve(peaks, gain)
-    return _Level(gain, curve)
+    total = float(np.sum(recording.energies))
+    level = _Level(plain, None)
+    for release_db in RELEASES_DB:
+        gain = plain
+        for _ in range(MOST_STEPS):
+            _true_peaks(tape, peaks, recording.peaks, ceiling / gain)
+            curve = limit.curve(peaks, gain, release_db)
+            if curve is None:
+                return _Level(gain, None)
+            grains = (curve[:-1] + curve[1:]) / 2
+            left = float(np.sum(recording.energies * grains**2)) / total
+            level = _Level(gain, curve)
+            missing = plain / left**0.5 / gain
+            if missing < NEAR:
+                return level
+            gain *= missing
+    return level
 
 
 def _true_peaks(

@@ -27,7 +27,9 @@ _OVERSAMPLING = 4
 _AT_ONCE = 256  # grains
 
 
-def curve(peaks: NDArray[np.float32], gain: float) -> NDArray[np.float32] | None:
+def curve(
+    peaks: NDArray[np.float32], gain: float, release_db: float = RELEASE_DB
+) -> NDArray[np.float32] | None:
     """Values at the borders of the grains, None where the gain alone stays below the ceiling.
 
     `peaks` holds the true peak of every grain before `gain`.
@@ -42,7 +44,7 @@ def curve(peaks: NDArray[np.float32], gain: float) -> NDArray[np.float32] | None
     borders = np.minimum(allowed[:-1], allowed[1:])
     steps = np.arange(len(borders))
     ahead = np.minimum.accumulate((borders + ATTACK_DB * steps)[::-1])[::-1] - ATTACK_DB * steps
-    back = np.minimum.accumulate(ahead - RELEASE_DB * steps) + RELEASE_DB * steps
+    back = np.minimum.accumulate(ahead - release_db * steps) + release_db * steps
     return np.asarray(10 ** (back / 20), np.float32)
 
 
