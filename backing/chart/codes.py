@@ -28,7 +28,7 @@ CODES: dict[str, tuple[str, str]] = {
     "E111": ("{found} fills a whole bar and stands alone in it", "give it a bar of its own:  | {found} |  or hold a chord with /"),
     "E112": ("{found} repeats what stands before, and this section holds {have} before it", "write the chords, such as  | C | F |"),
     "E113": ("{found} repeats a bar of {before}, and this bar is {here}", "write the chords, such as  | {here} C |"),
-    "E114": ("a / holds the chord before it, and nothing stands before it {where}", "write {what} first"),
+    "E114": ("a / holds what stands before it, and nothing does", "write {what} first"),
     "E115": ("a meter stands at the start of its bar, here it comes after {found}", "move {meter} to just after the bar line"),
     "E116": ("{found} is no meter that can be counted", "write how many of which note, such as 4/4, 6/8 or 7/8 (2+2+3); below stands 1, 2, 4, 8, 16 or 32"),
     "E117": ("the groups {groups} make {total}, and the meter has {count}", "write groups that add up, such as {example}"),

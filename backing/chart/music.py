@@ -320,7 +320,7 @@ def slots(
                 )  # fmt: skip
                 continue
             if before is None:
-                faults.add("E114", token.start, token.end, where="in this section", what="a chord")
+                faults.add("E114", token.start, token.end, what="a chord")
                 before = (None, "")
             made.append(Slot(start, length, before[0], before[1], span, held=True))
             continue

@@ -33,6 +33,7 @@ class Piece:
 
     __slots__ = (
         "bars",
+        "chord",
         "faults",
         "german",
         "number",
@@ -51,6 +52,7 @@ class Piece:
         self.pickup = pickup
         self.number = 0 if pickup else 1
         self.bars = 0
+        self.chord: tuple[Chord | None, str] | None = None  # the last of the section before
         self.seen: list[Seen] = []  # directions for the order of play
 
 
@@ -81,7 +83,7 @@ class Reader:
         self.pending: BarMark | None = None  # a mark at the end of the line before
         self.endings: dict[int, int] = {}  # numbers of the endings that stand side by side
         self.in_ending = False
-        self.chord: tuple[Chord | None, str] | None = None  # what a / at the next bar's start holds
+        self.chord = piece.chord  # what a / at the next bar's start holds
         self.before: under.Before = {}
         self.spaces: list[Space] = []  # of the bars of the last line
 
@@ -113,6 +115,7 @@ class Reader:
         if self.open:
             self.faults.add("E320", self.open.start, self.open.end)
         self._end_endings()
+        self.piece.chord = self.chord
 
     # --- a line of music
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from backing.chart.ast import Bar, Chart, LineNote, MusicLine, Section, Settings, Slot, Written
+from backing.chart.ast import Bar, Chart, LineNote, Section, Settings, Slot, Written
 from backing.chart.codes import Faults
 from backing.chart.lex import cells
 from backing.chart.music import content, no_chord
@@ -27,11 +27,16 @@ def transpose_chart(chart: Chart, interval: Interval) -> Chart:
     """The chart with everything that sounds moved by `interval`; a key that is hard to read is respelled with its music."""
     key, way = _moved_key(chart.settings.key, interval)
     german = chart.header.german
+    sections: list[Section] = []
+    last: Slot | None = None
+    for section in chart.sections:
+        sections.append(_section(section, interval, key, way, german, last))
+        last = sections[-1].bars[-1].slots[-1]
     return replace(
         chart,
         settings=replace(chart.settings, key=key),
         written=_written(chart.written, key, german),
-        sections=tuple(_section(s, interval, key, way, german) for s in chart.sections),
+        sections=tuple(sections),
     )
 
 
@@ -67,28 +72,41 @@ def _named(note: NoteName, german: bool) -> str:
 
 
 def _section(
-    section: Section, interval: Interval, key: Key | None, way: Interval, german: bool
+    section: Section,
+    interval: Interval,
+    key: Key | None,
+    way: Interval,
+    german: bool,
+    last: Slot | None,
 ) -> Section:
-    """A section moved; `way` leads to the chart's `key`, its own key may be reached in another spelling."""
+    """A section moved; `way` leads to the chart's `key`, its own key may be reached in another spelling.
+
+    `last` is the chord at the end of the section before, which a `/` may hold.
+    """
     own: Settings = section.settings
     if own.key:
         key, way = _moved_key(own.key, interval)
-    lines = tuple(
-        MusicLine(tuple(_bar(b, way, key, german) for b in line.bars), line.span, line.under)
-        for line in section.lines
-    )
+    lines = []
+    for line in section.lines:
+        bars: list[Bar] = []
+        for bar in line.bars:
+            bars.append(_bar(bar, way, key, german, last))
+            last = bars[-1].slots[-1]
+        lines.append(replace(line, bars=tuple(bars)))
     settings = replace(own, key=key if own.key else None)
     written = _written(section.written, key, german)
-    return replace(section, settings=settings, lines=lines, written=written)
+    return replace(section, settings=settings, lines=tuple(lines), written=written)
 
 
-def _bar(bar: Bar, interval: Interval, key: Key | None, german: bool) -> Bar:
+def _bar(bar: Bar, interval: Interval, key: Key | None, german: bool, last: Slot | None) -> Bar:
     names: dict[str, str] = {}
     for slot in bar.slots:
         if slot.chord:
             moved = transpose(slot.chord, interval, key)
             names[slot.text] = symbol_text(slot.text, slot.chord, moved, german)
     slots = tuple(_slot(slot, interval, key, names) for slot in bar.slots)
+    if last and slots[0].held:
+        slots = (replace(slots[0], chord=last.chord, text=last.text), *slots[1:])
     pitch = lambda p: moved_pitch(p, interval, key)  # noqa: E731
     melody = tuple(_note(n, pitch) for n in bar.melody) if bar.melody is not None else None
     melody_text = _spliced(bar.melody_text, lambda w: _note_text(w, pitch, german), sign=True)

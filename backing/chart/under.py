@@ -198,7 +198,7 @@ def _note(
         sounding = before.get(name)
         if sounding is None:
             what = "a note" if name == "melody" else "a hit"
-            faults.add("E114", span.start, span.end, where="in this section", what=f"{what} or r")
+            faults.add("E114", span.start, span.end, what=f"{what} or r")
             sounding = Sounding(None, False)
         sounds = sounding.pitch is not None or sounding.hit
         notes.append(LineNote(at, length, span, sounding.pitch, sounding.hit, held=sounds))

@@ -7,7 +7,9 @@ section, or over one line with what is under it where the section would grow wid
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
+from itertools import takewhile
 from typing import NamedTuple
 
 from backing.chart.ast import LAST, Bar, BarLine, Chart, Comment, MusicLine, Section, Written
@@ -155,7 +157,7 @@ def _joined(out: list[_Out], headings: set[int], chart: Chart) -> str:
     source = chart.source
     lines: list[str] = []
     last = 0  # the line of the chart that was written last
-    comments = list(chart.comments)
+    comments = deque(chart.comments)
 
     def blank(line: int) -> None:
         if lines and lines[-1] and _gap(chart, last, line):
@@ -164,7 +166,7 @@ def _joined(out: list[_Out], headings: set[int], chart: Chart) -> str:
     def put_comments(before: int) -> None:
         nonlocal last
         while comments and comments[0].span.start < before:
-            comment = comments.pop(0)
+            comment = comments.popleft()
             line = source.line_column(comment.span.start)[0]
             blank(line)
             lines.append(comment.text)
@@ -181,7 +183,7 @@ def _joined(out: list[_Out], headings: set[int], chart: Chart) -> str:
             blank(line)
         behind = _behind(comments, line, chart)
         if behind:
-            comments.remove(behind)
+            comments.popleft()
             text = f"{text}  {behind.text}"
         lines.append(text)
         last = line
@@ -189,9 +191,10 @@ def _joined(out: list[_Out], headings: set[int], chart: Chart) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _attached(chart: Chart, comments: list[Comment], start: int, line: int) -> int:
+def _attached(chart: Chart, comments: deque[Comment], start: int, line: int) -> int:
     """Where the comments begin that stand over a heading without a blank line between."""
-    for comment in reversed([c for c in comments if c.span.start < start]):
+    above_it = list(takewhile(lambda c: c.span.start < start, comments))
+    for comment in reversed(above_it):
         above = chart.source.line_column(comment.span.start)[0]
         if _gap(chart, above, line):
             break
@@ -199,10 +202,11 @@ def _attached(chart: Chart, comments: list[Comment], start: int, line: int) -> i
     return start
 
 
-def _behind(comments: list[Comment], line: int, chart: Chart) -> Comment | None:
+def _behind(comments: deque[Comment], line: int, chart: Chart) -> Comment | None:
     """The comment at the end of a line."""
-    for comment in comments[:1]:
-        if not comment.own_line and chart.source.line_column(comment.span.start)[0] == line:
+    if comments and not comments[0].own_line:
+        comment = comments[0]
+        if chart.source.line_column(comment.span.start)[0] == line:
             return comment
     return None
 
