@@ -5,6 +5,7 @@ text ─parse─▶ Chart ─unroll─▶ Timeline ─arrange─▶ Arrangement 
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -13,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing.errors import ChartError, OutputError, RequestError, StyleError
-from backing.instruments import in_score_order
+from backing.instruments import ROLES, in_score_order
 from backing.options import Options, near
 
 if TYPE_CHECKING:
@@ -202,8 +203,7 @@ def available(prepared: Prepared) -> tuple[str, ...]:
 def targets(chart: Path, out: Sequence[Path]) -> tuple[Path, ...]:
     """What to write; without `-o` the chart's name with `.mp3` in the current folder. Raises `RequestError`."""
     if not out:
-        stem = "track" if str(chart) == "-" else chart.stem
-        return (Path(stem + ".mp3"),)
+        return (Path(stem_of(chart) + ".mp3"),)
     for path in out:
         if path.suffix.lower() not in ENDINGS:
             raise RequestError(
@@ -315,95 +315,99 @@ def moved_by(chart: Chart, wish: Options) -> Interval:
 
 
 @dataclass(frozen=True, slots=True)
-class Checked:
-    """What is to be said of one chart."""
+class Practice:
+    """How a chart is to be practised, as typed on the command line."""
 
-    name: str
-    diagnostics: tuple[Diagnostic, ...]
-    timeline: Timeline | None
-    performance: Performance | None
-
-    @property
-    def wrong(self) -> bool:
-        return any(d.severity.value == "error" for d in self.diagnostics)
-
-    def as_json(self) -> dict[str, object]:
-        from backing.out.timeline_json import as_json
-
-        return {
-            "file": self.name,
-            "diagnostics": [d.as_json() for d in self.diagnostics],
-            "form": [s.name for s in self.timeline.sections] if self.timeline else [],
-            "timeline": as_json(self.performance) if self.performance else None,
-        }
+    ladder: str | None = None
+    passes: int = 2
+    through: str | None = None
+    gap: str | None = None
+    gap_plays: str = "nothing"
+    split: bool = False
 
 
-def check(path: Path) -> Checked:
-    """Every mistake of a chart, and what it plays when it has none. Raises `OutputError` for an unreadable file."""
-    from backing.chart.parse import parse_all
-
-    try:
-        text, name = read_text(path)
-        chart, diagnostics = parse_all(text, name)
-        if chart is None or any(d.severity.value == "error" for d in diagnostics):
-            return Checked(name, tuple(diagnostics), None, None)
-        prepared = prepare(chart)
-        performance = band(prepared, Options())
-    except (ChartError, StyleError) as wrong:
-        return Checked(str(path), wrong.diagnostics, None, None)
-    return Checked(name, tuple(diagnostics), prepared.timeline, performance)
-
-
-def check_report(checked: Checked) -> str:
-    """The form as played, bars, length, and the chord of every bar."""
-    from backing.dump import timeline_text
-
-    assert checked.performance is not None
-    return timeline_text(checked.name, checked.performance)
-
-
-def explain(path: Path, wish: Options, as_json: bool) -> object:
-    """Every note in words, or as a list of objects."""
+def rehearse(
+    chart_path: Path,
+    out: Sequence[Path],
+    wish: Options,
+    practice: Practice,
+    progress: Progress = silent,
+    warn: Warn = lambda d: None,
+) -> list[Path]:
+    """Write a track to practise with: every pass arranged and performed anew at its tempo, in its key."""
     from backing.chart.parse import parse
-    from backing.dump import explain as in_words
-    from backing.dump import explain_json
+    from backing.out.files import claim
+    from backing.session import joined
 
-    text, name = read_text(path)
-    prepared = prepare(parse(text, name), replace(wish, bars=None))
-    arrangement = band(prepared, wish).arrangement
-    return explain_json(arrangement, wish.bars) if as_json else in_words(arrangement, wish.bars)
-
-
-def chords(symbols: Sequence[str], german: bool) -> tuple[list[dict[str, object]], str, bool]:
-    """Reports on chord symbols: objects, text, and whether any was refused."""
-    from backing.harmony.report import report, text
-
-    reports = [report(symbol, german) for symbol in symbols]
-    return reports, text(reports), any("error" in r for r in reports)
-
-
-def style_list(as_json: bool) -> object:
-    """All styles by meter and subdivision."""
-    from backing.style.show import listing, rows
-
-    return rows() if as_json else listing()
-
-
-def style_page(name: str, as_json: bool) -> object:
-    """One style's players, meters, tempos and patterns."""
-    from backing.style.find import find
-    from backing.style.show import page, row
-
-    style = find(name)
-    return row(style) if as_json else page(style)
+    paths = targets(chart_path, out) if out else (Path(f"{stem_of(chart_path)}-practice.mp3"),)
+    text, name = read_text(chart_path)
+    prepared = prepare(parse(text, name), wish)
+    performances, labels = practised(prepared, wish, practice)
+    if practice.split:
+        tracks = [
+            (performance, [path.with_stem(f"{path.stem}-{file_label(label)}") for path in paths])
+            for performance, label in zip(performances, labels, strict=True)
+        ]
+    else:
+        tracks = [(joined(performances, labels), list(paths))]
+    for _, files in tracks:
+        for path in files:
+            claim(path, force=wish.force)
+    for diagnostic in prepared.warnings:
+        warn(diagnostic)
+    written: list[Path] = []
+    for i, (performance, files) in enumerate(tracks):
+        written += write_all(prepared, performance, files, wish, part(progress, i, len(tracks)))
+    return written
 
 
-def check_styles(files: Sequence[str]) -> list[tuple[str, tuple[Diagnostic, ...]]]:
-    """The mistakes of style files. Raises `RequestError` when none is named, `OutputError` when one is unreadable."""
-    from backing.style.load import check as check_style
+def part(progress: Progress, index: int, count: int) -> Progress:
+    """The progress of piece `index` of `count` equal pieces as progress of the whole."""
+    return lambda share, words: progress((index + share) / count, words)
 
-    if not files:
-        raise RequestError(
-            "name the style files to check, such as: backing styles --check mine.toml"
+
+def practised(
+    prepared: Prepared, wish: Options, practice: Practice
+) -> tuple[list[Performance], list[str]]:
+    """Every pass performed, and its label. A pass has a seed of its own, so that no two are played alike."""
+    from backing.rehearse import passes, read_plan
+
+    plan = read_plan(
+        prepared.timeline.key,
+        ladder=practice.ladder,
+        times=practice.passes,
+        through=practice.through,
+        gap=practice.gap,
+        gap_plays=practice.gap_plays,
+    )
+    found = passes(prepared.timeline, plan)
+    in_gaps = practice.gap is not None and practice.gap_plays == "click" and wish.click == "off"
+    performances = []
+    for one in found:
+        timeline = clicked_gaps(one.timeline) if in_gaps else one.timeline
+        own = replace(
+            wish, seed=wish.seed + one.number - 1, click="beats" if in_gaps else wish.click
         )
-    return [(name, check_style(Path(name))) for name in files]
+        performances.append(band(replace(prepared, timeline=timeline), own))
+    return performances, [one.label for one in found]
+
+
+def clicked_gaps(timeline: Timeline) -> Timeline:
+    """The click only where the band rests."""
+    band_roles = frozenset(ROLES) - {"click"}
+    return replace(
+        timeline,
+        bars=tuple(
+            replace(b, players=band_roles) if b.players is None else b for b in timeline.bars
+        ),
+    )
+
+
+def stem_of(chart_path: Path) -> str:
+    return "track" if str(chart_path) == "-" else chart_path.stem
+
+
+def file_label(label: str) -> str:
+    """A pass label as part of a file name: `3: 70 %` is `03-70`."""
+    words = re.findall(r"[A-Za-z#]+|\d+(?:\.\d+)?", label)
+    return "-".join([words[0].zfill(2), *words[1:]])

@@ -148,6 +148,53 @@ def make(
 
 
 @app.command()
+@track_command
+def rehearse(
+    chart: ChartPath,
+    out: Annotated[
+        list[Path], typer.Option("-o", "--out", metavar="FILE", help="What to write.")
+    ] = [],  # noqa: B006 - typer copies it
+    ladder: Annotated[
+        str | None, typer.Option(metavar="60:100:5", help="Percent from, to, step; or alternate.")
+    ] = None,
+    passes: Annotated[int, typer.Option(metavar="N", help="Passes at each tempo.")] = 2,
+    through: Annotated[
+        str | None,
+        typer.Option(metavar="KEYS", help='Keys in turn: fourths, semitones or "C F Bb".'),
+    ] = None,
+    gap: Annotated[
+        str | None, typer.Option(metavar="4:4", help="Bars with the band, then bars without.")
+    ] = None,
+    gap_plays: Annotated[
+        str, typer.Option("--gap-plays", metavar="WHAT", help="nothing, click or drums.")
+    ] = "nothing",
+    split: Annotated[bool, typer.Option("--split", help="A file a pass.")] = False,
+    quiet: Quiet = False,
+    *,
+    wish: Options,
+) -> None:
+    """A track to practise with: rising tempos, repeated sections, keys in turn, drop-outs.
+
+    Example: backing rehearse tune.txt --bars 9-16 --ladder 60:100:5
+    """
+    from backing.app import Practice
+    from backing.app import rehearse as run_rehearse
+
+    practice = Practice(ladder, passes, through, gap, gap_plays, split)
+    with progress(quiet) as report:
+        written = run_rehearse(
+            chart,
+            out,
+            wish,
+            practice,
+            report,
+            lambda d: say(rendered(d, coloured(sys.stderr)), quiet),
+        )
+    for path in written:
+        typer.echo(str(path))
+
+
+@app.command()
 def check(
     charts: Annotated[
         list[Path], typer.Argument(metavar="CHART...", help="Charts, or - for standard input.")
@@ -159,8 +206,8 @@ def check(
 
     Example: backing check tune.txt
     """
-    from backing.app import check as run_check
-    from backing.app import check_report
+    from backing.reports import check as run_check
+    from backing.reports import check_report
 
     results = [run_check(path) for path in charts]
     if as_json:
@@ -188,7 +235,7 @@ def explain(
 
     Example: backing explain tune.txt --bars 5-8
     """
-    from backing.app import explain as run_explain
+    from backing.reports import explain as run_explain
 
     result = run_explain(chart, wish, as_json)
     if as_json:
@@ -209,7 +256,7 @@ def chord(
 
     Example: backing chord Cmaj9 F#m7b5 Bb13
     """
-    from backing.app import chords as run_chords
+    from backing.reports import chords as run_chords
 
     reports, text, refused = run_chords(symbols, german)
     if as_json:
@@ -234,7 +281,7 @@ def styles(
 
     Example: backing styles "bossa nova"
     """
-    from backing.app import check_styles, style_list, style_page
+    from backing.reports import check_styles, style_list, style_page
 
     if check:
         found = check_styles(names or [])

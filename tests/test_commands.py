@@ -130,8 +130,8 @@ def test_each_of_the_six_styles_plays_in_each_meter(style: str, meter: str) -> N
 
 
 def told_notes(name: str) -> list[dict[str, Any]]:
-    from backing.app import explain
     from backing.options import Options
+    from backing.reports import explain
 
     result = explain(Path(name), Options(plain=True), as_json=True)
     assert isinstance(result, list)
