@@ -63,7 +63,8 @@ class Clock:
         self._s = [tempo.seconds(s.at_q) for s in tempo.steps]
 
     def step(self, q: float) -> int:
-        return max(0, bisect_right(self._at, q) - 1)
+        """The index of the tempo step that holds at a place."""
+        return max(0, bisect_right(self._at, q) - 1) if len(self._at) > 1 else 0
 
     def seconds(self, q: float) -> float:
         i = self.step(q)

@@ -137,7 +137,6 @@ def _player(
     places = [n.start_q.numerator / n.start_q.denominator for n in player.notes]
     late = _timing(player, places, beats, clock, grid)
     louder = _loudness(player, places, grid)
-    earliest = float(tempo.zero_q)
     rows: list[tuple[float, float, int, int]] = []
     for note, place, more in zip(player.notes, places, louder, strict=True):
         q, _ = beats.place(place)
@@ -151,7 +150,7 @@ def _player(
             end_q = max(end_q + shift, q + 0.01)
         rows.append(
             (
-                max(q, earliest),
+                max(q, 0.0),
                 end_q,
                 note.pitch,
                 min(127, max(1, note.velocity + (0 if note.strict else more))),
@@ -242,6 +241,7 @@ def _separated(
     rows.sort()
     following: dict[int, float] = {}
     found: list[PerformedNote] = []
+    seconds = clock.seconds
     for start, end, pitch, velocity in reversed(rows):
         until = following.get(pitch)
         if until is not None:
@@ -249,10 +249,18 @@ def _separated(
                 continue  # one key cannot be struck twice at once
             end = min(end, until)
         following[pitch] = start
-        start_q, end_q = _micro(start), _micro(end)
-        onset_s = max(0.0, _micro(clock.seconds(start_q)))
-        release_s = _micro(clock.seconds(end_q))
-        found.append(PerformedNote(onset_s, release_s, start_q, end_q, pitch, velocity))
+        start_q, end_q = int(start * 1e6 + 0.5) / 1e6, int(end * 1e6 + 0.5) / 1e6
+        onset_s, release_s = seconds(start_q), seconds(end_q)
+        found.append(
+            PerformedNote(
+                int(onset_s * 1e6 + 0.5) / 1e6,
+                int(release_s * 1e6 + 0.5) / 1e6,
+                start_q,
+                end_q,
+                pitch,
+                velocity,
+            )
+        )
     found.reverse()
     return tuple(found)
 

@@ -1,0 +1,124 @@
+"""Print the figures of the band's musicianship: `python -m tests.bench.musicianship [CHARTS]` (200 by default)."""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from fractions import Fraction
+from statistics import mean
+
+from tests import measures
+from tests.band import DEMOS, arranged, chart, demo, performed, player
+from tests.generated import ii_v_i, tunes
+from tests.test_feel import slope, table
+from tests.test_musicianship import (
+    BACKBEAT,
+    RHYTHM,
+    STYLES,
+    band_timing,
+    long,
+    ride_ratio,
+    walking,
+)
+
+
+def show(name: str, value: object, wanted: str) -> None:
+    shown = f"{value:.3f}" if isinstance(value, float) else str(value)
+    print(f"{name:<58} {shown:>10}   {wanted}")
+
+
+def harmony(count: int) -> None:
+    music = [*(demo(p.stem) for p in DEMOS), *(arranged(t, s) for t, s in tunes(STYLES, count))]
+    chords = missing = foreign = walked = right = others = wrong = low = strokes = below = held = 0
+    for one in music:
+        found, first = measures.harmony(one), measures.first_notes(one)
+        chords += found.chords
+        missing += len(found.missing)
+        foreign += len(found.foreign)
+        walked, right = walked + first.walking, right + first.walking_right
+        others, wrong = others + first.others, wrong + len(first.wrong)
+        low += sum(
+            len(measures.too_low(p)) for p in measures.roles(one, ("keys", "strings", "horns"))
+        )
+        below += sum(len(measures.below_bass(one, role)) for role in ("keys", "strings", "guitar"))
+        for part in measures.roles(one, ("guitar",)):
+            for _, frets in measures.grips(part):
+                strokes += 1
+                held += measures.holdable(frets)
+    show("charts", len(music), "")
+    show("chords judged", chords, "")
+    show("chords that lack what must sound", missing, "0")
+    show("chords with a foreign note", foreign, "0")
+    show("first bass note right, walking", right / walked, ">= 0.95")
+    show("first bass note wrong, otherwise", wrong, f"0 of {others}")
+    show("pairs below their low-interval limit", low, "0")
+    show("strokes below the bass", below, "few")
+    show("grips that a hand can hold", held / strokes, f"1 (of {strokes})")
+
+
+def leading() -> None:
+    for style in ("medium swing", "bossa nova"):
+        for kind, minor in (("major", False), ("minor", True)):
+            text = chart(ii_v_i(minor), meter="4/4", tempo=140, ending="as written")
+            music = arranged(text, style)
+            for role, most in (("keys", 4), ("guitar", 6)):
+                pairs = measures.changes(player(music, role))
+                name = f"{style}, ii-V-I in {kind}: {role}"
+                show(
+                    f"{name}, semitones a change",
+                    mean(measures.move(a, b) for a, b in pairs),
+                    f"<= {most}",
+                )
+                show(f"{name}, top note kept or by step", measures.top_kept(pairs), ">= 0.6")
+            hands = measures.hand_moves(player(music, "guitar"))
+            show(f"{style}, ii-V-I in {kind}: frets a change", float(mean(hands)), "<= 2.5")
+
+
+def bass() -> None:
+    line = walking()
+    show("walking: approached within two semitones", line.approached / line.changes, ">= 0.65")
+    show("walking: steps among moves", line.steps / line.moves, "0.55 to 0.75")
+    show(
+        "walking: widest leap, lowest, highest", f"{line.widest} {line.low} {line.high}", "12 28 55"
+    )
+
+
+def feel() -> None:
+    for bpm, wanted in ((120, 2.2), (200, 2.0), (300, 1.0)):
+        found = performed(chart(RHYTHM, meter="4/4", tempo=bpm, choruses=6), "medium swing")
+        show(f"ride at {bpm}, long to short", ride_ratio(found, bpm), f"{wanted} +- 0.05")
+    for style in ("medium swing", "rock eighths"):
+        for role, (late, on, late_ms, spread_ms) in band_timing(style, 140).items():
+            drift = late - late_ms * on
+            show(f"{style}: {role}, mean in ms", float(late[on].mean()), f"{late_ms} +- 1")
+            show(f"{style}: {role}, spread in ms", float(drift.std()), f"{spread_ms} +- 20 %")
+            show(f"{style}: {role}, slope of the spectrum", slope(list(drift)), "-1.5 to -0.5")
+
+
+def variety() -> None:
+    for style in STYLES:
+        music = long(style)
+        show(f"{style}: commonest two-bar pair", measures.commonest_pair(music), "<= 0.2")
+        show(f"{style}: bars three times running", measures.triples(music), "0")
+    counts: Counter[tuple[str, Fraction]] = Counter()
+    bars = 0
+    for style in BACKBEAT:
+        more, n = measures.struck(
+            arranged(chart(RHYTHM, meter="4/4", choruses=2, ending="as written"), style)
+        )
+        counts.update(more)
+        bars += n
+    apart = [
+        abs(counts[name, Fraction(row["place"])] / bars - float(row[name]))
+        for row in table("backbeat.tsv")
+        for name in measures.KIT
+    ]
+    show("backbeat drums, mean distance from the corpus", float(mean(apart)), "<= 0.12")
+
+
+if __name__ == "__main__":
+    harmony(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
+    leading()
+    bass()
+    feel()
+    variety()
