@@ -79,6 +79,7 @@ class Prepared:
 
 def prepare(chart: Chart, wish: Options = PLAIN) -> Prepared:
     """Find the styles, unroll. Raises `ChartError` (unknown style in the chart), `RequestError`, `StyleError`."""
+    from backing.chart.ast import Ending, EndingKind
     from backing.style.find import find
     from backing.unroll import Request, style_name, unroll
 
@@ -95,8 +96,8 @@ def prepare(chart: Chart, wish: Options = PLAIN) -> Prepared:
         length_s=wish.length_s,
         sections=wish.sections,
         bars=wish.bars,
-        ending=wish.ending,
-        count_in=wish.count_in,
+        ending=Ending(EndingKind.AS_WRITTEN) if wish.loop else wish.ending,
+        count_in=0 if wish.loop and wish.count_in is None else wish.count_in,
         colour=False if wish.plain else None,
     )
     timeline = unroll(
@@ -170,6 +171,8 @@ def band(prepared: Prepared, wish: Options) -> Performance:
     """Arrange and perform. Raises `RequestError` when a player is named that the style lacks."""
     from backing.arrange import arrange
     from backing.perform import perform
+    from backing.reshape import repeated
+    from backing.session import looped
 
     players = available(prepared)
     for option, roles in (("--only", wish.only), ("--without", wish.without)):
@@ -178,8 +181,9 @@ def band(prepared: Prepared, wish: Options) -> Performance:
                 raise RequestError(
                     f"{option} {role}: {prepared.style.name} has no {role}; it has {', '.join(players)}"
                 )
+    single = prepared.timeline
     arrangement = arrange(
-        prepared.timeline,
+        repeated(single, 3) if wish.loop else single,
         prepared.style,
         wish.seed,
         prepared.styles,
@@ -189,7 +193,8 @@ def band(prepared: Prepared, wish: Options) -> Performance:
         guide_tones=wish.guide_tones,
         plain=wish.plain,
     )
-    return perform(arrangement)
+    performance = perform(arrangement)
+    return looped(performance, single) if wish.loop else performance
 
 
 def available(prepared: Prepared) -> tuple[str, ...]:

@@ -13,11 +13,20 @@ from fractions import Fraction
 from itertools import pairwise
 
 from backing.arrangement import Arrangement
-from backing.performance import Marker, Performance, PerformedNote, PerformedPlayer, Voice
+from backing.performance import (
+    RING_S,
+    Marker,
+    Performance,
+    PerformedNote,
+    PerformedPlayer,
+    Voice,
+)
 from backing.timebase import TempoMap, TempoStep
 from backing.timeline import Timeline
 
 ZERO = Fraction(0)
+EARLY_Q = 0.12  # a note is human at most so far ahead of its place, and any push is further
+EARLY_S = 0.05
 
 
 def joined(passes: Sequence[Performance], labels: Sequence[str]) -> Performance:
@@ -167,4 +176,56 @@ def _moved(timeline: Timeline, base: Fraction, bars: int, sections: int) -> Time
             replace(r, start_q=r.start_q + base, end_q=r.end_q + base) for r in timeline.rhythms
         ),
         tempo=tuple(TempoStep(s.at_q + base, s.us) for s in timeline.tempo),
+    )
+
+
+def looped(thrice: Performance, single: Timeline) -> Performance:
+    """One round of a form that was played three times: the middle one, whose end leads into its own start.
+
+    `thrice` plays `single` three times running. What sounds ahead of the round's start (a push, an early stroke) is
+    heard at its end instead; a count-in, if there is one, is kept before it.
+    """
+    length = single.length_q
+    arrangement = thrice.arrangement
+    tempo = TempoMap(single.tempo, zero_q=-arrangement.count_in_q)
+    counted = thrice.count_in_s
+    turn_s = float(tempo.exact_s(length)) - counted
+    start, end = float(length) - EARLY_Q, 2 * float(length) - EARLY_Q
+    players = []
+    for player in thrice.players:
+        before = [
+            n for n in player.notes if n.onset_s < counted - EARLY_S and player.role == "click"
+        ]
+        round_ = [
+            _turned(n, turn_s, float(length), counted)
+            for n in player.notes
+            if start <= n.start_q < end
+        ]
+        notes = (*before, *sorted(round_, key=lambda n: (n.onset_s, n.pitch)))
+        voices = [v for v in player.voices if v.at_q < length]
+        players.append(PerformedPlayer(player.role, tuple(voices), notes))
+    markers = [m for m in thrice.markers if m.at_q < length]
+    bars = frozenset(i for i in arrangement.silent if i <= len(single.bars))
+    return Performance(
+        replace(arrangement, timeline=single, players=(), silent=bars),
+        tempo,
+        tuple(players),
+        tuple(markers),
+        counted,
+        round(counted + turn_s + RING_S, 6),
+        None,
+    )
+
+
+def _turned(note: PerformedNote, turn_s: float, turn_q: float, counted_s: float) -> PerformedNote:
+    """A note of the second round where it sounds in the first, or at the end of it when it comes before the start."""
+    late = turn_s if note.onset_s - turn_s < counted_s else 0.0
+    late_q = turn_q if late else 0.0
+    return PerformedNote(
+        round(note.onset_s - turn_s + late, 6),
+        round(note.release_s - turn_s + late, 6),
+        round(note.start_q - turn_q + late_q, 6),
+        round(note.end_q - turn_q + late_q, 6),
+        note.pitch,
+        note.velocity,
     )

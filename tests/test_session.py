@@ -14,10 +14,11 @@ from pathlib import Path
 import mido
 import pytest
 
-from backing.app import Practice, practised, prepare, rehearse
+from backing.app import Practice, band, practised, prepare, rehearse
 from backing.chart.parse import parse
 from backing.errors import RequestError
 from backing.options import Options
+from backing.performance import Performance
 from backing.session import joined
 
 CHART = """\
@@ -178,3 +179,45 @@ def test_a_wrong_plan_says_what_to_type(practice: Practice, words: str) -> None:
     with pytest.raises(RequestError) as wrong:
         made(practice)
     assert words in str(wrong.value)
+
+
+LOOP = """\
+title: Round and Round
+key: C major
+tempo: 120
+style: medium swing
+| <Dm7 | G7 | Cmaj7 | A7 |
+"""
+
+
+def looped_band(text: str, **wish: object) -> Performance:
+    options = Options(loop=True, **wish)  # type: ignore[arg-type]
+    return band(prepare(parse(text), options), options)
+
+
+def test_a_push_in_the_first_bar_of_a_loop_sounds_at_its_end() -> None:
+    """Four bars of 4/4 at 120 are 8 s; the pushed D of the bass is heard in the last half second."""
+    performance = looped_band(LOOP)
+    bass = next(p for p in performance.players if p.role == "bass")
+    assert performance.count_in_s == 0
+    assert 7.5 < bass.notes[-1].onset_s < 8.0
+    assert bass.notes[-1].pitch % 12 == 2
+    assert bass.notes[0].onset_s > 0.3
+
+
+def test_a_loop_holds_every_note_once_and_inside() -> None:
+    """No click, nothing outside the round, and as many notes as a middle round has."""
+    performance = looped_band(LOOP)
+    for player in performance.players:
+        assert player.role != "click" or not player.notes
+        assert all(0 <= n.onset_s < 8.0 for n in player.notes), player.role
+        assert len(set(player.notes)) == len(player.notes)
+    assert [b.index for b in performance.arrangement.timeline.bars] == [1, 2, 3, 4]
+
+
+def test_a_loop_keeps_a_count_in_that_was_asked_for() -> None:
+    performance = looped_band(LOOP, count_in=1)
+    assert performance.count_in_s == pytest.approx(2.0)
+    click = next(p for p in performance.players if p.role == "click")
+    assert click.notes[0].onset_s == 0.0
+    assert all(n.onset_s < 2.0 for n in click.notes)
