@@ -120,7 +120,7 @@ def _style(table: Table, file: str, base: Style | None) -> Style | None:
     roles = [r for r in ROLES if r in ROLES_OF_STYLES]
     table.only((*KEYS, *roles))
     name = table.text("name", Path(file).stem.replace("-", " "))
-    if shelf.file_name(name) != Path(file).name.lower() and shelf.is_path(file):
+    if "name" in table.data and shelf.is_path(file) and shelf.file_name(name) != Path(file).name:
         table.fault("S104", "name", f"'{name}' does not fit the file's name", _right_name(file))
     about = table.text("about", base.about if base else None)
     source = table.text("source", base.source if base else None)

@@ -133,4 +133,4 @@ def _rule(bars: list[list[Beat]], meter: Meter, count: int, width: int) -> str:
             row += [f"{word:{width}}" for word in (number, *inner)]
             at += length
         text.append(" ".join(row))
-    return " | ".join(text)
+    return " | ".join(text).rstrip()
