@@ -5,23 +5,23 @@ text ─parse─▶ Chart ─unroll─▶ Timeline ─arrange─▶ Arrangement 
 
 from __future__ import annotations
 
-import re
 import sys
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing.errors import ChartError, OutputError, RequestError, StyleError
-from backing.instruments import ROLES, in_score_order
+from backing.instruments import in_score_order
 from backing.options import Options, near
+from backing.pitch import UNISON, Interval
+from backing.timebase import QUARTER
 
 if TYPE_CHECKING:
     from backing.arrangement import Arrangement
     from backing.chart.ast import Chart
     from backing.performance import Performance
-    from backing.pitch import Interval
     from backing.source import Diagnostic
     from backing.style.model import Style
     from backing.timebase import Tempo
@@ -33,8 +33,10 @@ Warn = Callable[["Diagnostic"], None]
 NOTES = (".mid", ".json", ".vtt")
 SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
 SHEET = (".pdf", ".svg", ".png")
-ENDINGS = (*NOTES, *SOUND, ".txt")
+ENDINGS = (*NOTES, *SOUND, *SHEET, ".html", ".txt")
 PLAIN = Options()
+# How far above its sound an instrument reads: a clarinet in B flat a major second, an alto a major sixth, a horn a fifth.
+WRITTEN_ABOVE = {"Bb": Interval(1, 2), "Eb": Interval(5, 9), "F": Interval(4, 7)}
 
 
 def silent(share: float, words: str) -> None:
@@ -257,24 +259,11 @@ def write_all(
     written: list[Path] = []
     sound: list[Path] = []
     for path in paths:
-        kind = path.suffix.lower()
-        if kind == ".mid":
-            from backing.out.midi import write as write_midi
-
-            write_midi(performance, path, force=wish.force)
-        elif kind == ".json":
-            from backing.out.timeline_json import write as write_json
-
-            write_json(performance, path, force=wish.force)
-        elif kind == ".vtt":
-            from backing.out.captions import write as write_captions
-
-            write_captions(performance, path, force=wish.force)
-        elif kind == ".txt":
-            write_chart(prepared, path, wish)
-        else:
+        if path.suffix.lower() in SOUND:
             sound.append(path)
-        written.append(path)
+            written.append(path)
+        else:
+            written += write_one(prepared, performance, path, wish, progress)
     if sound:
         from backing.out.audio import write_audio
 
@@ -285,7 +274,7 @@ def write_all(
             loudness=wish.loudness,
             a4=wish.a4,
             stems=wish.stems,
-            stems_as=wish.stems_as,
+            stems_as=wish.stems_as or "wav",
             loop=wish.loop,
             bits=wish.bits,
             force=wish.force,
@@ -295,21 +284,67 @@ def write_all(
     return written
 
 
+def write_one(
+    prepared: Prepared,
+    performance: Performance,
+    path: Path,
+    wish: Options,
+    progress: Progress = silent,
+) -> list[Path]:
+    """Write one file that is read and not heard; returns what was written (a sheet may have several pages)."""
+    kind = path.suffix.lower()
+    if kind == ".mid":
+        from backing.out.midi import write as write_midi
+
+        write_midi(performance, path, a4=wish.a4, force=wish.force)
+    elif kind == ".json":
+        from backing.out.timeline_json import write as write_json
+
+        write_json(performance, path, force=wish.force)
+    elif kind == ".vtt":
+        from backing.out.captions import write as write_captions
+
+        write_captions(performance, path, force=wish.force)
+    elif kind == ".txt":
+        write_chart(prepared, path, wish)
+    elif kind in SHEET:
+        return write_sheet(prepared, path, wish)
+    return [path]
+
+
 def write_chart(prepared: Prepared, path: Path, wish: Options) -> None:
     """The chart itself, tidied, in the chosen key."""
-    from backing.chart.write import transpose_chart, write
+    from backing.chart.write import write
     from backing.out.files import write_text
-    from backing.pitch import UNISON
 
-    interval = moved_by(prepared.chart, wish)
-    chart = prepared.chart if interval == UNISON else transpose_chart(prepared.chart, interval)
-    write_text(path, write(chart), force=wish.force)
+    write_text(path, write(moved_chart(prepared.chart, wish)), force=wish.force)
+
+
+def write_sheet(prepared: Prepared, path: Path, wish: Options) -> list[Path]:
+    """The printed sheet in the chosen key, for the chosen instrument."""
+    from backing.chart.transpose import transpose_chart
+    from backing.out.sheet import write
+
+    chart = moved_chart(prepared.chart, wish)
+    if wish.transposing:
+        chart = transpose_chart(chart, WRITTEN_ABOVE[wish.transposing])
+    meter = prepared.timeline.bars[0].meter
+    unit = QUARTER if meter.counted_in_eighths else meter.beat_q
+    bpm = round(60_000_000 / prepared.timeline.tempo[0].us / unit)
+    return write(chart, path, force=wish.force, style=prepared.style.name, tempo=(unit, bpm))
+
+
+def moved_chart(chart: Chart, wish: Options) -> Chart:
+    """The chart in the key that is asked for."""
+    from backing.chart.transpose import transpose_chart
+
+    interval = moved_by(chart, wish)
+    return chart if interval == UNISON else transpose_chart(chart, interval)
 
 
 def moved_by(chart: Chart, wish: Options) -> Interval:
     """The interval from the written key to the one that is asked for."""
     from backing.harmony.spelling import interval_for_semitones, interval_to_key
-    from backing.pitch import UNISON
     from backing.unroll import first_key
 
     if wish.key is not None:
@@ -319,100 +354,10 @@ def moved_by(chart: Chart, wish: Options) -> Interval:
     return UNISON
 
 
-@dataclass(frozen=True, slots=True)
-class Practice:
-    """How a chart is to be practised, as typed on the command line."""
-
-    ladder: str | None = None
-    passes: int = 2
-    through: str | None = None
-    gap: str | None = None
-    gap_plays: str = "nothing"
-    split: bool = False
-
-
-def rehearse(
-    chart_path: Path,
-    out: Sequence[Path],
-    wish: Options,
-    practice: Practice,
-    progress: Progress = silent,
-    warn: Warn = lambda d: None,
-) -> list[Path]:
-    """Write a track to practise with: every pass arranged and performed anew at its tempo, in its key."""
-    from backing.chart.parse import parse
-    from backing.out.files import claim
-    from backing.session import joined
-
-    paths = targets(chart_path, out) if out else (Path(f"{stem_of(chart_path)}-practice.mp3"),)
-    text, name = read_text(chart_path)
-    prepared = prepare(parse(text, name), wish)
-    performances, labels = practised(prepared, wish, practice)
-    if practice.split:
-        tracks = [
-            (performance, [path.with_stem(f"{path.stem}-{file_label(label)}") for path in paths])
-            for performance, label in zip(performances, labels, strict=True)
-        ]
-    else:
-        tracks = [(joined(performances, labels), list(paths))]
-    for _, files in tracks:
-        for path in files:
-            claim(path, force=wish.force)
-    for diagnostic in prepared.warnings:
-        warn(diagnostic)
-    written: list[Path] = []
-    for i, (performance, files) in enumerate(tracks):
-        written += write_all(prepared, performance, files, wish, part(progress, i, len(tracks)))
-    return written
+def stem_of(chart_path: Path) -> str:
+    return "track" if str(chart_path) == "-" else chart_path.stem
 
 
 def part(progress: Progress, index: int, count: int) -> Progress:
     """The progress of piece `index` of `count` equal pieces as progress of the whole."""
     return lambda share, words: progress((index + share) / count, words)
-
-
-def practised(
-    prepared: Prepared, wish: Options, practice: Practice
-) -> tuple[list[Performance], list[str]]:
-    """Every pass performed, and its label. A pass has a seed of its own, so that no two are played alike."""
-    from backing.rehearse import passes, read_plan
-
-    plan = read_plan(
-        prepared.timeline.key,
-        ladder=practice.ladder,
-        times=practice.passes,
-        through=practice.through,
-        gap=practice.gap,
-        gap_plays=practice.gap_plays,
-    )
-    found = passes(prepared.timeline, plan)
-    in_gaps = practice.gap is not None and practice.gap_plays == "click" and wish.click == "off"
-    performances = []
-    for one in found:
-        timeline = clicked_gaps(one.timeline) if in_gaps else one.timeline
-        own = replace(
-            wish, seed=wish.seed + one.number - 1, click="beats" if in_gaps else wish.click
-        )
-        performances.append(band(replace(prepared, timeline=timeline), own))
-    return performances, [one.label for one in found]
-
-
-def clicked_gaps(timeline: Timeline) -> Timeline:
-    """The click only where the band rests."""
-    band_roles = frozenset(ROLES) - {"click"}
-    return replace(
-        timeline,
-        bars=tuple(
-            replace(b, players=band_roles) if b.players is None else b for b in timeline.bars
-        ),
-    )
-
-
-def stem_of(chart_path: Path) -> str:
-    return "track" if str(chart_path) == "-" else chart_path.stem
-
-
-def file_label(label: str) -> str:
-    """A pass label as part of a file name: `3: 70 %` is `03-70`."""
-    words = re.findall(r"[A-Za-z#]+|\d+(?:\.\d+)?", label)
-    return "-".join([words[0].zfill(2), *words[1:]])

@@ -19,7 +19,7 @@ from backing.pitch import Key
 from backing.source import nearest
 
 CLICKS = ("off", "beats", "backbeat", "downbeat", "eighths", "triplets", "offbeats", "groups")
-TRANSPOSING = {"Bb": 2, "Eb": 9, "F": 7}  # semitones that the sheet is written above the sound
+TRANSPOSING = ("Bb", "Eb", "F")  # instruments that a sheet can be written for
 MIN_PERCENT, MAX_PERCENT = 10, 400
 
 
@@ -48,7 +48,7 @@ class Options:
     loudness: float = -16.0
     a4: float = 440.0
     stems: bool = False
-    stems_as: str = "wav"
+    stems_as: str | None = None  # WAV beside a track, MP3 in a lesson
     loop: bool = False
     bits: int = 16
     transposing: str | None = None
@@ -184,7 +184,7 @@ def options(
     guide_tones: bool,
     plain: bool,
     stems: bool,
-    stems_as: str,
+    stems_as: str | None,
     loop: bool,
     bits: int,
     seed: int,
@@ -230,9 +230,11 @@ def options(
         loudness=read_number("--loudness", loudness, -40, -6),
         a4=read_number("--a4", a4, 415, 466),
         stems=stems,
-        stems_as=read_choice("--stems-as", stems_as, ("wav", "flac", "ogg", "mp3", "m4a")),
+        stems_as=read_choice("--stems-as", stems_as, ("wav", "flac", "ogg", "mp3", "m4a"))
+        if stems_as
+        else None,
         loop=loop,
         bits=int(read_choice("--bits", str(bits), ("16", "24"))),
-        transposing=read_choice("--for", for_, tuple(TRANSPOSING)) if for_ else None,
+        transposing=read_choice("--for", for_, TRANSPOSING) if for_ else None,
         force=force,
     )

@@ -27,7 +27,9 @@ FLOORS = (
     ("performance",),
     ("feel", "perform", "dump", "session"),
     ("out",),
-    ("options", "lesson", "app", "doctor", "reports"),
+    ("options", "doctor"),
+    ("app",),
+    ("practice", "lesson", "reports", "command"),
     ("cli", "__init__"),
     ("__main__",),
 )
@@ -96,13 +98,7 @@ def test_a_module_imports_lower_floors_only(path: Path) -> None:
         if there == here or here == "__init__":
             continue
         same = floor(there) == floor(here)
-        allowed = floor(there) < floor(here) or (
-            same and (here == "app" or there in TOGETHER.get(here, set()))
-        )
-        if same and here in ("lesson", "reports"):
-            allowed = there in ("app", "options")
-        if same and here == "doctor":
-            allowed = False
+        allowed = floor(there) < floor(here) or (same and there in TOGETHER.get(here, set()))
         assert allowed, f"{here} must not import {there}"
 
 

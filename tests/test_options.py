@@ -77,7 +77,7 @@ def given(**changes: object) -> o.Options:
     plain: dict[str, object] = {
         "tempo": None, "key": None, "transpose": None, "style": None, "choruses": None, "length": None,
         "section": (), "bars": None, "ending": None, "count_in": None, "click": "off", "without": (), "only": (),
-        "guide_tones": False, "plain": False, "stems": False, "stems_as": "wav", "loop": False, "bits": 16,
+        "guide_tones": False, "plain": False, "stems": False, "stems_as": None, "loop": False, "bits": 16,
         "seed": 1, "soundfont": None, "loudness": -16.0, "a4": 440.0, "for_": None, "force": False,
     }  # fmt: skip
     return o.options(**(plain | changes))  # type: ignore[arg-type]

@@ -14,11 +14,12 @@ from pathlib import Path
 import mido
 import pytest
 
-from backing.app import Practice, band, practised, prepare, rehearse
+from backing.app import band, prepare
 from backing.chart.parse import parse
 from backing.errors import RequestError
 from backing.options import Options
 from backing.performance import Performance
+from backing.practice import Practice, practised, rehearse
 from backing.session import joined
 
 CHART = """\

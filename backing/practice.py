@@ -1,0 +1,119 @@
+"""Tracks to practise with: a chart as a series of passes, every one arranged and performed anew."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from backing.app import (
+    Prepared,
+    Progress,
+    Warn,
+    band,
+    part,
+    prepare,
+    read_text,
+    silent,
+    stem_of,
+    targets,
+    write_all,
+)
+from backing.instruments import ROLES
+from backing.options import Options
+
+if TYPE_CHECKING:
+    from backing.performance import Performance
+    from backing.timeline import Timeline
+
+
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """How a chart is to be practised, as typed on the command line."""
+
+    ladder: str | None = None
+    passes: int = 2
+    through: str | None = None
+    gap: str | None = None
+    gap_plays: str = "nothing"
+    split: bool = False
+
+
+def rehearse(
+    chart_path: Path,
+    out: Sequence[Path],
+    wish: Options,
+    practice: Practice,
+    progress: Progress = silent,
+    warn: Warn = lambda d: None,
+) -> list[Path]:
+    """Write a track to practise with: every pass arranged and performed anew at its tempo, in its key."""
+    from backing.chart.parse import parse
+    from backing.out.files import claim
+    from backing.session import joined
+
+    paths = targets(chart_path, out) if out else (Path(f"{stem_of(chart_path)}-practice.mp3"),)
+    text, name = read_text(chart_path)
+    prepared = prepare(parse(text, name), wish)
+    performances, labels = practised(prepared, wish, practice)
+    if practice.split:
+        tracks = [
+            (performance, [path.with_stem(f"{path.stem}-{file_label(label)}") for path in paths])
+            for performance, label in zip(performances, labels, strict=True)
+        ]
+    else:
+        tracks = [(joined(performances, labels), list(paths))]
+    for _, files in tracks:
+        for path in files:
+            claim(path, force=wish.force)
+    for diagnostic in prepared.warnings:
+        warn(diagnostic)
+    written: list[Path] = []
+    for i, (performance, files) in enumerate(tracks):
+        written += write_all(prepared, performance, files, wish, part(progress, i, len(tracks)))
+    return written
+
+
+def practised(
+    prepared: Prepared, wish: Options, practice: Practice
+) -> tuple[list[Performance], list[str]]:
+    """Every pass performed, and its label. A pass has a seed of its own, so that no two are played alike."""
+    from backing.rehearse import passes, read_plan
+
+    plan = read_plan(
+        prepared.timeline.key,
+        ladder=practice.ladder,
+        times=practice.passes,
+        through=practice.through,
+        gap=practice.gap,
+        gap_plays=practice.gap_plays,
+    )
+    found = passes(prepared.timeline, plan)
+    in_gaps = practice.gap is not None and practice.gap_plays == "click" and wish.click == "off"
+    performances = []
+    for one in found:
+        timeline = clicked_gaps(one.timeline) if in_gaps else one.timeline
+        own = replace(
+            wish, seed=wish.seed + one.number - 1, click="beats" if in_gaps else wish.click
+        )
+        performances.append(band(replace(prepared, timeline=timeline), own))
+    return performances, [one.label for one in found]
+
+
+def clicked_gaps(timeline: Timeline) -> Timeline:
+    """The click only where the band rests."""
+    band_roles = frozenset(ROLES) - {"click"}
+    return replace(
+        timeline,
+        bars=tuple(
+            replace(b, players=band_roles) if b.players is None else b for b in timeline.bars
+        ),
+    )
+
+
+def file_label(label: str) -> str:
+    """A pass label as part of a file name: `3: 70 %` is `03-70`."""
+    words = re.findall(r"[A-Za-z#]+|\d+(?:\.\d+)?", label)
+    return "-".join([words[0].zfill(2), *words[1:]])

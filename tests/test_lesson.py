@@ -1,0 +1,177 @@
+"""Lessons: everything in one folder or ZIP, whole or not at all, renewed only where something changed."""
+
+from __future__ import annotations
+
+import json
+import re
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from backing.cli import run
+from backing.errors import OutputError, RequestError
+from backing.lesson import Choices, read_choices, read_sheets, read_speeds
+from backing.out import bundle
+
+CHART = """\
+title: Two Bars & a Bit
+by: Demo songbook
+key: C major
+tempo: 240
+style: medium swing
+[A]
+| C6 | G7 |
+"""
+# What is quick to make; each test asks for what it is about.
+QUICK = "speeds = [100]\nwithout = false\nstems = false\nloops = false\npage = false\n"
+
+
+@pytest.fixture(autouse=True)
+def inside(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("tune.txt").write_text(CHART, "utf-8")
+
+
+def choose(text: str) -> None:
+    Path("choices.toml").write_text(f"[lesson]\n{text}", "utf-8")
+
+
+def lesson(*more: str) -> int:
+    return run(["lesson", "tune.txt", "--choices", "choices.toml", "--quiet", *more])
+
+
+def files(folder: str) -> list[str]:
+    return sorted(p.relative_to(folder).as_posix() for p in Path(folder).rglob("*") if p.is_file())
+
+
+def test_a_lesson_holds_everything_that_was_chosen_and_an_index_of_it(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    choose("page = false\nspeeds = [100, 70]\nsheets = ['concert', 'Bb']\n")
+    assert lesson("-o", "all") == 0
+    found = files("all")
+    for name in (
+        "tune.mp3", "tune-70.mp3", "without/tune-without-bass.mp3", "without/tune-without-drums.mp3",
+        "stems/tune-bass.mp3", "stems/tune-drums.mp3", "loops/tune-A.wav", "tune.mid", "tune.pdf", "tune-Bb.pdf",
+        "tune.vtt", "tune.json", "tune.txt", "index.html", "contents.json",
+    ):  # fmt: skip
+        assert name in found
+    told = json.loads(Path("all/contents.json").read_text("utf-8"))
+    assert {f["path"] for f in told["files"]} | {"index.html", "contents.json"} == set(found)
+    index = Path("all/index.html").read_text("utf-8")
+    linked = set(re.findall(r'href="([^"]+)"', index))
+    assert linked == {f["path"] for f in told["files"]}
+    assert "Two Bars &amp; a Bit" in index
+    assert "headphones low" in index
+    assert not re.search(r"https?://", index)
+
+
+def test_a_second_run_makes_only_what_changed(capsys: pytest.CaptureFixture[str]) -> None:
+    choose(QUICK)
+    assert lesson("-o", "l.zip") == 0
+    before = Path("l.zip").read_bytes()
+    capsys.readouterr()
+    assert lesson("-o", "l.zip") == 0
+    assert " 0 made," in capsys.readouterr().out
+    assert Path("l.zip").read_bytes() == before
+    Path("tune.txt").write_text(CHART + "# a remark\n", "utf-8")
+    assert lesson("-o", "l.zip") == 0
+    with zipfile.ZipFile("l.zip") as archive:
+        assert archive.testzip() is None
+        assert "a remark" in archive.read("tune.txt").decode()
+    said = capsys.readouterr().out
+    assert "unchanged" in said
+    assert " 0 unchanged" not in said  # the sound is the same, and was kept
+
+
+def test_files_that_somebody_added_to_the_folder_stay() -> None:
+    choose(QUICK)
+    assert lesson("-o", "mine") == 0
+    Path("mine/homework.txt").write_text("bars 5 to 8", "utf-8")
+    assert lesson("-o", "mine", "--seed", "2") == 0
+    assert Path("mine/homework.txt").read_text("utf-8") == "bars 5 to 8"
+
+
+def test_a_run_that_fails_leaves_the_lesson_before_it_whole(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Interrupted while rendering: the old files are all there, and nothing temporary is left."""
+    choose(QUICK)
+    assert lesson("-o", "kept") == 0
+    before = {name: Path("kept", name).read_bytes() for name in files("kept")}
+
+    def interrupted(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("backing.out.audio.write_outputs", interrupted)
+    assert lesson("-o", "kept", "--seed", "9") == 130
+    assert {name: Path("kept", name).read_bytes() for name in files("kept")} == before
+    assert sorted(p.name for p in Path().iterdir()) == ["choices.toml", "kept", "tune.txt"]
+
+
+def test_something_else_in_the_way_is_never_replaced(capsys: pytest.CaptureFixture[str]) -> None:
+    choose(QUICK)
+    Path("work").mkdir()
+    Path("work/thesis.doc").write_text("x")
+    assert lesson("-o", "work", "--force") == 4
+    assert "is no lesson made by this program" in capsys.readouterr().err
+    assert files("work") == ["thesis.doc"]
+    Path("other.zip").write_bytes(b"not ours")
+    assert lesson("-o", "other.zip") == 4
+    assert "--force" in capsys.readouterr().err
+    assert Path("other.zip").read_bytes() == b"not ours"
+
+
+def test_a_missing_folder_is_named(capsys: pytest.CaptureFixture[str]) -> None:
+    choose(QUICK)
+    assert lesson("-o", "nowhere/l.zip") == 4
+    assert "there is no folder" in capsys.readouterr().err
+
+
+def test_a_broken_file_in_the_old_lesson_is_made_again() -> None:
+    old = bundle.Previous(Path("gone"), {"a.mp3": "1"})
+    assert not old.copy(bundle.Item("a.mp3", "", "", "1"), Path("new"))
+
+
+def test_fingerprints_tell_parts_apart() -> None:
+    assert bundle.fingerprint("ab", "c") != bundle.fingerprint("a", "bc")
+    assert bundle.fingerprint("a") == bundle.fingerprint(b"a")
+
+
+def test_choices_are_read_from_a_table() -> None:
+    choose("speeds = [100, 60]\nstems_as = 'flac'\nsheets = ['Eb']\nloops = false\n")
+    assert read_choices(Path("choices.toml"), Choices()) == Choices(
+        speeds=(100, 60), stems_as="flac", sheets=("Eb",), loops=False
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("speds = [100]", "Did you mean 'speeds'"),
+        ("speeds = 100", "speeds is a list"),
+        ("speeds = [5]", "percentages go from 10 to 200"),
+        ("stems = 'yes'", "stems is true or false"),
+        ("stems_as = 'aiff'", "choose one of wav"),
+        ("sheets = ['A']", "choose one of concert"),
+        ("= 3", "is no TOML file"),
+    ],
+)
+def test_a_wrong_choice_is_named(text: str, words: str) -> None:
+    choose(text)
+    with pytest.raises(RequestError) as wrong:
+        read_choices(Path("choices.toml"), Choices())
+    assert words in str(wrong.value)
+
+
+def test_choices_that_cannot_be_read_are_an_output_error() -> None:
+    with pytest.raises(OutputError, match="could not be read"):
+        read_choices(Path("none.toml"), Choices())
+
+
+def test_speeds_and_sheets_are_lists_without_repeats() -> None:
+    assert read_speeds("100, 85%,100") == (100, 85)
+    assert read_sheets("concert,Bb,Bb") == ("concert", "Bb")
+    with pytest.raises(RequestError, match="such as 100,85,70"):
+        read_speeds("slow")
