@@ -98,18 +98,19 @@ def tracks(
 ) -> Generator[list[Sound | None], None, None]:
     """The band in blocks of `BLOCK` frames, `total` frames in all: with `apart` a stem a player, else their sum alone.
 
-    None stands for a silent block. Players are rendered in threads, a few blocks ahead.
+    None stands for a silent block. Players are rendered in threads, a few blocks ahead of the filters.
     """
-    strips = []
-    for player in players:
-        dry = _microphones(player, soundfont, total, a4, anchors)
-        strips.append(_Ahead(_stem(player, dry) if apart else _parts(player, dry)))
-    desk = _Desk()
+    strips = [_Ahead(_microphones(p, soundfont, total, a4, anchors)) for p in players]
+    desks = [_Desk() for _ in (players if apart else (None,))]
     try:
         for at in range(0, total, BLOCK):
             count = min(BLOCK, total - at)
-            found = [strip.next() for strip in strips]
-            whole = found if apart else [desk.sum(found)]
+            parts = [
+                _part(player, strip.next(), at)
+                for player, strip in zip(players, strips, strict=True)
+            ]
+            groups = [[part] for part in parts] if apart else [parts]
+            whole = [desk.sum(group) for desk, group in zip(desks, groups, strict=True)]
             yield [None if w is None else w[:count] for w in whole]
     finally:
         for strip in strips:
@@ -148,33 +149,11 @@ def _microphones(
             source.close()
 
 
-def _stem(
-    player: PerformedPlayer, dry: Generator[Sound, None, None]
-) -> Generator[Sound | None, None, None]:
-    """A player's blocks alone."""
-    desk = _Desk()
-    parts = _parts(player, dry)
-    try:
-        for part in parts:
-            yield desk.sum([part])
-    finally:
-        parts.close()
-
-
-def _parts(
-    player: PerformedPlayer, dry: Generator[Sound, None, None]
-) -> Generator[_Part, None, None]:
-    """What a player adds to each block."""
-    try:
-        for i, block in enumerate(dry):
-            yield _part(player, block, i * BLOCK) if block.any() else _Part(None, None, None)
-    finally:
-        dry.close()
-
-
 def _part(player: PerformedPlayer, block: Sound, at: int) -> _Part:
     import numpy as np
 
+    if not block.any():
+        return _Part(None, None, None)
     plain: Sound | None = None
     filtered: Spectra | None = None
     sent: NDArray[np.float32] | None = None
