@@ -64,6 +64,7 @@ class Performance:
     """Everything that outputs need. `tempo.zero_q` is the start of the count-in, so `tempo.seconds(q)` is file time.
 
     `duration_s` includes the ring of the last chord. `fade_s` is where a fade-out begins, None without one.
+    `passes_s` are the starts of passes, at which the sound is exact to the sample.
     """
 
     arrangement: Arrangement
@@ -73,3 +74,4 @@ class Performance:
     count_in_s: float
     duration_s: float
     fade_s: float | None = None
+    passes_s: tuple[float, ...] = ()

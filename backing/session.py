@@ -55,6 +55,7 @@ def joined(passes: Sequence[Performance], labels: Sequence[str]) -> Performance:
         first.count_in_s,
         round(shifts[-1] + passes[-1].duration_s, 6),
         None,
+        tuple(shifts),
     )
 
 

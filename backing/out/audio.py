@@ -182,7 +182,8 @@ def _record(
     peaks: list[NDArray[np.float32]] = []
     energies: list[NDArray[np.float32]] = []
     meter = Meter()
-    source = mix.tracks(players, font, total, apart=apart, a4=a4)
+    anchors = [round(at_s * RATE) for at_s in performance.passes_s]
+    source = mix.tracks(players, font, total, apart=apart, a4=a4, anchors=anchors)
     try:
         at = 0
         for tracks in source:
