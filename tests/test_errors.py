@@ -215,7 +215,7 @@ def test_a_file_that_is_no_utf8_text_is_named_for_what_it_is(data: bytes, what: 
 
 
 def test_utf8_is_read_with_or_without_its_mark() -> None:
-    assert decode("| C |".encode()) == "| C |"
+    assert decode(b"| C |") == "| C |"
     assert parse_all(decode("\ufeff| C |".encode()))[0] is not None
 
 
