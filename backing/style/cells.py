@@ -33,6 +33,7 @@ _MARKS: dict[str, tuple[re.Pattern[str], str]] = {
         re.compile(r"[.=]|(?:n?-?[b#]?[1-9]|[ax])!?"),
         ". = a x and degrees such as 1 b3 5 -5 8 n1",
     ),
+    "thumb": (re.compile(r"[.=gxX]|-?[b#]?[1-9]!?"), ". = g x X and degrees such as 1 and 5"),
 }
 
 

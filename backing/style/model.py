@@ -9,6 +9,7 @@ The marks of cells (`cells.py` reads them). `=` and `.` never reach a `Cell`: th
     chord, guitar only  d u down and up stroke · D U accented · m muted stroke · 1-6 are strings, 6 the lowest
     bass  a degree 1-9 with b or # before it, - before that for the octave below, n at the front for the next chord's;
           a an approach to the next chord · x a dead note; ! behind it accents
+    bass of guitar and keys (thumb, left hand)  g x X the lowest note of the chord, or a degree as above
 """
 
 from __future__ import annotations

@@ -194,7 +194,7 @@ def _kind(role: str, name: str) -> str | None:
     if role == "bass":
         return "bass" if name == "bass" else None
     if name == "bass" and role in ("keys", "guitar"):
-        return "drum"  # the left hand or the thumb: strokes on the chord's bass
+        return "thumb"  # of the guitar, or the left hand
     if name != "chord":
         return None
     return "strings" if role == "guitar" else "chord"
