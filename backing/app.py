@@ -309,6 +309,19 @@ def write_one(
         write_chart(prepared, path, wish)
     elif kind in SHEET:
         return write_sheet(prepared, path, wish)
+    elif kind == ".html":
+        from backing.out.page import write as write_page
+
+        write_page(
+            performance,
+            moved_chart(prepared.chart, wish),
+            path,
+            soundfont=wish.soundfont,
+            loudness=wish.loudness,
+            a4=wish.a4,
+            force=wish.force,
+            progress=progress,
+        )
     return [path]
 
 
