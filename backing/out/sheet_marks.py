@@ -1,0 +1,290 @@
+"""What can be drawn on a sheet: text, lines, filled shapes, dots and arcs, and the widths of the faces that ship here.
+
+Conventions: x to the right, y down; text stands with its baseline on y. Units are whatever the caller lays out in
+(chord sizes inside a line of music, points on the page); `placed` scales and moves. Advance widths come from the font
+files themselves, so what is planned here is what is drawn.
+Sources: OpenType 1.9, tables cmap (formats 4 and 12), head, hhea and hmtx.
+"""
+
+from __future__ import annotations
+
+import struct
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+FONTS = Path(__file__).parent.parent / "fonts"
+REGULAR, MEDIUM, BOLD, ITALIC, MUSIC = range(5)
+FILES = (
+    "Inter-Regular.otf",
+    "Inter-Medium.otf",
+    "Inter-Bold.otf",
+    "Inter-Italic.otf",
+    "NotoMusic-Regular.ttf",
+)
+CAP = 0.727  # cap height of the text face, in em
+DESCENT = 0.2
+
+# Signs of the music face beside letters: times the size of the letters, and how far up in sizes of the letters, so
+# that a flat stands on the baseline and the others are centred on the capitals.
+FITTED: dict[str, tuple[float, float]] = {
+    "♭": (1.50, 0.04),
+    "♯": (1.02, 0.19),
+    "♮": (1.20, 0.24),
+    "𝄫": (1.28, 0.06),
+    "𝄪": (1.45, 0.17),
+    "♩": (1.50, -0.02),
+    "♪": (1.50, -0.02),
+    "\U0001d15e": (0.85, 0.0),
+    "𝄋": (1.40, -0.29),
+    "𝄌": (1.55, -0.38),
+    "𝄐": (1.60, -1.02),
+}
+
+# Ink of the signs of the music face, in em above the baseline: bottom and top (from the font's outlines).
+INK: dict[str, tuple[float, float]] = {
+    "♭": (-0.025, 0.524), "♯": (-0.233, 0.590), "♮": (-0.213, 0.404), "𝄫": (-0.055, 0.615), "𝄪": (0.0, 0.262),
+    "♩": (0.014, 0.563), "♪": (0.014, 0.563), "\U0001d15e": (-0.001, 1.009), "𝄋": (0.163, 0.839),
+    "𝄌": (0.246, 0.754), "𝄐": (0.648, 1.0), "𝄎": (0.264, 0.736), "𝄏": (0.264, 0.736), "𝄞": (-0.398, 1.334),
+    "𝄢": (0.101, 0.9), "𝅘": (-0.001, 0.269), "𝅗": (-0.001, 0.269), "𝅝": (0.008, 0.26), "𝄻": (0.378, 0.512),
+    "𝄼": (0.244, 0.378), "𝄽": (0.123, 0.878), "𝄾": (0.269, 0.73), "𝄿": (0.147, 0.852), "𝅀": (-0.004, 0.955),
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    x: float
+    y: float
+    size: float
+    face: int
+    text: str
+    soft: bool = False
+    stroke: float = 0.0  # an outline that makes a sign of the music face as dark as its letter
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+    width: float
+    butt: bool = True  # square ends; round ones otherwise
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A polygon, filled where `width` is 0."""
+
+    points: tuple[tuple[float, float], ...]
+    width: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Dot:
+    x: float
+    y: float
+    radius: float
+    width: float = 0.0  # filled where 0
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """A tie or a bracket: a curve that swells in its middle; `bend` to the left of the way from start to end."""
+
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+    bend: float
+    thick: float
+
+
+Mark = Text | Line | Shape | Dot | Arc
+
+
+def placed(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
+    """The mark scaled about the origin, then moved."""
+    s = scale
+    if isinstance(mark, Text):
+        return Text(
+            mark.x * s + dx, mark.y * s + dy, mark.size * s, mark.face, mark.text, mark.soft,
+            mark.stroke * s,
+        )  # fmt: skip
+    if isinstance(mark, Line):
+        return Line(
+            mark.x1 * s + dx, mark.y1 * s + dy, mark.x2 * s + dx, mark.y2 * s + dy,
+            mark.width * s, mark.butt,
+        )  # fmt: skip
+    if isinstance(mark, Shape):
+        return Shape(tuple((x * s + dx, y * s + dy) for x, y in mark.points), mark.width * s)
+    if isinstance(mark, Dot):
+        return Dot(mark.x * s + dx, mark.y * s + dy, mark.radius * s, mark.width * s)
+    return Arc(
+        mark.x1 * s + dx, mark.y1 * s + dy, mark.x2 * s + dx, mark.y2 * s + dy,
+        mark.bend * s, mark.thick * s,
+    )  # fmt: skip
+
+
+def box(mark: Mark) -> tuple[float, float, float, float]:
+    """Left, top, right, bottom; letters from cap height to baseline, signs by their ink."""
+    if isinstance(mark, Text):
+        bottom, top = INK.get(mark.text, (0.0, CAP)) if mark.face == MUSIC else (0.0, CAP)
+        right = mark.x + width(mark.text, mark.face, mark.size)
+        return mark.x, mark.y - top * mark.size, right, mark.y - bottom * mark.size
+    if isinstance(mark, Line | Arc):
+        return (
+            min(mark.x1, mark.x2), min(mark.y1, mark.y2),
+            max(mark.x1, mark.x2), max(mark.y1, mark.y2),
+        )  # fmt: skip
+    if isinstance(mark, Shape):
+        xs = [x for x, _ in mark.points]
+        ys = [y for _, y in mark.points]
+        return min(xs), min(ys), max(xs), max(ys)
+    r = mark.radius
+    return mark.x - r, mark.y - r, mark.x + r, mark.y + r
+
+
+def width(text: str, face: int, size: float = 1.0) -> float:
+    """Advance width of a run of text without kerning."""
+    table = advances(face)
+    return size * sum([table.get(c) or absent(c) for c in text])
+
+
+def absent(char: str) -> float:
+    """The room for a character that the face lacks, in em."""
+    if unicodedata.combining(char):
+        return 0.0
+    return 1.0 if unicodedata.east_asian_width(char) in "WF" else 0.65
+
+
+def covered(texts: Iterable[str]) -> bool:
+    """True when the faces that ship here can draw all of it."""
+    known = advances(REGULAR).keys() | advances(MUSIC).keys()
+    return all(c in known or c.isspace() for text in texts for c in text)
+
+
+@lru_cache(maxsize=8)
+def advances(face: int) -> dict[str, float]:
+    """Advance width of every character of a face, in em."""
+    data = (FONTS / FILES[face]).read_bytes()
+    count = struct.unpack_from(">H", data, 4)[0]
+    tables = {
+        data[at : at + 4]: struct.unpack_from(">I", data, at + 8)[0]
+        for at in range(12, 12 + 16 * count, 16)
+    }
+    em = struct.unpack_from(">H", data, tables[b"head"] + 18)[0]
+    metrics = struct.unpack_from(">H", data, tables[b"hhea"] + 34)[0]
+    widths = struct.unpack_from(f">{metrics * 2}H", data, tables[b"hmtx"])[::2]
+    return {
+        chr(code): widths[min(glyph, metrics - 1)] / em
+        for code, glyph in glyphs(data, tables[b"cmap"]).items()
+    }
+
+
+def glyphs(data: bytes, at: int) -> dict[int, int]:
+    """Character codes and their glyphs from the best Unicode table of a cmap."""
+    found: dict[int, int] = {}
+    for i in range(struct.unpack_from(">H", data, at + 2)[0]):
+        platform, _, offset = struct.unpack_from(">HHI", data, at + 4 + 8 * i)
+        start = at + offset
+        form = struct.unpack_from(">H", data, start)[0]
+        if platform not in (0, 3):
+            continue
+        if form == 12:
+            for g in range(struct.unpack_from(">I", data, start + 12)[0]):
+                first, last, glyph = struct.unpack_from(">III", data, start + 16 + 12 * g)
+                found.update({first + k: glyph + k for k in range(last - first + 1)})
+        elif form == 4:
+            found.update(segments(data, start))
+    return found
+
+
+def segments(data: bytes, start: int) -> dict[int, int]:
+    """A cmap subtable of format 4."""
+    n = struct.unpack_from(">H", data, start + 6)[0] // 2
+    ends = struct.unpack_from(f">{n}H", data, start + 14)
+    starts = struct.unpack_from(f">{n}H", data, start + 16 + 2 * n)
+    deltas = struct.unpack_from(f">{n}H", data, start + 16 + 4 * n)
+    ranges_at = start + 16 + 6 * n
+    ranges = struct.unpack_from(f">{n}H", data, ranges_at)
+    found: dict[int, int] = {}
+    for i in range(n):
+        for code in range(starts[i], min(ends[i], 0xFFFE) + 1):
+            if ranges[i] == 0:
+                glyph = (code + deltas[i]) & 0xFFFF
+            else:
+                place = ranges_at + 2 * i + ranges[i] + 2 * (code - starts[i])
+                glyph = struct.unpack_from(">H", data, place)[0]
+                glyph = (glyph + deltas[i]) & 0xFFFF if glyph else 0
+            if glyph:
+                found[code] = glyph
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Marks that start at x = 0 on a baseline at y = 0, and how wide they are."""
+
+    marks: tuple[Mark, ...]
+    width: float
+
+
+@lru_cache(maxsize=4096)
+def run(text: str, size: float, face: int = REGULAR, *, soft: bool = False) -> Run:
+    """Text with its flats, sharps and other signs set in the music face, fitted to the letters."""
+    marks: list[Mark] = []
+    x = 0.0
+    for part, sign in cut(text):
+        if not sign:
+            marks.append(Text(x, 0.0, size, face, part, soft))
+            x += width(part, face, size)
+            continue
+        scale, lift = FITTED.get(part, (1.0, 0.0))
+        dark = size * (0.03 if face == BOLD else 0.015)
+        marks.append(Text(x - 0.04 * size, -lift * size, size * scale, MUSIC, part, soft, dark))
+        x += width(part, MUSIC, size * scale) - 0.05 * size
+    return Run(tuple(marks), x)
+
+
+def cut(text: str) -> list[tuple[str, bool]]:
+    """The text in letters and single signs of the music face."""
+    found: list[tuple[str, bool]] = []
+    for char in text:
+        sign = char in FITTED
+        if found and not sign and not found[-1][1]:
+            found[-1] = (found[-1][0] + char, False)
+        else:
+            found.append((char, sign))
+    return found
+
+
+def joined(runs: Iterable[Run], gap: float = 0.0) -> Run:
+    """Runs one after another."""
+    marks: list[Mark] = []
+    x = 0.0
+    for i, one in enumerate(runs):
+        x += gap if i else 0.0
+        marks.extend(placed(m, x, 0.0) for m in one.marks)
+        x += one.width
+    return Run(tuple(marks), x)
+
+
+def wrapped(text: str, size: float, face: int, room: float) -> list[str]:
+    """The text in rows no wider than `room`, cut at blanks, inside a word only where it alone is too wide."""
+    rows: list[str] = []
+    row = ""
+    for word in text.split():
+        if row and width(f"{row} {word}", face, size) > room:
+            rows.append(row)
+            row = ""
+        row = f"{row} {word}" if row else word
+        while width(row, face, size) > room and len(row) > 1:
+            n = len(row) - 1
+            while n > 1 and width(row[:n], face, size) > room:
+                n -= 1
+            rows.append(row[:n])
+            row = row[n:]
+    return [*rows, row] if row else rows
