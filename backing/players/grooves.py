@@ -1,8 +1,9 @@
 """Which pattern stands in which bar, and its strokes there.
 
 Conventions: strokes count quarters from their bar line. A pattern of several bars is entered at the bar of the phrase
-(with a clave: of the piece), so that it is never turned round by a section of odd length. A player holds one idea for a
-phrase and leaves it now and then; no pattern fills three bars running where there is another one, unless the style
+(with a clave: of the piece), so that it is never turned round by a section of odd length. A drummer keeps time on one
+voice through a section and changes it with the section or the level; a player holds one idea for eight bars and answers
+it now and then with a second one; no pattern fills three bars running where there is another one, unless the style
 lives on repetition (common practice).
 """
 
@@ -13,13 +14,15 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
+from backing.dice import Place
 from backing.players.common import BarPlan, Brief, band
 from backing.style.grid import choices
 from backing.style.model import Pattern, Where
 from backing.timebase import Meter
 from backing.timeline import PlayedBar, TimeFeel
 
-STRAY = 0.3  # chance that a bar leaves the idea of its phrase
+HELD = 8  # bars for which an idea is held
+STRAY = 0.3  # chance that a bar, or two for an idea of two, is played with the idea's answer
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +75,7 @@ def choose(brief: Brief, *, fills: bool = False) -> list[Chosen | None]:
         key = (bar.meter, band(plan.level), _where(plan, fills))
         pool = pools.get(key)
         if pool is None:
-            pool = pools[key] = choices(brief.part.patterns, *key)
+            pool = pools[key] = _pool(brief, *key)
         if not pool:
             found.append(None)
             continue
@@ -90,6 +93,71 @@ def choose(brief: Brief, *, fills: bool = False) -> list[Chosen | None]:
     return found
 
 
+def _pool(brief: Brief, meter: Meter, level: str, where: Where) -> tuple[Pattern, ...]:
+    """What may stand at a place of this section: the patterns that keep time as its groove does.
+
+    The groove is chosen for all playings of the section in a chorus; other places keep its cymbal where they can.
+    """
+    time = choices(brief.part.patterns, meter, level, Where.TIME)
+    if brief.part.role == "bass" or not time:
+        return choices(brief.part.patterns, meter, level, where)
+    seed, role, section, _ = brief.place.key
+    place = Place((seed, role, section, brief.section.chorus))
+    groove = timekeeping(place.pick(time, [p.weight for p in time], "groove", level))
+    pool = choices(brief.part.patterns, meter, level, where)
+    if any(p.where is Where.TIME for p in pool):
+        return tuple(p for p in pool if groove.goes_with(timekeeping(p)))
+    return tuple(p for p in pool if timekeeping(p).voice in ("", groove.voice)) or pool
+
+
+@dataclass(frozen=True, slots=True)
+class Timekeeping:
+    """What a groove is known by: the voice that keeps time, how densely, and whether snare or rim answers."""
+
+    voice: str
+    density: int  # 0 up to the beats, 1 up to the eighths, 2 denser
+    answer: str
+
+    def goes_with(self, other: Timekeeping) -> bool:
+        """Whether a drummer passes from one to the other without changing the groove."""
+        same = self.voice == other.voice and self.density == other.density
+        return same and (self.answer == other.answer or "" in (self.answer, other.answer))
+
+
+TIMEKEEPERS = (
+    "ride",
+    "ride 2",
+    "bell",
+    "hat",
+    "shaker",
+    "cabasa",
+    "maracas",
+    "guiro",
+    "tambourine",
+)
+
+
+@lru_cache(maxsize=4096)
+def timekeeping(pattern: Pattern) -> Timekeeping:
+    """The voice with most strokes among those that keep time, and what answers it."""
+    counts = {
+        name: sum(len(pulse.cells) for bar in line for pulse in bar)
+        for name, line in pattern.lines.items()
+    }
+    marks = {
+        name: sum(c.mark != "g" for bar in line for pulse in bar for c in pulse.cells)
+        for name, line in pattern.lines.items()
+    }
+    voices = [v for v in TIMEKEEPERS if counts.get(v)]
+    voice = max(voices, key=lambda v: counts[v], default="")
+    beats = len(pattern.meter.pulses_q) * pattern.bars
+    density = 0 if counts.get(voice, 0) <= beats else 1 if counts[voice] <= 2 * beats else 2
+    rim, snare = marks.get("rim", 0), marks.get("snare", 0)
+    return Timekeeping(
+        voice, density, "" if not rim + snare else "rim" if rim >= snare else "snare"
+    )
+
+
 def _pick(
     brief: Brief,
     index: int,
@@ -98,19 +166,22 @@ def _pick(
     phase: int,
     found: Sequence[Chosen | None],
 ) -> Chosen:
+    """The idea of these eight bars, or now and then the one that answers it."""
     weights = [p.weight for p in pool]
     if len(pool) == 1:
         return Chosen(pool[0], phase % pool[0].bars)
     place = brief.place
-    phrase = index - plan.phrase_bar
-    pattern = place.pick(pool, weights, phrase, "idea", plan.phrase_end)
-    if place.chance(STRAY, index, "stray"):
-        pattern = place.pick(pool, weights, index, "other idea")
+    phrases = (index - plan.phrase_bar) // HELD
+    idea = place.pick(pool, weights, "idea", phrases, plan.phrase_end)
+    rest = [(p, w) for p, w in zip(pool, weights, strict=True) if p is not idea]
+    answer = place.pick([p for p, _ in rest], [w for _, w in rest], "answer", phrases)
+    unit = max(idea.bars, answer.bars)
+    stray = place.chance(STRAY, index - phase % unit, "stray")
+    pattern = answer if stray else idea
     chosen = Chosen(pattern, phase % pattern.bars)
     if not brief.style.repeats and len(found) > 1 and chosen == found[-1] == found[-2]:
-        others = [(p, w) for p, w in zip(pool, weights, strict=True) if p is not pattern]
-        pattern = place.pick([p for p, _ in others], [w for _, w in others], index, "change")
-        chosen = Chosen(pattern, phase % pattern.bars)
+        other = idea if stray else answer
+        chosen = Chosen(other, phase % other.bars)
     return chosen
 
 
