@@ -10,6 +10,7 @@ Sources: ITU-R BS.1770-4 annex 2 (true peak from fourfold oversampling); attack 
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -25,6 +26,7 @@ RELEASE_DB = 0.03  # a grain: 3 dB in 145 ms
 OVER_SAMPLE_PEAK = 1.5  # a true peak is taken to stay within 3.5 dB of the sample peak
 _OVERSAMPLING = 4
 _AT_ONCE = 256  # grains
+_STRETCH = 65_536  # grains
 
 
 def curve(
@@ -39,13 +41,27 @@ def curve(
     ceiling = 10 ** (CEILING_DBTP / 20) / gain
     if not len(peaks) or peaks.max() <= ceiling:
         return None
-    allowed = np.zeros(len(peaks) + 2)  # dB a grain, with one of silence at either end
-    allowed[1:-1] = np.minimum(0, 20 * np.log10(ceiling / np.maximum(peaks, 1e-9)))
+    allowed = np.zeros(len(peaks) + 2, np.float32)  # dB a grain, with one of silence at either end
+    over = np.flatnonzero(peaks > ceiling)
+    allowed[1 + over] = 20 * np.log10(ceiling / peaks[over])
     borders = np.minimum(allowed[:-1], allowed[1:])
-    steps = np.arange(len(borders))
-    ahead = np.minimum.accumulate((borders + ATTACK_DB * steps)[::-1])[::-1] - ATTACK_DB * steps
-    back = np.minimum.accumulate(ahead - release_db * steps) + release_db * steps
-    return np.asarray(10 ** (back / 20), np.float32)
+    _slope(borders[::-1], ATTACK_DB)
+    _slope(borders, release_db)
+    borders *= np.float32(math.log(10) / 20)
+    return np.exp(borders, out=borders)
+
+
+def _slope(borders: NDArray[np.float32], step_db: float) -> None:
+    """Let no value lie more than a step above the one before it; in place, a stretch at a time."""
+    import numpy as np
+
+    ramp = step_db * np.arange(1, _STRETCH + 1)
+    last = 0.0
+    for start in range(0, len(borders), _STRETCH):
+        part = borders[start : start + _STRETCH]
+        rise = ramp[: len(part)]
+        part[:] = np.minimum(np.minimum.accumulate(part - rise), last) + rise
+        last = float(part[-1])
 
 
 def apply(sound: NDArray[np.float32], borders: NDArray[np.float32], at: int) -> None:
