@@ -154,6 +154,11 @@ def test_half_as_many_beats_take_twice_as_many_bars() -> None:
     assert fitted("1 2 3 4", SIX_EIGHT, kind="chord") == "1 2 | 3 4"
 
 
+def test_a_bar_cut_in_half_does_not_lean_on_the_half_before() -> None:
+    """The second bar may be played without the first, so it strikes what it would only hold."""
+    assert fitted("1 = = .", TWO, kind="bass") == "1 = | 1 ."
+
+
 def test_twice_as_many_beats_take_two_bars_together() -> None:
     assert fitted("1 2 | 3 4", FOUR, TWO, kind="chord") == "1 2 3 4"
     assert fitted("1 2", FOUR, TWO, kind="chord") == "1 2 1 2"

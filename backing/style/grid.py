@@ -10,7 +10,7 @@ twos and threes, halves as two quarters. What a beat of a pattern becomes:
 
 Which beats of the pattern are taken: all of them where there are as many; bars of three take the first, a middle and
 the last; longer bars join cells of two and three beats along the meter's groups, but a phrase's end keeps its last
-beats together. In a meter with half as many beats a pattern runs over twice as many bars, and the other way round.
+beats together. In a meter with half as many beats a pattern runs over twice as many bars, each of which strikes its first note; and the other way round.
 Source: common practice; the reading of unequal meters by groups follows what is written about aksak rhythm.
 """
 
@@ -21,7 +21,7 @@ from enum import Enum
 from fractions import Fraction
 from functools import lru_cache
 
-from backing.style.cells import Line, Segment, join, take_apart
+from backing.style.cells import Beat, Line, Segment, join, take_apart
 from backing.style.model import Part, Pattern, Where
 from backing.timebase import Meter
 
@@ -291,15 +291,32 @@ def _fitted(line: Line, pattern: Pattern, meter: Meter, plan: Sequence[Sequence[
     flat = [segments for bar in beats for _, segments in bar]
     straight = not pattern.swung and not pattern.meter.compound
     runs = straight and 2 * sum(map(_even, flat)) >= len(flat)
-    return join(
+    made = [
         [
-            [
-                (length, _moved(beats[b][i][1], source[i][1], kind, straight, runs))
-                for (b, i), (length, kind) in zip(bar, target, strict=True)
-            ]
-            for bar in plan
+            (length, _moved(beats[b][i][1], source[i][1], kind, straight, runs))
+            for (b, i), (length, kind) in zip(bar, target, strict=True)
         ]
-    )
+        for bar in plan
+    ]
+    if len(plan) == 2 * pattern.bars:
+        made = _struck_anew(made)
+    return join(made)
+
+
+def _struck_anew(bars: Sequence[Sequence[Beat]]) -> list[list[Beat]]:
+    """Bars cut in half strike again what the second half would only hold: it may be played without the first."""
+    made: list[list[Beat]] = []
+    sounds = "."
+    for number, bar in enumerate(bars):
+        length, segments = bar[0]
+        start, end, mark = segments[0]
+        if number % 2 and mark == "=" and sounds != ".":
+            bar = [(length, ((start, end, sounds), *segments[1:])), *bar[1:]]
+        made.append(list(bar))
+        for _, row in bar:
+            for _, _, mark in row:
+                sounds = sounds if mark == "=" else mark
+    return made
 
 
 def _moved(
