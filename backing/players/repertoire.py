@@ -1,20 +1,24 @@
 """Which pattern a chordal player takes in each bar, and the strokes of a bar of it.
 
 Conventions: places and lengths in quarters from the bar line. A pattern of several bars runs with the bars of its
-section, so that both sides of a clave stay where they are; a bar in half time holds half a bar of the pattern, one in
+phrase, or of the clave, so that neither is ever turned round; a bar in half time holds half a bar of the pattern, one in
 double time two.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 
+from backing.dice import Place
 from backing.players.common import BarPlan, Brief, band
-from backing.style.grid import part_choices, turned
+from backing.style.grid import part_choices
 from backing.style.model import Pattern, Where
 from backing.timebase import Meter
 from backing.timeline import PlayedBar, TimeFeel
+
+HELD = 8  # bars for which the answer to an idea is held
 
 
 def where(plan: BarPlan) -> Where:
@@ -33,9 +37,11 @@ def _strokes(pattern: Pattern) -> int:
 def chosen(brief: Brief) -> list[tuple[Pattern, int] | None]:
     """For every bar a pattern and which of its bars is played; None where the part has no patterns.
 
-    Chance and weight choose, nearness to the wanted density helps, and a pattern of several bars is finished. Neither a
-    pattern nor the rhythm of a bar comes three times running, unless the style is one that `repeats`: where its own
-    level has nothing else, a pattern of another level is taken.
+    In the swung styles that add colours, chance and weight choose bar by bar, and nearness to the wanted density helps;
+    every other groove holds one idea and answers it in the third bar of a phrase. A pattern of several bars is
+    finished, and always begun on the grid of its bars. Neither a pattern nor the rhythm of a bar comes three times
+    running, unless the style is one that `repeats`: where its own level has nothing else, a pattern of another level is
+    taken.
     """
     made: list[tuple[Pattern, int] | None] = []
     kept: dict[object, tuple[Pattern, ...]] = {}
@@ -43,6 +49,7 @@ def chosen(brief: Brief) -> list[tuple[Pattern, int] | None]:
     bars: list[object] = []
     current: Pattern | None = None
     came: object = None
+    held = not (brief.style.colour and not brief.style.feel.straight)
     for number, (bar, plan) in enumerate(zip(brief.bars, brief.plans, strict=True)):
         key = (bar.meter, band(plan.level), where(plan))
         options = kept.get(key)
@@ -51,27 +58,60 @@ def chosen(brief: Brief) -> list[tuple[Pattern, int] | None]:
         if not options:
             made.append(None)
             continue
-        last = key[2] is Where.PHRASE_END
-        if current is None or number % current.bars == 0 or key != came:
+        phase = _phase(brief, bar, plan)
+        last = key[2] is Where.PHRASE_END and brief.style.clave is None
+        if current is None or phase % current.bars == 0 or key != came:
             fresh = options
             if not brief.style.repeats:
-                fresh = _fresh(options, number, last, names, bars) or _fresh(
-                    _others(brief, key), number, last, names, bars
+                fresh = _fresh(options, phase, last, names, bars) or _fresh(
+                    _others(brief, key), phase, last, names, bars
                 )
-            current = _choice(brief, fresh or options, number, plan.busy)
+            if held:
+                current = _idea(brief, options, fresh or options, number, plan)
+            else:
+                current = _choice(brief, fresh or options, plan.busy, number)
             names.append(current.name)
         came = key
-        side = bar.clave or brief.style.clave
-        pattern = turned(current) if side != brief.style.clave and current.bars == 2 else current
-        index = _index(pattern, number, last)
-        made.append((pattern, index))
-        bars.append(_rhythm(pattern, index))
+        index = _index(current, phase, last)
+        made.append((current, index))
+        bars.append(_rhythm(current, index))
     return made
 
 
-def _index(pattern: Pattern, number: int, last: bool) -> int:
+def _phase(brief: Brief, bar: PlayedBar, plan: BarPlan) -> int:
+    """Where a bar stands in a row of bars: of the clave where there is one, otherwise of its phrase."""
+    if brief.style.clave is None:
+        return plan.phrase_bar
+    asked = bar.clave or brief.style.clave
+    return bar.clave_half + (asked != brief.style.clave)
+
+
+def _idea(
+    brief: Brief,
+    options: tuple[Pattern, ...],
+    fresh: tuple[Pattern, ...],
+    number: int,
+    plan: BarPlan,
+) -> Pattern:
+    """The idea that the section holds, the one that answers it, or where neither may come, another."""
+    seed, role, section, _ = brief.place.key
+    place = Place((seed, role, section, brief.section.chorus))
+    idea = _choice(replace(brief, place=place), options, plan.busy, "idea")
+    rest = tuple(p for p in options if p is not idea)
+    wanted = [idea]
+    if rest:
+        phrases = (number - plan.phrase_bar) // HELD
+        answer = _choice(brief, rest, plan.busy, "answer", phrases)
+        wanted.insert(0 if plan.phrase_bar % 4 == 2 and not brief.style.repeats else 1, answer)
+    for pattern in wanted:
+        if any(p is pattern for p in fresh):
+            return pattern
+    return _choice(brief, fresh, plan.busy, number)
+
+
+def _index(pattern: Pattern, phase: int, last: bool) -> int:
     """Which bar of a pattern stands in a bar of the section; a phrase ends with its last."""
-    return pattern.bars - 1 if last else number % pattern.bars
+    return pattern.bars - 1 if last else phase % pattern.bars
 
 
 def _others(brief: Brief, key: tuple[Meter, str, Where]) -> tuple[Pattern, ...]:
@@ -112,7 +152,8 @@ def _fresh(
     return options
 
 
-def _choice(brief: Brief, options: tuple[Pattern, ...], number: int, busy: float) -> Pattern:
+def _choice(brief: Brief, options: tuple[Pattern, ...], busy: float, *decision: object) -> Pattern:
+    """One of some patterns by weight, and by how near it comes to the wanted density."""
     if len(options) == 1:
         return options[0]
     counts = [_strokes(p) / p.bars for p in options]
@@ -121,7 +162,7 @@ def _choice(brief: Brief, options: tuple[Pattern, ...], number: int, busy: float
     for pattern, count in zip(options, counts, strict=True):
         density = 0.5 if most == least else (count - least) / (most - least)
         weights.append(pattern.weight * max(0.15, 1.25 - 1.2 * abs(density - busy)))
-    return brief.place.pick(options, weights, "pattern", number)
+    return brief.place.pick(options, weights, "pattern", *decision)
 
 
 def thinned(mark: str, at_q: Fraction, busy: float) -> bool:
