@@ -94,14 +94,15 @@ def harmony(music: Arrangement, colours: bool = True) -> Harmony:
         sounded |= {pc for pc in low if (pc - root) % 12 in degrees}
         place = f"{music.style.name}, bar {span.bar}: {span.symbol}"
         owed = {(root + d.semitones) % 12 for d in chord.must_sound}
-        if all(power for _, _, power in playing):
+        powered = all(power for _, _, power in playing)
+        if powered:
             owed &= {root, *((root + d.semitones) % 12 for d in chord.degrees if d.number == 5)}
         if not owed <= sounded:
             found.missing.append(
                 f"{place} lacks {sorted((pc - root) % 12 for pc in owed - sounded)}"
             )
         for group in chord.any_of:
-            if not sounded & {(root + d.semitones) % 12 for d in group}:
+            if not powered and not sounded & {(root + d.semitones) % 12 for d in group}:
                 found.missing.append(f"{place} lacks one of {' '.join(d.name for d in group)}")
         strange = {n.pitch % 12 for n in upper} - allowed
         if strange:
