@@ -110,6 +110,7 @@ def arrange(
                 heard=dict(played),
                 colour=colour,
                 qpm=qpm,
+                begun=_begun(changes, start, notes[role], zoned[role][i - 1] if i else ()),
             )
             if role == "melody":
                 asked = not _silent_melody(role, timeline, section)
@@ -119,6 +120,8 @@ def arrange(
             retuned = timeline.tuned if role == "guitar" else 0
             _check(line, part, start, end, retuned)
             played[role] = tuple(line)
+            if role != "melody":
+                _cut_at_border(notes[role], start, line, here[role][0])
             notes[role].extend(line)
             if not starts[role] or starts[role][-1].part != part:
                 starts[role].append(PartStart(start, part, band_styles[i]))
@@ -142,6 +145,34 @@ def arrange(
         count.bars,
         _silent(timeline, {r: zoned[r] for r in chosen}, click != "off" and "click" not in without),
     )
+
+
+def _begun(
+    changes: Sequence[Change], start: Fraction, before: Sequence[Note], zones: Sequence[Zone]
+) -> bool:
+    """Whether a player struck the pushed first chord of a section before its start; drums mark it where they keep time."""
+    first = changes[0].span if changes else None
+    if (
+        first is None
+        or not first.push_q
+        or not first.sounds_q < start == first.start_q
+        or not zones
+    ):
+        return False
+    late = [note for note in before[-16:] if note.start_q >= first.sounds_q]
+    if all(note.chord < 0 for note in late):
+        return zones[-1].kind in (ZoneKind.TIME, ZoneKind.KICKS) and bool(late)
+    return any(note.chord == changes[0].index for note in late)
+
+
+def _cut_at_border(before: list[Note], start: Fraction, line: Sequence[Note], zone: Zone) -> None:
+    """End what is held over a section's start where the player strikes again, or at once where nobody goes on."""
+    until = line[0].start_q if line else start
+    if not line and zone.kind is ZoneKind.STRUCK:
+        until = zone.end_q  # a stroke that came early rings on
+    for i in range(len(before) - 1, max(-1, len(before) - 33), -1):
+        if before[i].end_q > until:
+            before[i] = replace(before[i], end_q=until)
 
 
 def _order(note: Note) -> tuple[float, int]:

@@ -107,6 +107,7 @@ class Brief:
     heard: Mapping[str, tuple[Note, ...]] = field(default_factory=dict)
     colour: bool = True
     qpm: float = 120.0  # tempo at the start of the section
+    begun: bool = False  # a pushed first chord was struck by this player before the section's start
 
     @property
     def start_q(self) -> Fraction:

@@ -62,12 +62,43 @@ def play(brief: Brief) -> list[Note]:
                 shape = _shape(strokes, bar)
             shapes.append(shape)
         made.update(strokes)
+    _push(brief, made)
     notes = _in_time(brief, made)
     for zone in brief.zones:
         if zone.kind is ZoneKind.STRUCK:
             notes += [n for s in zone.strokes for n in _struck(brief, s)]
     notes.sort(key=lambda n: (n.start_q, n.pitch))
     return _choked(notes)
+
+
+def _push(brief: Brief, strokes: Strokes) -> None:
+    """The kick goes with a chord that comes early, and so does a crash; neither is struck again on its beat."""
+    for change in brief.changes:
+        at, beat = change.start_q, change.span.start_q
+        early = at < beat and change.span.chord is not None
+        if not early and not (brief.begun and at == beat == brief.start_q):
+            continue
+        kick = strokes.pop((beat, "kick"), None)
+        crash = strokes.pop((beat, "crash"), None)
+        if crash is not None and (beat, "ride") not in strokes and (beat, "hat") not in strokes:
+            strokes[beat, _cymbal(strokes, beat)] = (crash[0] * 0.8, "time goes on")
+        if not early:
+            continue
+        for place, drum in [k for k in strokes if at < k[0] < beat and k[1] not in _CYMBALS]:
+            del strokes[place, drum]  # nothing is filled in behind the chord
+        base = loudness(_plan_at(brief, at).level)
+        border = brief.ahead is not None and brief.ahead.index == change.index
+        strokes[at, "kick"] = (kick[0] if kick else base, "kick with the pushed chord")
+        if crash is not None or (border and _plan_at(brief, at).level >= 2.0):
+            for cymbal in _CYMBALS:
+                strokes.pop((at, cymbal), None)
+            strokes[at, "crash"] = (base * 1.08, "crash with the pushed chord")
+
+
+def _cymbal(strokes: Strokes, at: Fraction) -> str:
+    """The cymbal that keeps time around a place."""
+    near = [drum for place, drum in strokes if 0 < place - at <= 2 and drum in ("hat", "ride")]
+    return max(("hat", "ride"), key=near.count)
 
 
 def _without_fill(brief: Brief, index: int) -> BarPlan:

@@ -126,7 +126,21 @@ def strokes(brief: Brief, lines: Sequence[str] = ("chord",)) -> tuple[Event, ...
             if line == "chord" or mine:
                 events += _harmonised(score, zone, mine, line)
     events.sort(key=lambda e: e.start_q)
-    return tuple(events)
+    return tuple(_over_borders(events))
+
+
+def _over_borders(events: Sequence[Event]) -> list[Event]:
+    """A stroke that is held over the border of its zone ends where its line strikes again."""
+    following: dict[str, Fraction] = {}
+    made = []
+    for event in reversed(events):
+        after = following.get(event.line)
+        if after is not None and after < event.end_q and not event.mark.isdigit():
+            event = replace(event, end_q=after)
+        following[event.line] = event.start_q
+        made.append(event)
+    made.reverse()
+    return made
 
 
 def held(brief: Brief) -> tuple[Event, ...]:
@@ -221,11 +235,19 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
         following = changes[i + 1] if i + 1 < len(changes) else None
         if following is None and change.end_q == zone.end_q == score.brief.end_q:
             following = score.brief.ahead
-        if change.start_q < change.span.start_q and start == change.start_q and whole:
-            here = [r for r in here if r.start_q == start or r.start_q > change.span.start_q]
-            if not here or here[0].start_q != start:
-                here.insert(0, _added(score, start, end, "x"))
-            here[0].why += f", {PUSHED}"
+        beat = change.span.start_q
+        if start == change.start_q < beat and zone.kind is ZoneKind.TIME:
+            moved = next((r for r in here if r.start_q == beat), None)
+            here = [r for r in here if r.start_q == start or r.start_q > beat]
+            if (whole or moved) and (not here or here[0].start_q != start):
+                here.insert(0, _added(score, start, end, "x", line))
+            if moved and here[0].start_q == start:
+                here[0].mark, here[0].end_q = moved.mark, max(here[0].end_q, moved.end_q)
+            if here and here[0].start_q == start:
+                here[0].why += f", {PUSHED}"
+        if score.brief.begun and i == 0 and beat == start == score.brief.start_q:
+            here = [r for r in here if r.start_q > start]  # it was struck before the border
+            early = change
         changes_soon = (
             following is not None
             and following.span.chord is not None
@@ -251,7 +273,7 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
         rings = change.span.again and ring_q > start
         if not mine and early is not change and whole and not rings:
             last = placed.pop() if placed and early is following and here else None
-            placed.append((_added(score, start, end, "x"), change))
+            placed.append((_added(score, start, end, "x", line), change))
             if last is not None:
                 placed.append(last)
         if placed:
@@ -259,8 +281,8 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
     return _cut(score, zone, placed, line)
 
 
-def _added(score: _Score, start: Fraction, end: Fraction, mark: str) -> _Raw:
-    return _Raw(start, end, mark, "chord", ADDED, score.bar(start), added=True)
+def _added(score: _Score, start: Fraction, end: Fraction, mark: str, line: str) -> _Raw:
+    return _Raw(start, end, mark, line, ADDED, score.bar(start), added=True)
 
 
 def _cut(
@@ -268,19 +290,30 @@ def _cut(
 ) -> list[Event]:
     """Events whose ends stop at the next stroke of their line and at the zone's."""
     ends, order = score.ends, score.order
+    longest = max((r.end_q - r.start_q for r, _ in placed), default=QUARTER)
     made = []
     for i, (stroke, change) in enumerate(placed):
         end = stroke.end_q
         beat = change.span.start_q
-        if stroke.start_q < beat and line == "chord" and not stroke.strict:
-            end = max(end, beat + QUARTER)  # held over the beat that it takes the place of
-        end = min(end, zone.end_q)
+        over = Fraction(0)
+        if stroke.start_q < beat and (not stroke.strict or end == zone.end_q):
+            over = _goes_on(score, zone)
+            if (
+                change.span.push_q and beat == score.brief.end_q
+            ):  # as long as this player holds chords
+                over = max(over, min(over * longest, change.span.length_q, 4 * QUARTER))
+            end = max(
+                end, beat + max(QUARTER, over)
+            )  # held over the beat that it takes the place of
+        end = min(end, zone.end_q + over)
         if i + 1 < len(placed) and not stroke.mark.isdigit():
             end = min(end, placed[i + 1][0].start_q)
         if change.index in order:
             harmony_q, following = ends[order[change.index]]
         else:
             harmony_q, following = change.end_q, None
+        if over and end > zone.end_q:
+            harmony_q = max(harmony_q, end)
         if end <= stroke.start_q:
             continue
         made.append(
@@ -295,11 +328,20 @@ def _cut(
                 stroke.bar,
                 harmony_q,
                 following,
-                zone.end_q,
+                zone.end_q + over,
                 stroke.strict,
             )
         )
     return made
+
+
+def _goes_on(score: _Score, zone: Zone) -> Fraction:
+    """How far a stroke ahead of the beat may be held beyond its zone: a quarter where time is kept there."""
+    brief = score.brief
+    if zone.end_q < brief.end_q:
+        after = brief.zone_at(zone.end_q).kind
+        return QUARTER if after in (ZoneKind.TIME, ZoneKind.KICKS) else Fraction(0)
+    return QUARTER if brief.ahead is not None else Fraction(0)
 
 
 def _harmony_ends(brief: Brief) -> list[tuple[Fraction, Chord | None]]:
