@@ -23,6 +23,7 @@ from backing.style.model import Part, Pattern, Style, Where
 from backing.style.show import grid, listing, page, row, rows
 from backing.timebase import Meter
 from backing.unroll import unroll
+from tests.golden_styles import golden_page, golden_path
 
 FOLDER = shelf.own_folder()
 FILES = sorted(p for p in FOLDER.glob("*.toml") if not p.name.startswith("_"))
@@ -278,6 +279,21 @@ def test_a_style_can_be_played_at_its_slowest_and_its_fastest(name: str) -> None
         done = perform(arrange(unroll(parse(text)), style, 1))
         for player in done.players:
             assert all(note.onset_s < note.release_s for note in player.notes)
+
+
+# --- golden pages
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_first_ideas_of_a_style_read_as_its_golden_page(name: str) -> None:
+    """At home, in three, in four and in seven; `python -m tests.golden_styles` writes the pages anew."""
+    style = find(name)
+    assert golden_page(style) == golden_path(style).read_text("utf-8")
+
+
+def test_no_golden_page_is_left_over() -> None:
+    pages = {p.stem for p in golden_path(find(NAMES[0])).parent.glob("*.txt")}
+    assert pages == {p.stem for p in FILES}
 
 
 # --- showing

@@ -146,7 +146,7 @@ def telling(meters: Sequence[Meter], meter: Meter) -> str:
         text = f"beats of its {source.full_name} patterns are joined along the groups"
     if meter.compound and not source.compound:
         return text + ", off-beats on the third eighth"
-    if source.compound and not meter.compound:
+    if source.compound and not meter.compound and not meter.counted_in_eighths:
         return text + ", in triplets"
     return text
 
