@@ -17,26 +17,13 @@ Source: common practice; the reading of unequal meters by groups follows what is
 from __future__ import annotations
 
 from collections.abc import Sequence
-from enum import Enum
 from fractions import Fraction
 from functools import lru_cache
 
+from backing.style.beats import THREEFOLD, Kind, beats_of, joined_of
 from backing.style.cells import Beat, Line, Segment, join, take_apart
 from backing.style.model import Part, Pattern, Where
 from backing.timebase import Meter
-
-
-class Kind(Enum):
-    """What a beat is made of."""
-
-    SIMPLE = "a quarter, or what the lower figure of the meter counts"
-    COMPOUND = "a dotted quarter"
-    ONE = "a group of a single eighth"
-    SHORT = "a group of two eighths"
-    LONG = "a group of three eighths"
-
-
-THREEFOLD = (Kind.COMPOUND, Kind.LONG)
 
 # A place in a quarter beat -> in a dotted-quarter beat, as parts of the beat.
 _LONGER = {
@@ -129,7 +116,7 @@ def telling(meters: Sequence[Meter], meter: Meter) -> str:
     if meter in meters:
         return ""
     source = _nearest_meter(meters, meter)
-    mine, theirs = len(_beats(meter)), len(_beats(source))
+    mine, theirs = len(beats_of(meter)), len(beats_of(source))
     if meter.name == source.name:
         return (
             f"its {source.full_name} patterns are regrouped as {'+'.join(map(str, meter.groups))}"
@@ -166,7 +153,7 @@ def _nearest_meter(meters: Sequence[Meter], meter: Meter) -> Meter:
     """The meter to fit from: the earliest in `meters` of the best kind."""
 
     def distance(other: Meter) -> int:
-        mine, theirs = len(_beats(meter)), len(_beats(other))
+        mine, theirs = len(beats_of(meter)), len(beats_of(other))
         if other == meter:
             return 0
         if other.name == meter.name and not (other.compound or meter.compound):
@@ -180,48 +167,12 @@ def _nearest_meter(meters: Sequence[Meter], meter: Meter) -> Meter:
     return min(meters, key=distance)
 
 
-def _split(size: int) -> list[int]:
-    """A group as twos and threes, three last."""
-    if size <= 3:
-        return [size]
-    return [2] * ((size - 3) // 2) + [3] if size % 2 else [2] * (size // 2)
-
-
-_KINDS = {1: Kind.ONE, 2: Kind.SHORT, 3: Kind.LONG}
-
-
-@lru_cache(maxsize=512)
-def _beats(meter: Meter) -> tuple[tuple[Fraction, Kind], ...]:
-    """Length in quarters and kind of every beat of a meter."""
-    if meter.compound:
-        return ((meter.beat_q, Kind.COMPOUND),) * meter.beats
-    if meter.counted_in_eighths:
-        sizes = [part for group in meter.groups for part in _split(group)]
-        return tuple((size * meter.unit_q, _KINDS[size]) for size in sizes)
-    beat_q = min(Fraction(1), meter.beat_q)  # halves and wholes are felt in quarters
-    return ((beat_q, Kind.SIMPLE),) * int(meter.length_q / beat_q)
-
-
-def _cells(meter: Meter) -> list[int]:
-    """How the beats of a meter are joined: cells of two, three or four beats."""
-    count = len(_beats(meter))
-    grouped = meter.unit == 4
-    cells: list[int] = []
-    for size in meter.groups if grouped else (count,):
-        left = size
-        while left > 4:
-            cells.append(3 if left % 3 == 0 or left == 5 else 4 if left % 4 == 0 else 2)
-            left -= cells[-1]
-        cells.append(left)
-    return cells
-
-
 Taken = tuple[int, int]  # bar and beat of the pattern
 
 
 def _plan(pattern: Pattern, meter: Meter) -> list[list[Taken]]:
     """For every bar that is made, which beats of the pattern it takes."""
-    theirs, mine = len(_beats(pattern.meter)), len(_beats(meter))
+    theirs, mine = len(beats_of(pattern.meter)), len(beats_of(meter))
     bars = range(pattern.bars)
     whole = pattern.where in (Where.TIME, Where.OPENING)
     if mine == theirs:
@@ -240,7 +191,7 @@ def _plan(pattern: Pattern, meter: Meter) -> list[list[Taken]]:
             else zip(bars, bars, strict=True)
         )
         return [[(b, i) for b in pair for i in range(theirs)] for pair in pairs]
-    return [_joined(b, theirs, _cells(meter), whole) for b in bars]
+    return [_joined(b, theirs, joined_of(meter), whole) for b in bars]
 
 
 def _ending(bar: int, theirs: int, mine: int) -> list[Taken]:
@@ -286,7 +237,7 @@ def _cell(theirs: int, size: int, *, first: bool) -> list[int]:
 
 
 def _fitted(line: Line, pattern: Pattern, meter: Meter, plan: Sequence[Sequence[Taken]]) -> Line:
-    source, target = _beats(pattern.meter), _beats(meter)
+    source, target = beats_of(pattern.meter), beats_of(meter)
     beats = take_apart(line, [length for length, _ in source])
     flat = [segments for bar in beats for _, segments in bar]
     straight = not pattern.swung and not pattern.meter.compound
