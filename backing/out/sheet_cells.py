@@ -41,6 +41,7 @@ class Cell:
 
     bar: Bar
     parts: tuple[Part, ...]
+    meter_before: Meter
     shown_meter: Meter | None = None
     repeat_starts: bool = False
     count: int = 0  # how often the repeat that begins here is played, where that is to be told
@@ -97,12 +98,12 @@ def rows(chart: Chart) -> list[Row]:
         key = section.settings.key or chart_key
         i = 0
         for n, line in enumerate(section.lines):
-            cells = []
+            cells: list[Cell] = []
             for bar in line.bars:
-                shown = bar.meter if bar.meter != meter else None
-                meter = bar.meter
+                before, meter = meter or bar.meter, bar.meter
+                shown = bar.meter if (not found and not cells) or before != meter else None
                 start = section_words(section.settings, bar.meter) if i == 0 else ("", "")
-                cells.append(cell(bar, shown, brackets.get(i), counts.get(i, 0), start))
+                cells.append(cell(bar, before, shown, brackets.get(i), counts.get(i, 0), start))
                 i += 1
             name = section.name if n == 0 else ""
             found.append(Row(tuple(cells), name, key, begins=n == 0))
@@ -110,7 +111,12 @@ def rows(chart: Chart) -> list[Row]:
 
 
 def cell(
-    bar: Bar, shown: Meter | None, bracket: Bracket | None, count: int, start: tuple[str, str]
+    bar: Bar,
+    before: Meter,
+    shown: Meter | None,
+    bracket: Bracket | None,
+    count: int,
+    start: tuple[str, str],
 ) -> Cell:
     parts = tuple(
         Part(s.start_q, s.length_q, None if s.held else s) for s in bar.slots if s.length_q
@@ -120,6 +126,7 @@ def cell(
     return Cell(
         bar=bar,
         parts=parts or (Part(Fraction(0), bar.length_q, None),),
+        meter_before=before,
         shown_meter=shown,
         repeat_starts=bar.repeat_start,
         count=count,

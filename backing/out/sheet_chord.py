@@ -117,7 +117,7 @@ def stack(pen: _Pen, alterations: Sequence[str]) -> tuple[float, float]:
     rows = max(len(c) for c in columns)
     height = (rows - 1) * PITCH + STACKED * CAP
     low = height / 2 - CAP / 2  # the lowest baseline, so that the stack is centred on the capitals
-    top, bottom = low - height - 0.07, low + 0.07
+    top, bottom = low - height - 0.11, low + 0.09
     bracket = 0.13
     pen.x += 0.07
     pen.marks.append(Arc(pen.x + bracket, top, pen.x + bracket, bottom, -bracket, 0.045))

@@ -18,7 +18,7 @@ COLUMN = 64.0
 SIZE = 11.0  # of the symbols
 STRING, FRET = 7.0, 8.5
 FRETS = 4
-TOP = 22.0  # from the baseline of the symbol to the nut
+TOP = 18.0  # from the baseline of the symbol to the nut
 INK = 0.55
 
 

@@ -92,6 +92,8 @@ def draw(
         marks += bar_lines(one, look, first=i == 0)
         marks += signature(one, look)
         marks += simile(one, sets[i + 1] if i + 1 < len(sets) else None)
+    if any(one.cell.bar.simile == 2 for one in sets):
+        top = max(top, OVER + 0.1 + 0.5 * CAP)
     over, top = rhythms(sets, top)
     marks += over
     words, top = over_words(sets, top, sets[-1].x1)
@@ -126,7 +128,7 @@ def rule(one: Set, look: Look, first: bool) -> list[Mark]:
     for part in cell.parts:
         if part.slot is not None and part.start_q not in beats:
             x = one.at(part.start_q)
-            marks.append(Line(x, y, x, y + TICK * 0.5, THIN))
+            marks.append(Line(x, y, x, y + TICK * 0.7, THIN))
         if part.slot is not None and part.slot.ring:
             x = one.at(part.start_q) + 0.2
             marks.append(diamond(x, y))
@@ -192,14 +194,13 @@ def simile(one: Set, after: Set | None) -> list[Mark]:
     paired = kind == 2 and after is not None and after.cell.bar.simile == 3
     glyph, size = ("𝄏", 1.35) if kind == 2 else ("𝄎", 1.35)
     wide = width(glyph, MUSIC, size)
-    middle = one.x1 if paired else (one.start + one.x1) / 2
+    tail = REPEAT if one.cell.bar.times and one.cell.closes else LEAD
+    middle = one.x1 if paired else (one.start + one.x1 - tail) / 2
     marks: list[Mark] = [Text(middle - wide / 2, size / 2 - CAP / 2, size, MUSIC, glyph)]
     if kind == 2:
         number = run("2", 0.5, MEDIUM)
-        marks += [
-            placed(m, middle - number.width / 2 + (0.28 if paired else 0.0), -OVER + 0.02)
-            for m in number.marks
-        ]
+        y = -OVER - 0.1
+        marks += [placed(m, middle - number.width / 2, y) for m in number.marks]
     return marks
 
 
@@ -209,7 +210,7 @@ def rhythms(sets: Sequence[Set], top: float) -> tuple[list[Mark], float]:
     for name in ("hits", "kicks"):
         if not any(n == name for s in sets for n, _ in s.cell.rows):
             continue
-        y = -top - 0.34
+        y = -top - 0.38
         highest = y
         for one in sets:
             for n, figures in one.cell.rows:
@@ -235,10 +236,10 @@ def over_words(sets: Sequence[Set], top: float, right: float) -> tuple[list[Mark
         row = shelf.put(x - 0.12, x + one.width + 0.3)
         marks.extend(placed(m, x, base - row * WORDS_PITCH) for m in one.marks)
 
-    for one in sets:
-        for words, x, at_end in bar_words(one):
-            for part in words:
-                put(part, one.x1 - part.width if at_end else x)
+    words = [(one, *found) for one in sets for found in bar_words(one)]
+    for one, rows, x, at_end in sorted(words, key=lambda w: not is_fermata(w[1])):
+        for part in rows:
+            put(part, one.x1 - part.width if at_end else x)
     spans = brackets(sets)
     if spans:
         row = max(shelf.put(x0, x1) for x0, x1, *_ in spans)
@@ -272,7 +273,7 @@ def bar_words(one: Set) -> list[tuple[list[Run], float, bool]]:
         inside = cell.start_q <= text.at_q < cell.end_q or (cell.closes and text.at_q >= cell.end_q)
         if not inside:
             continue
-        words, manner, at_end = direction_words(text)
+        words, manner, at_end = direction_words(text, cell.meter_before, cell.bar.meter)
         x = one.at(text.at_q) if text.at_q < cell.end_q else one.x1
         if text.at_q == 0 and manner != "fermata":
             x = one.x0 + (LEAD if manner == "words" else 0.0)
@@ -295,6 +296,12 @@ def bar_words(one: Set) -> list[tuple[list[Run], float, bool]]:
                 ([run(r, WORDS, ITALIC) for r in reversed(rows)], x, text.at_q >= cell.bar.length_q)
             )
     return found
+
+
+def is_fermata(rows: Sequence[Run]) -> bool:
+    """Fermatas stand nearest to their chords."""
+    mark = rows[0].marks[0] if rows and rows[0].marks else None
+    return isinstance(mark, Text) and mark.text == "𝄐"
 
 
 def dark(mark: Mark) -> Mark:
@@ -351,7 +358,7 @@ def under_words(sets: Sequence[Set], y: float) -> tuple[list[Mark], float]:
             if one.cell.opens and verse < len(one.cell.bar.words):
                 x = one.start
                 rows = wrapped(
-                    one.cell.bar.words[verse], VERSE, REGULAR, max(one.x1 - x - 0.15, 2.0)
+                    one.cell.bar.words[verse], VERSE, REGULAR, max(one.x1 - x - 0.2, 2.0)
                 )
                 for i, text in enumerate(rows):
                     marks += [
@@ -370,41 +377,35 @@ def margin_marks(
     right = -0.24
     number = first.cell.bar.number
     base = look.rule + 0.1
+    up, down = OVER, look.rule + UNDER
+    if row.section:
+        marks, up, low = section_box(row.section, margin)
+        base = max(base, low + 0.1 + CAP * NUMBER)
+        down = max(down, base + 0.1)
     if number and first.cell.opens:
         one = run(str(number), NUMBER, soft=True)
         marks += [placed(m, right - one.width, base) for m in one.marks]
         right -= one.width + 0.22
-    counts = [first.cell.count] if first.cell.count else []
-    for count in counts:
-        one = run(f"×{count}", WORDS, MEDIUM)
+    if first.cell.count:
+        one = run(f"×{first.cell.count}", WORDS, MEDIUM)
         marks += [placed(m, right - one.width, base) for m in one.marks]
-    up, down = OVER, look.rule + UNDER
-    if row.section:
-        boxed, up = section_box(row.section, margin)
-        marks += boxed
     return marks, up, down
 
 
-def section_box(name: str, margin: float) -> tuple[list[Mark], float]:
-    """A section's name in an open ruled box beside its first bar; long names in smaller rows."""
+def section_box(name: str, margin: float) -> tuple[list[Mark], float, float]:
+    """A section's name in an open ruled box beside its first bar, long names in smaller rows; its top and bottom."""
     inset = 0.2
     room = margin - 0.32 - 2 * inset
-    size = BOX
-    rows = [name]
-    if width(name, BOLD, size) > room:
+    size, rows = BOX, [name]
+    for size in (BOX, 0.54, 0.46):
         rows = wrapped(name, size, BOLD, room)
-        if len(rows) > 1 or width(rows[0], BOLD, size) > room:
-            size = max(
-                0.44, size * room / max(width(w, BOLD, size) for w in name.split() or [name])
-            )
-            size = min(size, 0.54)
-            rows = wrapped(name, size, BOLD, room)
+        if len(rows) <= (1 if size == BOX else 2):
+            break
     wide = max(width(r, BOLD, size) for r in rows)
     pitch = size * 1.15
     height = (len(rows) - 1) * pitch + CAP * size
     middle = -CAP / 2 - 0.02
-    low = max(middle + height / 2, -0.02) if len(rows) == 1 else min(middle + height / 2, -0.0)
-    low = middle + height / 2 if len(rows) == 1 else 0.02
+    low = middle + height / 2 if len(rows) == 1 else height + inset - OVER
     right = -0.32
     x0 = right - wide - 2 * inset
     y0, y1 = low - height - inset, low + inset
@@ -412,7 +413,7 @@ def section_box(name: str, margin: float) -> tuple[list[Mark], float]:
     for i, text in enumerate(rows):
         y = low - (len(rows) - 1 - i) * pitch
         marks += [placed(m, x0 + inset, y) for m in run(text, size, BOLD).marks]
-    return marks, -y0 + 0.03
+    return marks, -y0 + 0.03, y1
 
 
 __all__ = ["draw"]

@@ -33,7 +33,7 @@ FITTED: dict[str, tuple[float, float]] = {
     "♭": (1.50, 0.04),
     "♯": (1.02, 0.19),
     "♮": (1.20, 0.24),
-    "𝄫": (1.28, 0.06),
+    "𝄫": (1.30, 0.06),
     "𝄪": (1.45, 0.17),
     "♩": (1.50, -0.02),
     "♪": (1.50, -0.02),
@@ -243,7 +243,7 @@ def run(text: str, size: float, face: int = REGULAR, *, soft: bool = False) -> R
             x += width(part, face, size)
             continue
         scale, lift = FITTED.get(part, (1.0, 0.0))
-        dark = size * (0.03 if face == BOLD else 0.015)
+        dark = size * (0.03 if face == BOLD and part != "𝄫" else 0.015)
         marks.append(Text(x - 0.04 * size, -lift * size, size * scale, MUSIC, part, soft, dark))
         x += width(part, MUSIC, size * scale) - 0.05 * size
     return Run(tuple(marks), x)

@@ -29,6 +29,7 @@ from backing.pitch import LETTERS, Key, Pitch
 
 STEM = 0.85
 HEAD = 0.297  # width of a round head at u = 1
+SLASH = 0.4  # of a slash
 RESTS = {
     Fraction(4): "𝄻",
     Fraction(2): "𝄼",
@@ -69,7 +70,7 @@ def voice(
 ) -> list[Mark]:
     """Heads, rests, stems, flags, beams, ties and tuplets; `ys` are the centres of the heads."""
     marks: list[Mark] = []
-    wide = (0.32 if slashes else HEAD) * u
+    wide = (SLASH if slashes else HEAD) * u
     ends: dict[int, tuple[float, float, bool]] = {}  # figure: x and y of its stem's end
     i = 0
     while i < len(found):
@@ -86,7 +87,7 @@ def voice(
             marks += head(f, xs[k], ys[k], u, slashes)
             if f.value < 4:
                 x = xs[k] + (wide if upward else 0.0) - (0.02 * u if upward else -0.02 * u)
-                y0 = ys[k] - (0.2 * u if slashes and upward else 0.04 * u if upward else -0.04 * u)
+                y0 = ys[k] - (0.17 * u if slashes and upward else 0.04 * u if upward else -0.04 * u)
                 ends[k] = (x, beam_y, upward)
                 marks.append(Line(x, y0, x, beam_y, 0.032 * u))
                 if not f.beam:
@@ -100,11 +101,11 @@ def voice(
 
 def head(f: Figure, x: float, y: float, u: float, slashes: bool) -> list[Mark]:
     marks: list[Mark] = []
-    wide = 0.32 if slashes else HEAD
+    wide = SLASH if slashes else HEAD
     if slashes:
-        h, w, t = 0.22 * u, 0.32 * u, 0.13 * u
+        h, w, t = 0.19 * u, SLASH * u, 0.17 * u
         corners = ((x, y + h), (x + t, y + h), (x + w, y - h), (x + w - t, y - h))
-        marks.append(Shape(corners, 0.035 * u if f.value >= 2 else 0.0))
+        marks.append(Shape(corners, 0.05 * u if f.value >= 2 else 0.0))
     else:
         glyph = "𝅝" if f.value >= 4 else "𝅗" if f.value >= 2 else "𝅘"
         marks.append(Text(x - 0.05 * u, y + 0.134 * u, u, MUSIC, glyph))
@@ -126,7 +127,9 @@ def flags(x: float, y: float, count: int, u: float, up: bool) -> list[Mark]:
     marks: list[Mark] = []
     for k in range(count):
         y0 = y + turn * k * 0.2 * u
-        marks.append(Arc(x, y0, x + 0.24 * u, y0 + turn * 0.5 * u, turn * 0.1 * u, turn * 0.07 * u))
+        marks.append(
+            Arc(x, y0, x + 0.24 * u, y0 + turn * 0.5 * u, turn * 0.07 * u, turn * 0.14 * u)
+        )
     return marks
 
 
@@ -173,7 +176,7 @@ def ties(
         start = xs[k - 1] + wide * 0.7 if k else xs[k] - 0.55 * u
         end = xs[k] + wide * 0.3
         marks.append(
-            Arc(start, y, end, y, (-0.16 if below else 0.16) * u, (-0.05 if below else 0.05) * u)
+            Arc(start, y, end, y, (-0.15 if below else 0.15) * u, (-0.08 if below else 0.08) * u)
         )
     return marks
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -61,11 +60,9 @@ def pages(
     full = wide - 2 * SIDE - MARGIN
     heading, y = title_block(title, wide - 2 * SIDE)
     bottom = high - FOOT
-    for largest in (*LARGER, BASE):
-        blocks = [*systems(rows, full, signs, largest), *grips]
-        natural = y + sum(b.gap + b.height for b in blocks) - (blocks[0].gap if blocks else 0.0)
-        if natural <= bottom:
-            break
+    room = bottom - y
+    blocks = fitted(rows, full, signs, room - height(grips)) + list(grips)
+    natural = y + height(blocks) - (blocks[0].gap if blocks else 0.0)
     tight = 1.0
     spare = sum(b.gap for b in blocks[1:])
     if natural > bottom and spare and natural - spare * (1 - TIGHT / GAP) <= bottom:
@@ -83,6 +80,23 @@ def pages(
     for n, page in enumerate(found, 1):
         page.extend(foot(footer, n, len(found), wide, high))
     return found
+
+
+def height(blocks: Sequence[Block]) -> float:
+    """Of blocks under each other, the gap before the first included."""
+    return sum(b.gap + b.height for b in blocks)
+
+
+def fitted(rows: Sequence[Row], full: float, signs: bool, room: float) -> list[Block]:
+    """The systems, larger than usual where they leave enough of the page empty."""
+    usual = systems(rows, full, signs)
+    used = height(usual)
+    for largest in LARGER:
+        if used * largest / BASE <= room:
+            larger = systems(rows, full, signs, largest)
+            if height(larger) <= room:
+                return larger
+    return usual
 
 
 def title_block(
@@ -126,25 +140,25 @@ def systems(rows: Sequence[Row], full: float, signs: bool, largest: float = BASE
     )
     pitches = [f.pitch for r in rows for c in r.cells for f in c.melody if f.pitch is not None]
     low = bass_clef(pitches)
-    measured: list[Sequence[Measured]] = [[measure(c, look, r.key) for c in r.cells] for r in rows]
-    fits = [full / needed(m, indent(r, low, look)) for r, m in zip(rows, measured, strict=True)]
-    size = sheet_size(fits, largest)
-    set_rows: list[tuple[Row, Sequence[Measured], float, bool]] = []
-    for row, cells, fit in zip(rows, measured, fits, strict=True):
-        if fit >= SMALLEST:
-            set_rows.append((row, cells, min(size, fit), False))
+    set_rows: list[tuple[Row, Sequence[Measured], bool]] = []
+    for row in rows:
+        cells: Sequence[Measured] = [measure(c, look, row.key) for c in row.cells]
+        if full / needed(cells, indent(row, low, look)) >= SMALLEST:
+            set_rows.append((row, cells, False))
         else:
-            set_rows += [
-                (piece, m, s, True) for piece, m, s in broken(row, cells, full, size, low, look)
-            ]
-    usual = usual_length([r for r, _, _, cut in set_rows if not cut])
+            room = full / SMALLEST - indent(row, low, look)
+            set_rows += [(piece, m, True) for piece, m in broken(row, cells, room, look)]
+    fits = [full / needed(m, indent(r, low, look)) for r, m, _ in set_rows]
+    size = sheet_size(fits, largest)
+    usual = usual_length([r for r, _, cut in set_rows if not cut])
     blocks = []
-    for row, cells, s, cut in set_rows:
+    for (row, held, cut), fit in zip(set_rows, fits, strict=True):
+        s = min(size, fit)
         room = full / s
         if not cut:
             room *= min(1.0, row.length / usual)
         staffed = has_melody(row)
-        sets = arranged(cells, room, indent(row, low, look))
+        sets = arranged(held, room, indent(row, low, look))
         system = draw(row, sets, look, MARGIN / s, staffed, low)
         marks = tuple(placed(m, MARGIN, system.ascent * s, s) for m in system.marks)
         gap = GAP + (SECTION_GAP if row.begins else 0.0)
@@ -169,37 +183,26 @@ def sheet_size(fits: Sequence[float], largest: float = BASE) -> float:
 
 
 def usual_length(rows: Sequence[Row]) -> float:
-    """How many quarters fill the width: the length that most lines have, or the longest of several."""
-    counts = Counter(r.length for r in rows)
-    if not counts:
-        return 1.0
-    length, count = max(counts.items(), key=lambda c: (c[1], c[0]))
-    return length if count * 2 > len(rows) else max(counts)
+    """How many quarters fill the width: a third of the lines are at least as long; longer ones are set closer."""
+    lengths = sorted((r.length for r in rows), reverse=True)
+    return lengths[len(lengths) // 3] if lengths else 1.0
 
 
 def broken(
-    row: Row, cells: Sequence[Measured], full: float, size: float, low: bool, look: Look
-) -> list[tuple[Row, Sequence[Measured], float]]:
-    """A line in as few systems as hold it at the size of the sheet, evenly filled."""
-    extra = indent(row, low, look)
-    room = full / size - extra
+    row: Row, cells: Sequence[Measured], room: float, look: Look
+) -> list[tuple[Row, Sequence[Measured]]]:
+    """A line in as few systems of `room` as hold it, evenly filled."""
     pieces: list[Measured] = []
     for one in cells:
         pieces += [one] if one.total <= room else split(one, room, look, row)
-    count = fewest(pieces, room)
-    cuts = even([p.total for p in pieces], count)
-    done: list[tuple[Row, Sequence[Measured], float]] = []
-    for i, (a, b) in enumerate(itertools.pairwise(cuts)):
-        part = pieces[a:b]
-        here = replace(
-            row,
-            cells=tuple(m.cell for m in part),
-            section=row.section if i == 0 else "",
-            begins=row.begins and i == 0,
+    cuts = even([p.total for p in pieces], fewest(pieces, room))
+    done: list[tuple[Row, Sequence[Measured]]] = []
+    for a, b in itertools.pairwise(cuts):
+        held = tuple(m.cell for m in pieces[a:b])
+        name = row.section if a == 0 else ""
+        done.append(
+            (replace(row, cells=held, section=name, begins=row.begins and a == 0), pieces[a:b])
         )
-        if has_melody(row) and not has_melody(here):
-            here = replace(here, key=row.key)
-        done.append((here, part, min(size, full / (needed(part, indent(here, low, look))))))
     return done
 
 

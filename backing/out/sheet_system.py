@@ -22,6 +22,7 @@ from backing.out.sheet_notes import accidentals, note_room
 from backing.out.sheet_values import Figure
 from backing.pitch import Key
 
+LEAST_BEAT = 0.28  # from tick to tick
 CLEAR = 0.36  # from the end of a chord to the next thing
 LEAD = 0.34  # from a bar line to the first chord
 REPEAT = 0.42  # dots of a repeat
@@ -111,16 +112,18 @@ def measure(cell: Cell, look: Look, key: Key) -> Measured:
         inside = within(notes, part)
         symbol = part_symbol(part, look)
         least = symbol.width + CLEAR if symbol else 0.45
+        beats = float(part.length_q / cell.bar.meter.beat_q)
+        least = max(least, LEAST_BEAT * beats)
         if part.slot is not None and part.slot.ring:
             least = max(least, 1.0)
         onsets.append(tuple(inside))
         rooms.append(max(least, sum(room for _, room in inside)))
     tail = REPEAT if cell.bar.times and cell.closes else 0.0
     words = max((width(w, REGULAR, VERSE) for w in cell.bar.words), default=0.0)
-    words = min(words + 0.5, WIDEST_WORDS) if words and cell.opens else 0.0
+    words = min(lead + words + 0.3, WIDEST_WORDS) if words and cell.opens else 0.0
     total = max(lead + sum(rooms) + tail, words)
     if cell.bar.simile:
-        total = max(total, 1.6)
+        total = max(total, lead + tail + 1.4)
     return Measured(cell, lead, tuple(onsets), tuple(rooms), tail, total)
 
 

@@ -170,10 +170,11 @@ def form_words(chart: Chart) -> str:
     return " · ".join(w for w in (said, f"{times} choruses" if times > 1 else "", how) if w)
 
 
-def direction_words(words: Words) -> tuple[str, str, bool]:
+def direction_words(words: Words, before: Meter, meter: Meter) -> tuple[str, str, bool]:
     """What is printed for words over a bar, its manner and whether it stands at the bar's end.
 
-    Manners: `sign` (large), `jump` (upright), `words` (italic).
+    `before` and `meter` are the meters of the bar before and of this one. Manners: `sign` (large), `fermata` (over its
+    chord), `jump` (upright), `words` (italic).
     """
     direction: Direction | None = words.direction
     if direction is None:
@@ -186,11 +187,12 @@ def direction_words(words: Words) -> tuple[str, str, bool]:
     if name == "Coda":
         return "𝄌 Coda", "jump", False
     if name == "To Coda":
-        return "to 𝄌", "jump", True
+        return "To Coda 𝄌", "jump", True
     if name.startswith(("D.", "Fine")):
-        return name.replace("al Coda", "al 𝄌"), "jump", True
+        return name, "jump", True
     if name == "beat = beat":
-        return "beat = beat", "words", False
+        beats = [UNITS.get(m.beat_q, "♩") for m in (before, meter)]
+        return " = ".join(beats), "words", False
     if direction.value is not None:
         return f"{name} to {figure(direction.value)}", "words", False
     if direction.role is not None:
