@@ -179,9 +179,16 @@ def _record(
     ends = round(performance.tempo.exact_s(performance.arrangement.timeline.length_q) * RATE)
     frames = ends if loop else total
     starts = round(performance.count_in_s * RATE)
-    peaks: list[NDArray[np.float32]] = []
-    energies: list[NDArray[np.float32]] = []
+    peaks = np.zeros(-(-frames // limit.GRAIN), np.float32)
+    energies = np.zeros_like(peaks)
     meter = Meter()
+
+    def measure(at: int, band: Sound) -> None:
+        meter.feed(band)
+        grains = slice(at // limit.GRAIN, -(-(at + len(band)) // limit.GRAIN))
+        peaks[grains] = limit.sample_peaks(band)
+        energies[grains] = limit.energies(band)
+
     anchors = [round(at_s * RATE) for at_s in performance.passes_s]
     source = mix.tracks(players, font, total, apart=apart, a4=a4, anchors=anchors)
     try:
@@ -191,19 +198,13 @@ def _record(
             _fade(performance, tracks, at, count, total)
             tape.append(tracks, count)
             if not loop:
-                band = _sum(tracks, count)
-                meter.feed(band)
-                peaks.append(limit.sample_peaks(band))
-                energies.append(limit.energies(band))
+                measure(at, _sum(tracks, count))
             at += count
             progress(RENDERED * at / total, "playing")
         if loop:
             fold(tape, starts, ends, total)
             for block in range(len(tape)):
-                band = _sum(tape.read(block), tape.frames(block))
-                meter.feed(band)
-                peaks.append(limit.sample_peaks(band))
-                energies.append(limit.energies(band))
+                measure(block * BLOCK, _sum(tape.read(block), tape.frames(block)))
         lufs = meter.result().lufs
     finally:
         source.close()
@@ -213,8 +214,8 @@ def _record(
         (starts, ends) if loop else None,
         tuple(p.role for p in players),
         lufs,
-        np.concatenate(peaks),
-        np.concatenate(energies),
+        peaks,
+        energies,
     )
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 import os
+from array import array
 from bisect import bisect_right
 from collections.abc import Generator, Iterator, Sequence
 from ctypes import c_double
@@ -52,7 +53,11 @@ _SETTINGS = (
 )
 
 _OFF, _PROGRAM, _ON = range(3)  # order of events at one frame
-_Event = tuple[int, int, int, int]  # frame, order, pitch or program, velocity
+
+
+def _event(frame: int, order: int, number: int, velocity: int = 0) -> int:
+    """One number an event, sorted as events are: an hour of music has several hundred thousand of them."""
+    return frame << 18 | order << 16 | number << 8 | velocity
 
 
 def frames_of(performance: Performance) -> int:
@@ -147,12 +152,12 @@ def _passes(player: PerformedPlayer, starts: Sequence[int]) -> list[_Pass]:
             start = starts[bisect_right(starts, round(n.onset_s * RATE)) - 1]
             yield grain(n.onset_s, start), grain(n.release_s, start), n.pitch, n.velocity
 
-    events: list[list[_Event]] = [[] for _ in starts]
+    events: list[list[int]] = [[] for _ in starts]
     for onset, release, pitch, velocity in apart(notes(), GRAIN):
         i = bisect_right(starts, onset) - 1
         release = starts[i] + -(-(release - starts[i]) // GRAIN) * GRAIN
-        events[i].append((onset, _ON, pitch, velocity))
-        events[i].append((release, _OFF, pitch, 0))
+        events[i].append(_event(onset, _ON, pitch, velocity))
+        events[i].append(_event(release, _OFF, pitch))
     for i, start in enumerate(starts):
         end = starts[i + 1] if i + 1 < len(starts) else math.inf
         program = player.voices[0].instrument.program
@@ -161,9 +166,11 @@ def _passes(player: PerformedPlayer, starts: Sequence[int]) -> list[_Pass]:
                 program = voice.instrument.program
             elif voice.at_s * RATE < end:
                 at = grain(voice.at_s, start)
-                events[i].append((at, _PROGRAM, voice.instrument.program, 0))
-        events[i].append((start, _PROGRAM, program, 0))
-    return [_Pass(start, sorted(part)) for start, part in zip(starts, events, strict=True)]
+                events[i].append(_event(at, _PROGRAM, voice.instrument.program))
+        events[i].append(_event(start, _PROGRAM, program))
+    return [
+        _Pass(start, array("q", sorted(part))) for start, part in zip(starts, events, strict=True)
+    ]
 
 
 class _Pass:
@@ -171,7 +178,7 @@ class _Pass:
 
     __slots__ = ("_at", "_events", "_next", "start")
 
-    def __init__(self, start: int, events: list[_Event]) -> None:
+    def __init__(self, start: int, events: array[int]) -> None:
         self.start = start
         self._at = start
         self._events = events
@@ -189,10 +196,10 @@ class _Pass:
         if self._at == self.start:
             synth.align()
         while self._at < end:
-            while not self.over and events[self._next][0] <= self._at:
+            while not self.over and events[self._next] >> 18 <= self._at:
                 synth.do(events[self._next])
                 self._next += 1
-            until = end if self.over else min(end, events[self._next][0])
+            until = end if self.over else min(end, events[self._next] >> 18)
             count = until - self._at
             into = (self._at - self.start) % GRAIN
             if not into and count >= GRAIN and not synth.voices():
@@ -231,8 +238,8 @@ class _Synth:
             fluid.fluid_synth_activate_key_tuning(self._synth, 0, 0, b"a4", keys, 1)
             fluid.fluid_synth_activate_tuning(self._synth, self._channel, 0, 0, 1)
 
-    def do(self, event: _Event) -> None:
-        _, kind, number, velocity = event
+    def do(self, event: int) -> None:
+        kind, number, velocity = event >> 16 & 3, event >> 8 & 255, event & 255
         if kind == _ON:
             self._fluid.fluid_synth_noteon(self._synth, self._channel, number, velocity)
         elif kind == _OFF:
