@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from math import exp
+from math import exp, inf
 
 # Points for a move of 0 to 12 semitones: steps are free, fourths and fifths natural, sixths and sevenths rare.
 _MOVES = (2.6, 0.1, 0.0, 0.35, 0.4, 0.5, 1.8, 0.7, 1.5, 1.5, 3.0, 3.2, 1.2)
@@ -24,7 +24,9 @@ BEAM = 24  # routes kept at each note of the search
 NEAR = 1.1  # points within which two routes are equally good to a player
 KEPT = 8
 
-Grown = tuple[float, int, int, tuple[int, ...]]  # points, note, the move into it, the way so far
+Grown = tuple[
+    float, tuple[int, ...], int, int
+]  # points, the way so far, its last note, the move into it
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +71,10 @@ def routes(
     if last < 0:
         return (Route((), move_cost(leap)),) if abs(leap) <= FARTHEST else ()
     low, high = max(-below, min(0, leap) - 9), min(above, max(0, leap) + 9)
-    beam: list[Grown] = [(0.0, 0, 0, ())]
+    beam: list[Grown] = [(0.0, (), 0, 0)]
     for index, on_strong in enumerate(strong):
-        offers: list[
-            tuple[int, float, bool]
-        ] = []  # note, points, whether only a half step leads to it
+        # note, points, points more for a leap to it, whether only a half step leads to it
+        offers: list[tuple[int, float, float, bool]] = []
         for there in range(low, high + 1):
             rel = (start_rel + there) % 12
             chord_tone, in_scale = chord_rel >> rel & 1, scale_rel >> rel & 1
@@ -82,41 +83,50 @@ def routes(
                 if abs(there - leap) > FARTHEST:
                     continue
                 cost += 0.6 * _MOVES[abs(there - leap)]
+                leapt = 0.0 if in_scale else 0.45  # a chromatic approach comes from near by
             else:
                 cost = _rest(on_strong, chord_tone, in_scale, broad)
                 cost += 0.5 if there == leap else 0.0
+                leapt = 0.0 if chord_tone else 0.5
             if broad and chord_tone and rel in (6, 7, 8):
                 cost -= 1.1  # the fifth, altered or not
             if cost < 4.0:
-                offers.append((there, cost, index != last and not in_scale))
+                offers.append((there, cost, leapt, index != last and not in_scale))
+        least = min((cost for _, cost, _, _ in offers), default=0.0)
+        keep = BEAM if index < last else KEPT
+        limit = inf  # no way that costs more will be kept
         grown: list[Grown] = []
-        for cost, here, came, path in beam:
+        for cost, path, here, came in beam:  # the cheapest first
+            if cost + least > limit:
+                break
             back = path[-2] if len(path) > 1 else 0 if path else None
-            for there, own, chromatic in offers:
+            turn = _TURN[came]
+            for there, own, leapt, chromatic in offers:
                 move = there - here
                 size = abs(move)
                 if size > FARTHEST or (chromatic and size != 1):
                     continue
-                total = cost + own + _MOVES[size] + _TURN[came][move]
-                if not chord_rel >> (start_rel + there) % 12 & 1 and size > 2 and index != last:
-                    total += 0.5
+                total = cost + own + _MOVES[size] + turn[move]
+                if total > limit:
+                    continue
+                if size > 2:
+                    total += leapt
                 if there == back:
                     total += 0.9
                 if index == last:
-                    if size > 2 and not scale_rel >> (start_rel + there) % 12 & 1:
-                        total += 0.45  # a chromatic approach comes from near by
                     total += _TURN[move][leap - there]
-                grown.append((total, there, move, (*path, there)))
-        grown.sort(key=_by_cost)
-        beam = grown[: BEAM if index < last else KEPT]
-        if not beam:
+                if total <= limit:
+                    grown.append((total, (*path, there), there, move))
+            if len(grown) > keep:
+                grown.sort()
+                del grown[keep:]
+                limit = grown[-1][0]
+        if not grown:
             return ()
+        grown.sort()
+        beam = grown
     best = beam[0][0]
-    return tuple(Route(path, cost) for cost, _, _, path in beam if cost <= best + NEAR)
-
-
-def _by_cost(grown: Grown) -> tuple[float, tuple[int, ...]]:
-    return grown[0], grown[3]
+    return tuple(Route(path, cost) for cost, path, _, _ in beam if cost <= best + NEAR)
 
 
 def _turn(came: int, move: int) -> float:
