@@ -137,6 +137,23 @@ def test_every_drum_pattern_of_a_style_has_a_name_of_its_own() -> None:
             assert len(known) == len(set(known)), (style.name, part.role)
 
 
+def test_straight_styles_have_no_triplets_in_time() -> None:
+    """A pulse of three cells is a triplet: in a straight style that is a slip, but for fills."""
+    for style in styles():
+        if not style.feel.straight or style.grid_q == Fraction(1, 3):
+            continue
+        for part in style.parts:
+            for pattern in (p for p in part.patterns if p.where is Where.TIME):
+                assert {
+                    cell.at_q.denominator
+                    for line in pattern.lines.values()
+                    for bar in line
+                    for pulse in bar
+                    if pulse.length_q == 1
+                    for cell in pulse.cells
+                } <= {1, 2, 4}, (style.name, part.role, pattern.name)
+
+
 # --- backbeat drums near what is played
 
 
