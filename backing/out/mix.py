@@ -39,7 +39,7 @@ OVERHANG = 24_576  # frames that a filter may ring beyond its block
 SPAN = BLOCK + OVERHANG  # frames of one transform: 102,400 = 2**12 * 5**2
 LOWEST_CUT_HZ = 25.0
 _CHANGE_FRAMES = 441
-_AHEAD = 2  # blocks that a player may be ahead of the sum
+_AHEAD = 1  # blocks that a player may be ahead of the filters
 
 
 class _Part(NamedTuple):

@@ -41,7 +41,7 @@ __all__ = ["RATE", "default_soundfont", "engine_path", "player_blocks", "render"
 RATE = 44_100
 GRAIN = 64  # frames that FluidSynth computes at a time
 BLOCK = 1216 * GRAIN  # frames of a block, 1.76 s
-VOICES = 128
+VOICES = 96
 GAIN = 0.6  # of the synth: a lone loud note peaks near half of full scale
 _SETTINGS = (
     ("synth.reverb.active", 0),
