@@ -105,7 +105,19 @@ def _rhythms(timeline: Timeline) -> list[Mark]:
             if here:
                 found.append(Mark(bar.start_q, bar.end_q, ZoneKind.KICKS, "kicks", here))
             i += 1
-    return found
+    return _merged(found)
+
+
+def _merged(found: Sequence[Mark]) -> list[Mark]:
+    """Marks of one kind that touch as one, so that a stroke may ring from bar to bar."""
+    made: list[Mark] = []
+    for mark in found:
+        if made and made[-1].kind is mark.kind and made[-1].end_q == mark.start_q:
+            both = made[-1].strokes + mark.strokes
+            mark = Mark(made[-1].start_q, mark.end_q, mark.kind, mark.why, both)
+            made.pop()
+        made.append(mark)
+    return made
 
 
 def heard_until(timeline: Timeline) -> list[Fraction]:

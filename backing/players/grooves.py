@@ -10,7 +10,7 @@ lives on repetition (common practice).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 
@@ -107,7 +107,17 @@ def _pool(brief: Brief, meter: Meter, level: str, where: Where) -> tuple[Pattern
     pool = choices(brief.part.patterns, meter, level, where)
     if any(p.where is Where.TIME for p in pool):
         return tuple(p for p in pool if groove.goes_with(timekeeping(p)))
-    return tuple(p for p in pool if timekeeping(p).voice in ("", groove.voice)) or pool
+    same = tuple(p for p in pool if timekeeping(p).voice in ("", groove.voice))
+    return same or tuple(_kept_on(p, groove.voice) for p in pool)
+
+
+@lru_cache(maxsize=1024)
+def _kept_on(pattern: Pattern, voice: str) -> Pattern:
+    """A fill with the time on the groove's own cymbal."""
+    own = timekeeping(pattern).voice
+    if {own, voice} != {"hat", "ride"} or voice in pattern.lines:
+        return pattern
+    return replace(pattern, lines={voice if n == own else n: v for n, v in pattern.lines.items()})
 
 
 @dataclass(frozen=True, slots=True)

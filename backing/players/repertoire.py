@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from functools import lru_cache
 
 from backing.dice import Place
 from backing.players.common import BarPlan, Brief, band
@@ -54,7 +55,7 @@ def chosen(brief: Brief) -> list[tuple[Pattern, int] | None]:
         key = (bar.meter, band(plan.level), where(plan))
         options = kept.get(key)
         if options is None:
-            options = kept[key] = part_choices(brief.part, *key)
+            options = kept[key] = _in_hand(brief, *key)
         if not options:
             made.append(None)
             continue
@@ -76,6 +77,28 @@ def chosen(brief: Brief) -> list[tuple[Pattern, int] | None]:
         made.append((current, index))
         bars.append(_rhythm(current, index))
     return made
+
+
+def _in_hand(brief: Brief, meter: Meter, level: str, place: Where) -> tuple[Pattern, ...]:
+    """The patterns of a place that are played with the section's own technique, where there are such."""
+    options = part_choices(brief.part, meter, level, place)
+    time = part_choices(brief.part, meter, level, Where.TIME)
+    if not time or brief.style.repeats:
+        return options
+    seed, role, section, _ = brief.place.key
+    stem = Place((seed, role, section, brief.section.chorus))
+    wanted = _technique(stem.pick(time, [p.weight for p in time], "technique", level))
+    return tuple(p for p in options if _technique(p) == wanted) or options
+
+
+@lru_cache(maxsize=4096)
+def _technique(pattern: Pattern) -> str:
+    """Picked or broken, strummed, or struck whole: what a hand does not change from bar to bar."""
+    marks = [c.mark for bar in pattern.lines.get("chord", ()) for pulse in bar for c in pulse.cells]
+    picked = sum(mark.isdigit() for mark in marks)
+    if 2 * picked > len(marks):
+        return "picked"
+    return "strummed" if any(mark in "dDuUm" for mark in marks) else "struck"
 
 
 def _phase(brief: Brief, bar: PlayedBar, plan: BarPlan) -> int:

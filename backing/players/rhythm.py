@@ -248,6 +248,7 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
         if score.brief.begun and i == 0 and beat == start == score.brief.start_q:
             here = [r for r in here if r.start_q > start]  # it was struck before the border
             early = change
+        struck = early is change
         changes_soon = (
             following is not None
             and following.span.chord is not None
@@ -271,7 +272,7 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
                 placed.append((stroke, change))
                 mine += 1
         rings = change.span.again and ring_q > start
-        if not mine and early is not change and whole and not rings:
+        if not mine and not struck and whole and not rings:
             last = placed.pop() if placed and early is following and here else None
             placed.append((_added(score, start, end, "x", line), change))
             if last is not None:

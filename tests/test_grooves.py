@@ -1,0 +1,160 @@
+"""A groove is held: who keeps time, which idea, which side of a clave, and what moves with a pushed chord."""
+
+from __future__ import annotations
+
+from collections import Counter
+from fractions import Fraction
+
+import pytest
+
+from backing.arrangement import Arrangement
+from backing.instruments import DRUM_KEYS
+from backing.style.find import find, names
+from tests import measures
+from tests.band import arranged, chart, notes_in, player, timeline
+from tests.test_zones import rows
+
+EIGHT = "Cmaj7 | Am7 | Dm7 | G7 | Em7 | A7 | Dm7 | G7"
+VOICES = {"hat": {42, 46}, "ride": {51, 53, 59}}
+SNARE_AND_TOMS = {DRUM_KEYS[d] for d in ("snare", "high tom", "mid tom", "floor tom")}
+SWUNG = ("medium swing", "jazz waltz", "up-tempo swing", "jazz ballad")
+BACKBEATS = ("rock eighths", "pop ballad", "backbeat soul", "funk", "sixteenth-note pop")
+
+
+def timekeepers(music: Arrangement) -> list[str]:
+    """What keeps time in each bar: hat, ride, or neither; of bars with a fill only their first half counts."""
+    drums = player(music, "drums").notes
+    found = []
+    for bar in music.timeline.bars:
+        here = notes_in(drums, bar.start_q + 1, bar.start_q + bar.length_q / 2)
+        counts = {name: sum(n.pitch in keys for n in here) for name, keys in VOICES.items()}
+        best = max(counts, key=lambda name: counts[name])
+        found.append(best if counts[best] else "")
+    return found
+
+
+@pytest.mark.parametrize("dynamics", ["p", "mf", "f"])
+@pytest.mark.parametrize("style", [*SWUNG, *BACKBEATS])
+def test_a_drummer_keeps_time_on_one_voice_through_a_section(style: str, dynamics: str) -> None:
+    """Ride or hat, not both by turns (common practice); checked for several seeds."""
+    meter = find(style).meters[0].full_name
+    for seed in (1, 2, 3, 4):
+        text = chart(f"{EIGHT} | {EIGHT}", meter=meter, dynamics=dynamics, ending="as written")
+        kept = set(timekeepers(arranged(text, style, seed))) - {""}
+        assert len(kept) <= 1, (seed, kept)
+
+
+def test_the_density_of_the_hat_is_kept_too() -> None:
+    """Quarters or eighths, for a section: the places between the beats are struck in all of its bars or in none."""
+    for seed in range(1, 9):
+        music = arranged(chart(f"{EIGHT} | {EIGHT}", meter="4/4"), "rock eighths", seed)
+        drums = player(music, "drums").notes
+        off = []
+        for bar in music.timeline.bars[:-2]:
+            if bar.index % 8:
+                keys = VOICES["hat"] | VOICES["ride"]
+                cymbals = {n.start_q - bar.start_q for n in drums if n.pitch in keys}
+                off.append(Fraction(1, 2) in cymbals or Fraction(3, 2) in cymbals)
+        assert len(set(off)) == 1, seed
+
+
+@pytest.mark.parametrize("style", ["folk strum", "rock eighths", "funk", "pop ballad"])
+def test_comping_that_is_no_jazz_holds_an_idea(style: str) -> None:
+    """Of the bars of four choruses a good part has one of three rhythms, and a hand that picks goes on picking."""
+    music = arranged(
+        chart(EIGHT, meter="4/4", choruses=4, dynamics="mf", ending="as written"), style
+    )
+    role = "guitar" if any(p.role == "guitar" for p in music.players) else "keys"
+    rhythms = measures.rhythm_of_bars(music, (role,))
+    common = sum(n for _, n in Counter(rhythms).most_common(3))
+    assert common / len(rhythms) >= 0.4
+
+
+@pytest.mark.parametrize("side", ["2-3", "3-2"])
+def test_the_rim_of_bossa_nova_keeps_its_side(side: str) -> None:
+    """Beats 1, and of 2, 4 in one bar, 2 and the and of 3 in the other (guides.brit.co), whichever side comes first."""
+    three = {Fraction(0), Fraction(3, 2), Fraction(3)}
+    two = {Fraction(1), Fraction(5, 2)}
+    for seed in (1, 2, 3):
+        text = (
+            f"meter: 4/4\nclave: {side}\nform: A B A\nending: as written\n"
+            "[A]\n| C | F | G7 | C | Am7 | Dm7 | G7 |\n[B]\n| F | G7 | C | F | G7 |\n"
+        )
+        music = arranged(text, "bossa nova", seed)
+        drums = player(music, "drums").notes
+        for bar in music.timeline.bars:
+            here = notes_in(drums, bar.start_q, bar.end_q)
+            if {n.pitch for n in here} & SNARE_AND_TOMS:
+                continue  # a fill
+            rim = {n.start_q - bar.start_q for n in here if n.pitch == DRUM_KEYS["rim"]}
+            wanted = three if (bar.clave_half == 0) == (side == "3-2") else two
+            assert rim <= wanted, (seed, bar.index, rim)
+
+
+@pytest.mark.parametrize("style", ["medium swing", "rock eighths", "folk strum", "bossa nova"])
+def test_a_chord_pushed_into_a_section_is_struck_once(style: str) -> None:
+    """Chord, bass and kick come early together; on the beat nobody strikes again but the hand that keeps time."""
+    text = "meter: 4/4\nending: as written\n[A]\n| C | F | C | G7 |\n[B]\n| <Am7 | F | C | G7 |\n"
+    for seed in (1, 2, 3):
+        music = arranged(text, style, seed)
+        push, beat = Fraction(31, 2), Fraction(16)
+        for part in music.players:
+            early = notes_in(part.notes, push, beat)
+            struck = notes_in(part.notes, beat, beat + Fraction(1, 4))
+            if part.role in ("keys", "guitar", "bass"):
+                assert early, (seed, part.role)
+                assert not struck, (seed, part.role)
+                assert max(n.end_q for n in early) > beat, (seed, part.role)
+            if part.role == "drums":
+                assert DRUM_KEYS["kick"] in {n.pitch for n in early}
+                assert not {n.pitch for n in struck} & {DRUM_KEYS["kick"], DRUM_KEYS["crash"]}
+
+
+def test_a_chord_held_into_a_section_ends_where_the_player_strikes_again() -> None:
+    text = "meter: 4/4\nending: as written\n[A]\n| C | F | C | G7 |\n[B]\n| <Am7 | F | C | G7 |\n"
+    music = arranged(text, "pop ballad")
+    for role in ("keys", "guitar"):
+        notes = player(music, role).notes
+        after = min(n.start_q for n in notes if n.start_q >= 16)
+        assert all(n.end_q <= after for n in notes if n.start_q < 16)
+
+
+def test_kicks_in_neighbouring_bars_are_one_stretch() -> None:
+    """A kick that is tied over the bar line rings on; a bar without a kick is comped as usual."""
+    tune = timeline(
+        "ending: as written\nmeter: 4/4\n| C | F | G | C |\n  kicks: | x / / (/ x) | / / x / | / / / / | / / / / |\n"
+    )
+    found = rows(tune, "keys")
+    assert [(start, end, kind) for start, end, kind, _ in found] == [
+        (0, 8, "kicks"),
+        (8, 16, "time"),
+    ]
+    assert (Fraction(7, 2), 6) in found[0][3]
+
+
+STRAIGHT = [
+    name
+    for name in names()
+    if find(name).feel.straight and find(name).grid_q.denominator in (2, 4)
+    and not find(name).meters[0].compound
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", STRAIGHT)
+def test_chords_and_bass_of_straight_styles_stand_on_their_grid(name: str) -> None:
+    """Eighths or sixteenths: no stroke of keys, guitar or bass stands on a third of a beat."""
+    for part in find(name).parts:
+        if part.role in ("keys", "guitar", "bass", "horns"):
+            for pattern in part.patterns:
+                places = {
+                    cell.at_q
+                    for line in pattern.lines.values()
+                    for bar in line
+                    for pulse in bar
+                    for cell in pulse.cells
+                    if not pattern.meter.compound
+                }
+                assert all(place.denominator in (1, 2, 4, 8) for place in places), (
+                    part.role,
+                    pattern.name,
+                )
