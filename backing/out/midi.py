@@ -19,6 +19,7 @@ import math
 import os
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from backing.instruments import CHANNELS, UNPITCHED
@@ -29,7 +30,7 @@ from backing.pitch import Key, NoteName
 from backing.timebase import Meter
 
 if TYPE_CHECKING:
-    from mido import MidiTrack
+    from mido import Message, MidiTrack
 
 TICKS = 960
 VOLUME, PAN, EXPRESSION, ROOM = 7, 10, 11, 91  # controllers
@@ -104,7 +105,7 @@ def _track(events: list[Event], end: int) -> MidiTrack:
 
     track = MidiTrack()
     now = 0
-    for at, _, _, message in sorted(events, key=lambda e: e[:3]):
+    for at, _, _, message in sorted(events):  # no two have one number
         message.time = at - now
         now = at
         track.append(message)
@@ -254,10 +255,16 @@ def _player(
         for at, value in _fade(performance):
             yield control(at, EXPRESSION, value)
     for start, end, pitch, velocity in apart(_ticks(performance, player.notes)):
-        yield event(
-            start, _START, Message("note_on", channel=channel, note=pitch, velocity=velocity)
-        )
-        yield event(end, _END, Message("note_off", channel=channel, note=pitch, velocity=64))
+        yield event(start, _START, _note("note_on", channel, pitch, velocity).copy())
+        yield event(end, _END, _note("note_off", channel, pitch, 64).copy())
+
+
+@lru_cache(maxsize=4096)
+def _note(kind: str, channel: int, pitch: int, velocity: int) -> Message:
+    """A message to copy; mido checks the values of a new message one by one, and copies as they are."""
+    from mido import Message
+
+    return Message(kind, channel=channel, note=pitch, velocity=velocity)
 
 
 def _ticks(performance: Performance, notes: Iterable[PerformedNote]) -> Iterator[Sounding]:
