@@ -20,6 +20,7 @@ from backing.plan import melody_bars, plans, shared
 from backing.players import bass, drums, guitar, keys, lines, percussion
 from backing.players import click as click_player
 from backing.players.common import Brief, Change, Zone, ZoneKind
+from backing.players.repertoire import holds_ideas, leader
 from backing.style.model import Part, Style
 from backing.timeline import Hit, MelodyNote, SectionPass, Timeline
 from backing.zones import bounds, fermatas, heard_until, sounding, zones
@@ -77,13 +78,15 @@ def arrange(
     roles = tuple(r for r in BAND if any(r in p for p in parts))
     zoned = {role: zones(timeline, role) for role in roles}
     drums = zoned["drums"] if "drums" in zoned else zones(timeline, "drums")
-    leader = plans(timeline, drums, seed)
+    led = plans(timeline, drums, seed)
     heard = _changes(timeline)
     notes: dict[str, list[Note]] = {role: [] for role in roles}
     starts: dict[str, list[PartStart]] = {role: [] for role in roles}
     for i, section in enumerate(timeline.sections):
         here = {role: zoned[role][i] for role in roles if role in parts[i]}
-        tasks = shared(timeline, i, leader[i], here, seed)
+        style_here = band_styles[i]
+        in_turn = not holds_ideas(style_here)
+        tasks = shared(timeline, i, led[i], here, seed, leader(style_here), in_turn)
         changes, ahead = heard[i]
         played: dict[str, tuple[Note, ...]] = {}
         bars = timeline.bars[section.first - 1 : section.last]

@@ -178,12 +178,17 @@ def shared(
     plan: Sequence[BarPlan],
     zones: Mapping[str, Sequence[Zone]],
     seed: int,
+    leader: str = "",
+    in_turn: bool = True,
 ) -> dict[str, tuple[BarPlan, ...]]:
-    """What each role of a section may do: who leads, who leaves room, and less under a written melody."""
+    """What each role of a section may do: who leads, who leaves room, and less under a written melody.
+
+    `leader` is who of keys and guitar always leads; "" leaves it to chance, and `in_turn` they change with the phrase.
+    """
     section = timeline.sections[number]
     bars = timeline.bars[section.first - 1 : section.last]
-    place = Place((seed, "leader", section.name, section.pass_))
-    first_lead = place.chance(0.5, "lead")
+    place = Place((seed, "leader", section.name, section.pass_ if in_turn else section.chorus))
+    first_lead = leader == "keys" if leader else place.chance(0.5, "lead")
     sung = melody_bars(timeline, bars)
     heard = {role: sounding(zones[role], bars) for role in LEADS if role in zones}
     phrase = 0
@@ -193,7 +198,7 @@ def shared(
             phrase += 1
         answer = ANSWER if phrase % 2 else 0.0
         rivals = sum(row[i] for row in heard.values()) > 1
-        leads_keys = first_lead == (phrase % 2 == 0)
+        leads_keys = first_lead == (phrase % 2 == 0 or not in_turn)
         energy = (at.level - USUAL) * 0.08
         melody = UNDER_MELODY if sung[i] else 1.0
         for role, amounts in busy.items():

@@ -165,9 +165,9 @@ def settle(
                 going = _going(here, state[0], pitch, low, high, leads)
                 run = state[1] + 1 if state[0] == pitch and len(here.slots) == 1 else 1
                 total = cost + own + going + (4.0 if run > 2 else 0.0)
-                new = (pitch, min(run, 3))
-                if new not in reached or total < reached[new][0]:
-                    reached[new] = (total, state)
+                there = (pitch, min(run, 3))
+                if there not in reached or total < reached[there][0]:
+                    reached[there] = (total, state)
         paths.append(reached)
     at: tuple[int, int] | None = min(paths[-1], key=lambda state: (paths[-1][state][0], state))
     anchors: list[int] = []

@@ -11,14 +11,16 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
+from itertools import chain
 
 from backing.dice import Place
 from backing.players.common import BarPlan, Brief, band
 from backing.style.grid import part_choices
-from backing.style.model import Pattern, Where
-from backing.timebase import Meter
+from backing.style.model import Pattern, Style, Where
+from backing.timebase import EIGHTH, Meter
 from backing.timeline import PlayedBar, TimeFeel
 
+FOLLOWS = 0.3  # who may do less than this leaves room for another
 HELD = 8  # bars for which the answer to an idea is held
 
 
@@ -50,9 +52,9 @@ def chosen(brief: Brief) -> list[tuple[Pattern, int] | None]:
     bars: list[object] = []
     current: Pattern | None = None
     came: object = None
-    held = not (brief.style.colour and not brief.style.feel.straight)
+    held = holds_ideas(brief.style)
     for number, (bar, plan) in enumerate(zip(brief.bars, brief.plans, strict=True)):
-        key = (bar.meter, band(plan.level), where(plan))
+        key = (bar.meter, band(plan.level), where(plan), plan.busy < FOLLOWS)
         options = kept.get(key)
         if options is None:
             options = kept[key] = _in_hand(brief, *key)
@@ -64,9 +66,10 @@ def chosen(brief: Brief) -> list[tuple[Pattern, int] | None]:
         if current is None or phase % current.bars == 0 or key != came:
             fresh = options
             if not brief.style.repeats:
-                fresh = _fresh(options, phase, last, names, bars) or _fresh(
-                    _others(brief, key), phase, last, names, bars
-                )
+                for offer in chain([options], _others(brief, key, technique(options[0]))):
+                    fresh = _fresh(offer, phase, last, names, bars)
+                    if fresh:
+                        break
             if held:
                 current = _idea(brief, options, fresh or options, number, plan)
             else:
@@ -79,20 +82,58 @@ def chosen(brief: Brief) -> list[tuple[Pattern, int] | None]:
     return made
 
 
-def _in_hand(brief: Brief, meter: Meter, level: str, place: Where) -> tuple[Pattern, ...]:
-    """The patterns of a place that are played with the section's own technique, where there are such."""
+def holds_ideas(style: Style) -> bool:
+    """Whether comping keeps to an idea: all but the styles in swung eighths that add colours."""
+    return not style.colour or style.feel.straight or style.feel.unit_q != EIGHTH
+
+
+def leader(style: Style) -> str:
+    """Who of keys and guitar always leads: whose patterns are clearly denser; "" where neither's are."""
+    counts = {}
+    for role in ("keys", "guitar"):
+        part = style.part(role)
+        time = part_choices(part, style.meters[0], "mf", Where.TIME) if part else ()
+        if time:
+            counts[role] = sum(_strokes(p) / p.bars for p in time) / len(time)
+    if len(counts) < 2 or not holds_ideas(style):
+        return ""
+    more, less = sorted(counts, key=lambda role: -counts[role])
+    return more if counts[more] >= 1.2 * counts[less] else ""
+
+
+def _in_hand(
+    brief: Brief, meter: Meter, level: str, place: Where, follows: bool
+) -> tuple[Pattern, ...]:
+    """The patterns of a place in the section's own technique, where there are such; who follows takes the sparse ones."""
     options = part_choices(brief.part, meter, level, place)
     time = part_choices(brief.part, meter, level, Where.TIME)
     if not time or brief.style.repeats:
         return options
+    if follows:
+        time = _sparse(time)
+        if place is Where.TIME:
+            options = time
     seed, role, section, _ = brief.place.key
     stem = Place((seed, role, section, brief.section.chorus))
-    wanted = _technique(stem.pick(time, [p.weight for p in time], "technique", level))
-    return tuple(p for p in options if _technique(p) == wanted) or options
+    wanted = technique(stem.pick(time, [p.weight for p in time], "technique", level))
+    return tuple(p for p in options if technique(p) == wanted) or options
+
+
+def held_back(brief: Brief, pattern: Pattern, plan: BarPlan) -> bool:
+    """Whether a chord is held in place of a pattern: who follows breaks no chords while another player leads."""
+    follows = plan.busy < FOLLOWS and brief.style.clave is None and not brief.style.repeats
+    return follows and technique(pattern) == "picked"
+
+
+def _sparse(patterns: tuple[Pattern, ...]) -> tuple[Pattern, ...]:
+    """The half with the fewest strokes, two at least."""
+    counts = sorted(_strokes(p) / p.bars for p in patterns)
+    most = counts[min(len(counts) - 1, max(1, (len(counts) - 1) // 2))]
+    return tuple(p for p in patterns if _strokes(p) / p.bars <= most)
 
 
 @lru_cache(maxsize=4096)
-def _technique(pattern: Pattern) -> str:
+def technique(pattern: Pattern) -> str:
     """Picked or broken, strummed, or struck whole: what a hand does not change from bar to bar."""
     marks = [c.mark for bar in pattern.lines.get("chord", ()) for pulse in bar for c in pulse.cells]
     picked = sum(mark.isdigit() for mark in marks)
@@ -137,15 +178,19 @@ def _index(pattern: Pattern, phase: int, last: bool) -> int:
     return pattern.bars - 1 if last else phase % pattern.bars
 
 
-def _others(brief: Brief, key: tuple[Meter, str, Where]) -> tuple[Pattern, ...]:
-    """The patterns of the other levels."""
-    meter, level, place = key
-    return tuple(
+def _others(
+    brief: Brief, key: tuple[Meter, str, Where, bool], wanted: str
+) -> Iterator[tuple[Pattern, ...]]:
+    """The patterns of the other levels, those of the same technique first."""
+    meter, level, place, _ = key
+    found = [
         p
         for other in ("mf", "p", "f")
         if other != level
         for p in part_choices(brief.part, meter, other, place)
-    )
+    ]
+    yield tuple(p for p in found if technique(p) == wanted)
+    yield tuple(found)
 
 
 _QUIET = {"X": "x", "g": "x", "D": "d", "U": "u"}

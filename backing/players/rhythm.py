@@ -21,7 +21,7 @@ from fractions import Fraction
 from backing.arrangement import Note
 from backing.harmony.symbol import Chord
 from backing.players.common import BarPlan, Brief, Change, Stroke, Zone, ZoneKind, band
-from backing.players.repertoire import cells, chosen, thinned
+from backing.players.repertoire import cells, chosen, held_back, thinned
 from backing.style.model import Pattern
 from backing.timebase import EIGHTH, QUARTER
 
@@ -179,7 +179,12 @@ def _timed(score: _Score, zone: Zone, lines: Sequence[str]) -> Iterator[_Raw]:
         if bar.start_q >= zone.end_q:
             break
         found = score.plans[number]
-        if found is None or bar.rubato or band(plan.level) in pads:
+        if (
+            found is None
+            or bar.rubato
+            or band(plan.level) in pads
+            or held_back(brief, found[0], plan)
+        ):
             yield from _long(score, zone, number, holding)
             holding = True
             continue
