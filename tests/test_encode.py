@@ -201,7 +201,10 @@ def test_sections_are_chapters(written: Path, ending: str) -> None:
 def test_chapters_of_an_mp3_begin_where_the_sections_do(written: Path) -> None:
     """Frames CHAP of ID3v2 hold milliseconds."""
     found = [f for name, f in ID3(written / "a.mp3").items() if name.startswith("CHAP")]
-    assert [(f.start_time, f.end_time) for f in found] == [(2000, 4000), (4000, pytest.approx(9950, abs=30))]
+    assert [(f.start_time, f.end_time) for f in found] == [
+        (2000, 4000),
+        (4000, pytest.approx(9950, abs=30)),
+    ]
 
 
 def test_a_stem_is_titled_by_its_player(written: Path) -> None:
