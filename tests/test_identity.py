@@ -3,7 +3,8 @@
 `data/identity.tsv` holds facts: where a sound falls in a bar (or in a cell of several bars), counted from 1 in the lower
 figure of the meter as players count, with the source of each. Rules: `at`, the sound is there in at least four of five
 places; `exactly`, and hardly anywhere else (at most one stroke in five); `never`, it is not there (at most one in
-ten, where a section begins). Phrase ends, where drums fill, are left out. `data/rhythms.tsv` holds bare rhythm cells and tempo ranges.
+ten, where a section begins). Phrase ends, where drums fill, are left out. `data/rhythms.tsv` holds bare rhythm cells
+and tempo ranges.
 """
 
 from __future__ import annotations
