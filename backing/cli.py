@@ -8,7 +8,7 @@ needs is loaded inside it.
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -19,27 +19,16 @@ from backing.command import (
     Json,
     Quiet,
     coloured,
+    command,
     progress,
     rendered,
     say,
     show,
-    track_command,
 )
 from backing.errors import BackingError, ChartError, StyleError
 from backing.options import Options
 
-app = typer.Typer(
-    name="backing",
-    help="A plain-text chord chart goes in; a band track to play along to comes out.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
 
-
-@app.command()
-@track_command
 def make(
     chart: ChartPath,
     out: Annotated[
@@ -66,8 +55,6 @@ def make(
         typer.echo(str(path))
 
 
-@app.command()
-@track_command
 def rehearse(
     chart: ChartPath,
     out: Annotated[
@@ -113,8 +100,6 @@ def rehearse(
         typer.echo(str(path))
 
 
-@app.command()
-@track_command
 def lesson(
     chart: ChartPath,
     out: Annotated[
@@ -169,7 +154,6 @@ def lesson(
     typer.echo(f"{place}: {len(items)} files, {made} made, {len(items) - made} unchanged")
 
 
-@app.command()
 def check(
     charts: Annotated[
         list[Path], typer.Argument(metavar="CHART...", help="Charts, or - for standard input.")
@@ -197,8 +181,6 @@ def check(
         raise typer.Exit(1)
 
 
-@app.command()
-@track_command
 def explain(
     chart: ChartPath,
     as_json: Json = False,
@@ -219,7 +201,6 @@ def explain(
         typer.echo(result)
 
 
-@app.command()
 def chord(
     symbols: Annotated[list[str], typer.Argument(metavar="SYMBOL...", help="Chord symbols.")],
     german: Annotated[
@@ -242,7 +223,6 @@ def chord(
         raise typer.Exit(1)
 
 
-@app.command()
 def styles(
     names: Annotated[
         list[str] | None, typer.Argument(metavar="[NAME]", help="A style; with --check, files.")
@@ -280,7 +260,6 @@ def styles(
     show(listed) if as_json else typer.echo(listed)
 
 
-@app.command()
 def doctor(as_json: Json = False) -> None:
     """Engine, soundfont, encoder: what is found, where, and what to install.
 
@@ -303,7 +282,6 @@ def version(shown: bool) -> None:
         raise typer.Exit()
 
 
-@app.callback()
 def common(
     show_version: Annotated[
         bool, typer.Option("--version", callback=version, is_eager=True, help="Show the version.")
@@ -312,8 +290,37 @@ def common(
     """A plain-text chord chart goes in; a band track to play along to comes out."""
 
 
+COMMANDS: dict[str, Callable[..., None]] = {
+    "make": make,
+    "rehearse": rehearse,
+    "lesson": lesson,
+    "check": check,
+    "explain": explain,
+    "chord": chord,
+    "styles": styles,
+    "doctor": doctor,
+}
+
+
+def program(names: Iterable[str] = COMMANDS) -> typer.Typer:
+    """The program with the commands of these names; typer takes a while over each."""
+    app = typer.Typer(
+        name="backing",
+        help="A plain-text chord chart goes in; a band track to play along to comes out.",
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    app.callback()(common)
+    for name in names:
+        app.command(name)(command(COMMANDS[name]))
+    return app
+
+
 def run(arguments: Sequence[str]) -> int:
-    """Run a command line; returns the exit code."""
+    """Run a command line; returns the exit code. Where it begins with a command, that one only is built."""
+    app = program(arguments[:1] if arguments and arguments[0] in COMMANDS else COMMANDS)
     try:
         app(args=list(arguments), prog_name="backing")
     except SystemExit as stop:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import inspect
-import json
 import os
 import sys
 from collections.abc import Callable
@@ -52,14 +51,15 @@ ChartPath = Annotated[
 ]
 
 
-def track_command(command: Callable[..., None]) -> Callable[..., None]:
-    """Give a command the shared options; it receives them read, as its `wish`.
+def command(run: Callable[..., None]) -> Callable[..., None]:
+    """A function as typer reads it; one that takes a `wish` is given the shared options and receives them read.
 
     Typer reads the signature, so the shared options are written into it.
     """
-    own = [
-        p for p in inspect.signature(command, eval_str=True).parameters.values() if p.name != "wish"
-    ]
+    parameters = list(inspect.signature(run, eval_str=True).parameters.values())
+    own = [p for p in parameters if p.name != "wish"]
+    if len(own) == len(parameters):
+        return run
     shared = [
         inspect.Parameter(
             name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation
@@ -69,9 +69,9 @@ def track_command(command: Callable[..., None]) -> Callable[..., None]:
 
     def wrapped(**given: Any) -> None:
         wish = options(**{name: given.pop(name) for name in TRACK_OPTIONS})
-        command(wish=wish, **given)
+        run(wish=wish, **given)
 
-    wrapped.__name__, wrapped.__doc__ = command.__name__, command.__doc__
+    wrapped.__name__, wrapped.__doc__ = run.__name__, run.__doc__
     parameters = [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in own] + shared
     wrapped.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
     wrapped.__annotations__ = {p.name: p.annotation for p in parameters}
@@ -80,6 +80,8 @@ def track_command(command: Callable[..., None]) -> Callable[..., None]:
 
 def show(result: object) -> None:
     """A report as JSON on standard output."""
+    import json
+
     typer.echo(json.dumps(result, ensure_ascii=False, indent=2))
 
 

@@ -9,7 +9,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from backing.cli import app
+from backing.cli import program
 from backing.harmony.report import guide_tones, report, text
 from backing.harmony.symbol import Chord, SymbolError, SymbolWarning, read, read_with_warnings
 from tests.chord_tables import rows, symbols, typed
@@ -471,10 +471,10 @@ def test_the_command_answers_every_row_of_both_tables() -> None:
     """`backing chord --json` on all symbols at once: an object each, in order; exit 1 because some are refused."""
     expected = [row["symbol"] for row in EXPECTED]
     odd = [typed(row["input"]) for row in ODD]
-    good = CliRunner().invoke(app, ["chord", "--json", *expected])
+    good = CliRunner().invoke(program(), ["chord", "--json", *expected])
     assert good.exit_code == 0
     assert json.loads(good.stdout) == [report(s) for s in expected]
-    mixed = CliRunner().invoke(app, ["chord", "--json", *odd])
+    mixed = CliRunner().invoke(program(), ["chord", "--json", *odd])
     assert mixed.exit_code == 1
     found = json.loads(mixed.stdout)
     assert [r["input"] for r in found] == odd
