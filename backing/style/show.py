@@ -69,7 +69,7 @@ def page(style: Style) -> str:
         f"  {style.about}",
         f"  meters  {', '.join(m.full_name for m in style.meters)}; any other is fitted to these",
         f"  tempo   {beat.get(counted, 'beat')} = {style.low_bpm:g} to {style.high_bpm:g}, usually {style.usual_bpm:g}",
-        f"  feel    {style.feel.name}, thinking in {_subdivision(style).split()[-1]}",
+        f"  feel    {style.feel.name}, thinking in {_GRIDS.get(style.grid_q, 'triplets')}",
     ]
     if style.clave:
         lines.append(f"  clave   {style.clave} unless the chart says otherwise")
