@@ -7,6 +7,7 @@ from backing.dice import Place
 from backing.out.sheet_chord import symbol
 from backing.out.sheet_marks import MUSIC, Line, Mark, Text, box
 from backing.out.sheet_page import PAPERS
+from backing.out.symbols import Spelling
 
 NEAR = 0.55  # points that signs may reach into each other: an accidental nestles against its letter
 STAFF = frozenset("𝅘𝅗𝅝𝄻𝄼𝄽𝄾𝄿𝅀𝄞𝄢")  # what stands on lines
@@ -70,7 +71,11 @@ def symbols(chart: Chart, signs: bool = False) -> list[str]:
         for bar in section.bars:
             if not bar.simile:
                 found += [
-                    "".join(m.text for m in symbol(s.chord, signs).marks if isinstance(m, Text))
+                    "".join(
+                        m.text
+                        for m in symbol(s.chord, Spelling(signs, chart.header.german)).marks
+                        if isinstance(m, Text)
+                    )
                     for s in bar.slots
                     if not s.held and s.length_q
                 ]

@@ -7,7 +7,7 @@ import pytest
 from backing.harmony.symbol import read
 from backing.out.sheet_chord import BASS, LOWERED, marked, symbol
 from backing.out.sheet_marks import BOLD, CAP, MUSIC, REGULAR, Arc, Dot, Line, Text, box
-from backing.out.symbols import parts
+from backing.out.symbols import PLAIN, Spelling, parts
 from tests.chord_tables import symbols as table
 from tests.sheets import NEAR, overlaps
 
@@ -15,7 +15,7 @@ SIZE = 15.0  # points of a root, as on most sheets
 
 
 def letters(typed: str, signs: bool = False) -> list[Text]:
-    return [m for m in symbol(read(typed), signs).marks if isinstance(m, Text)]
+    return [m for m in symbol(read(typed), Spelling(signs)).marks if isinstance(m, Text)]
 
 
 def written(typed: str, signs: bool = False) -> str:
@@ -112,7 +112,7 @@ def test_the_bass_is_smaller_and_a_third_lower_behind_a_stroke() -> None:
 
 
 def test_a_push_is_written_before_and_a_stop_over_the_chord() -> None:
-    plain, both = symbol(read("Eb9")), marked(read("Eb9"), True, True, False)
+    plain, both = symbol(read("Eb9")), marked(read("Eb9"), True, True, PLAIN)
     assert next(m.text for m in both.marks if isinstance(m, Text)) == "<"
     wedge = [m for m in both.marks if isinstance(m, Line | Dot)]
     assert len(wedge) == 3
@@ -126,7 +126,7 @@ def test_every_symbol_of_the_table_is_complete_and_nothing_in_it_overlaps(signs:
     """Every figure of the quality is found in what is drawn, and the ink of no two pieces overlaps."""
     for typed in table():
         chord = read(typed)
-        made = symbol(chord, signs)
+        made = symbol(chord, Spelling(signs))
         page = [m for m in made.marks if isinstance(m, Text)]
         large = [Text(t.x * SIZE, t.y * SIZE, t.size * SIZE, t.face, t.text) for t in page]
         assert not overlaps(list(large)), (typed, overlaps(list(large)))

@@ -649,3 +649,37 @@ def test_what_a_title_holds_is_never_read_as_markup() -> None:
     (made,) = set_sheet(parse(f"title: {title}\n| C |\n"))
     with pdfplumber.open(BytesIO(made)) as read:
         assert read.metadata["Title"] == title
+
+
+def test_german_charts_name_notes_in_german() -> None:
+    """H for B natural and B for B flat, as `note-names: german` has it; sharps and flats stay signs."""
+    text = words(sheet_of("note-names: german\nkey: B\n| B | H7 | Es/B | Fism7/H |\n"))
+    assert "B major" in text
+    assert read_in_order(text, ["B", "H7", "E♭/B", "F♯m7/H"]) == []
+
+
+def test_a_rest_of_a_whole_bar_is_one_sign_in_its_middle_whatever_the_meter() -> None:
+    """Common practice of notation."""
+    (page,) = sheet_of("meter: 3/4\n| C | F | G |\nmelody: | C5 D5 E5 | r | F5 / / |\n")
+    rest = on(page, "𝄻")
+    bars = sorted({round(m.x1, 2) for m in bar_lines(page) if m.y2 - m.y1 > 20})
+    middle = rest.x + width("𝄻", MUSIC, rest.size) / 2
+    assert middle == pytest.approx((bars[1] + bars[2]) / 2, abs=6)
+
+
+def test_several_verses_are_numbered_where_they_begin() -> None:
+    (page,) = sheet_of(
+        "| C |\nwords: | one |\nwords: | two |\n| F |\nwords: | three |\nwords: | four |\n"
+    )
+    numbers = [t for t in texts(page) if t.text in ("1.", "2.")]
+    assert [(n.text, n.y) for n in numbers] == [
+        ("1.", on(page, "one").y),
+        ("2.", on(page, "two").y),
+    ]
+    assert all(n.x < on(page, "one").x for n in numbers)
+
+
+def test_apostrophes_are_set_as_printers_do() -> None:
+    (page,) = sheet_of("title: Miller's\n| C |\nwords: | it's |\n")
+    assert on(page, "Miller’s").size == 22.0
+    assert on(page, "it’s")

@@ -32,7 +32,8 @@ from backing.out.sheet_marks import (
     covered,
 )
 from backing.out.sheet_page import PAPERS, SIDE, pages
-from backing.out.sheet_words import form_words, title_words
+from backing.out.sheet_words import form_words, title_words, typeset
+from backing.out.symbols import Spelling
 from backing.pitch import Interval
 
 TEMPLATE = Path(__file__).parent / "sheet.typ"
@@ -147,9 +148,9 @@ def layout(
         )
     if transposing is not None:
         chart = transpose_chart(chart, TRANSPOSING[transposing])
-    lines: list[tuple[str, float, int, bool]] = [(title_of(chart), 22.0, BOLD, False)]
+    lines: list[tuple[str, float, int, bool]] = [(typeset(title_of(chart)), 22.0, BOLD, False)]
     if chart.header.by:
-        lines.append((chart.header.by, 10.5, REGULAR, False))
+        lines.append((typeset(chart.header.by), 10.5, REGULAR, False))
     words = title_words(chart, style, tempo, transposing)
     if words:
         lines.append((words, 10.5, REGULAR, False))
@@ -157,10 +158,11 @@ def layout(
     if form:
         lines.append((form, 10.5, REGULAR, True))
     if chart.header.notes:
-        lines.append((chart.header.notes, 10.5, REGULAR, False))
+        lines.append((typeset(chart.header.notes), 10.5, REGULAR, False))
     room = PAPERS[paper][0] - 2 * SIDE
-    diagrams = blocks(chosen(chart), room, signs) if grips else []
-    return pages(rows(chart), lines, title_of(chart), paper, signs, diagrams)
+    spelling = Spelling(signs, chart.header.german)
+    diagrams = blocks(chosen(chart), room, spelling) if grips else []
+    return pages(rows(chart), lines, typeset(title_of(chart)), paper, spelling, diagrams)
 
 
 def title_of(chart: Chart) -> str:

@@ -102,7 +102,11 @@ def rows(chart: Chart) -> list[Row]:
             for bar in line.bars:
                 before, meter = meter or bar.meter, bar.meter
                 shown = bar.meter if (not found and not cells) or before != meter else None
-                start = section_words(section.settings, bar.meter) if i == 0 else ("", "")
+                start = (
+                    section_words(section.settings, bar.meter, chart.header.german)
+                    if i == 0
+                    else ("", "")
+                )
                 cells.append(cell(bar, before, shown, brackets.get(i), counts.get(i, 0), start))
                 i += 1
             name = section.name if n == 0 else ""

@@ -17,7 +17,6 @@ from backing.harmony.symbol import Chord
 from backing.out.sheet_marks import (
     BOLD,
     CAP,
-    REGULAR,
     Arc,
     Dot,
     Line,
@@ -28,7 +27,7 @@ from backing.out.sheet_marks import (
     run,
     width,
 )
-from backing.out.symbols import parts
+from backing.out.symbols import PLAIN, Spelling, parts
 
 QUALITY = 0.7
 RAISED = 0.6
@@ -64,13 +63,13 @@ class _Pen:
 
 
 @lru_cache(maxsize=4096)
-def symbol(chord: Chord | None, signs: bool = False) -> Symbol:
+def symbol(chord: Chord | None, spelling: Spelling = PLAIN) -> Symbol:
     """The symbol of a chord, `N.C.` for None."""
     pen = _Pen()
     if chord is None:
         pen.put(run("N.C.", QUALITY))
         return Symbol(tuple(pen.marks), pen.x, CAP * QUALITY, 0.0)
-    p = parts(chord, signs)
+    p = parts(chord, spelling.signs, spelling.german)
     ascent, descent = CAP, 0.0
     pen.put(run(p.root, 1.0, BOLD))
     if p.accidental:
@@ -140,15 +139,15 @@ def halves(alterations: Sequence[str]) -> list[Sequence[str]]:
     return [alterations[:middle], alterations[middle:]]
 
 
-def slot_symbol(slot: Slot, signs: bool = False) -> Symbol:
+def slot_symbol(slot: Slot, spelling: Spelling = PLAIN) -> Symbol:
     """The symbol of a slot with what is written at it: `<` before a push, a wedge over a stop."""
-    return marked(slot.chord, slot.pushed, slot.stop, signs)
+    return marked(slot.chord, slot.pushed, slot.stop, spelling)
 
 
 @lru_cache(maxsize=4096)
-def marked(chord: Chord | None, pushed: bool, stop: bool, signs: bool) -> Symbol:
+def marked(chord: Chord | None, pushed: bool, stop: bool, spelling: Spelling) -> Symbol:
     """A symbol with its push and stop."""
-    plain = symbol(chord, signs)
+    plain = symbol(chord, spelling)
     if not (pushed or stop):
         return plain
     marks: list[Mark] = []
@@ -174,4 +173,4 @@ def diamond(x: float, y: float, r: float = 0.22) -> Shape:
     return Shape(((x - r, y), (x, y - r), (x + r, y), (x, y + r)), 0.065)
 
 
-__all__ = ["REGULAR", "Symbol", "accidental", "diamond", "marked", "slot_symbol", "symbol"]
+__all__ = ["Symbol", "accidental", "diamond", "marked", "slot_symbol", "symbol"]

@@ -13,6 +13,7 @@ from backing.harmony.symbol import Chord
 from backing.out.sheet_chord import symbol
 from backing.out.sheet_marks import Dot, Line, Mark, placed, run
 from backing.out.sheet_page import Block
+from backing.out.symbols import Spelling
 
 COLUMN = 64.0
 SIZE = 11.0  # of the symbols
@@ -43,12 +44,12 @@ def chosen(chart: Chart) -> list[tuple[Chord, Grip]]:
     return found
 
 
-def blocks(grips: Sequence[tuple[Chord, Grip]], room: float, signs: bool) -> list[Block]:
+def blocks(grips: Sequence[tuple[Chord, Grip]], room: float, spelling: Spelling) -> list[Block]:
     """Rows of diagrams, `room` points wide."""
     rows: list[list[tuple[Chord, Grip]]] = []
     x = 0.0
     for item in grips:
-        wide = max(COLUMN, symbol(item[0], signs).width * SIZE + 12.0)
+        wide = max(COLUMN, symbol(item[0], spelling).width * SIZE + 12.0)
         if not rows or x + wide > room:
             rows.append([])
             x = 0.0
@@ -59,16 +60,16 @@ def blocks(grips: Sequence[tuple[Chord, Grip]], room: float, signs: bool) -> lis
         marks: list[Mark] = []
         x = 0.0
         for chord, grip in row:
-            marks += [placed(m, x, SIZE) for m in diagram(chord, grip, signs)]
-            x += max(COLUMN, symbol(chord, signs).width * SIZE + 12.0)
+            marks += [placed(m, x, SIZE) for m in diagram(chord, grip, spelling)]
+            x += max(COLUMN, symbol(chord, spelling).width * SIZE + 12.0)
         found.append(Block(tuple(marks), SIZE + TOP + FRETS * FRET + 4.0, 26.0 if n == 0 else 14.0))
     return found
 
 
-def diagram(chord: Chord, grip: Grip, signs: bool) -> list[Mark]:
+def diagram(chord: Chord, grip: Grip, spelling: Spelling) -> list[Mark]:
     """A symbol on y = 0 over its diagram."""
     left = 8.0
-    marks: list[Mark] = [placed(m, left - 3.0, 0.0, SIZE) for m in symbol(chord, signs).marks]
+    marks: list[Mark] = [placed(m, left - 3.0, 0.0, SIZE) for m in symbol(chord, spelling).marks]
     held = [f for f in grip.frets if f > 0]
     first = 1 if not held or max(held) <= FRETS else min(held)
     rows = max(FRETS, max(held, default=1) - first + 1)

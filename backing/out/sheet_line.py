@@ -46,7 +46,7 @@ from backing.out.sheet_system import (
     System,
     part_symbol,
 )
-from backing.out.sheet_words import direction_words, groups_words
+from backing.out.sheet_words import direction_words, groups_words, typeset
 
 THIN, THICK = 0.045, 0.16
 OVER = CAP + 0.1  # bar lines reach over the chords
@@ -102,10 +102,11 @@ def draw(
     if staffed:
         staff, bottom = melody(row, sets, look, low, bottom)
         marks += staff
-    verses, bottom = under_words(sets, bottom)
-    marks += verses
     side, up, down = margin_marks(row, sets[0], look, margin)
     marks += side
+    numbered = row.begins and any(len(one.cell.bar.words) > 1 for one in sets)
+    verses, bottom = under_words(sets, max(bottom, down) if numbered else bottom, row.begins)
+    marks += verses
     return System(tuple(marks), max(top, up), max(bottom, down))
 
 
@@ -348,7 +349,7 @@ def melody(
     return [placed(m, 0.0, shift) for m in marks], shift + bottom
 
 
-def under_words(sets: Sequence[Set], y: float) -> tuple[list[Mark], float]:
+def under_words(sets: Sequence[Set], y: float, begins: bool) -> tuple[list[Mark], float]:
     """The words of each verse under their bars."""
     marks: list[Mark] = []
     verses = max((len(s.cell.bar.words) for s in sets if s.cell.opens), default=0)
@@ -358,13 +359,17 @@ def under_words(sets: Sequence[Set], y: float) -> tuple[list[Mark], float]:
             if one.cell.opens and verse < len(one.cell.bar.words):
                 x = one.start
                 rows = wrapped(
-                    one.cell.bar.words[verse], VERSE, REGULAR, max(one.x1 - x - 0.2, 2.0)
+                    typeset(one.cell.bar.words[verse]), VERSE, REGULAR, max(one.x1 - x - 0.2, 2.0)
                 )
                 for i, text in enumerate(rows):
                     marks += [
                         placed(m, x, y + VERSE_PITCH * (i + 0.95)) for m in run(text, VERSE).marks
                     ]
                 most = max(most, len(rows))
+        if verses > 1 and begins:
+            number = run(f"{verse + 1}.", VERSE, soft=True)
+            right = sets[0].start - 0.3 if sets[0].start > 1.0 else -0.24
+            marks += [placed(m, right - number.width, y + VERSE_PITCH * 0.95) for m in number.marks]
         y += VERSE_PITCH * most + 0.05
     return marks, y + (0.1 if verses else 0.0)
 

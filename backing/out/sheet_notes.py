@@ -57,7 +57,15 @@ At = Callable[[Fraction], float]
 def rhythm(found: Sequence[Figure], at: At, u: float, slashes: bool) -> list[Mark]:
     """A rhythm whose heads are centred on y = 0."""
     ys = [0.0] * len(found)
-    return voice(found, [at(f.start_q) for f in found], ys, u, slashes, lambda group: True)
+    return voice(found, places(found, at, u), ys, u, slashes, lambda group: True)
+
+
+def places(found: Sequence[Figure], at: At, u: float) -> list[float]:
+    """The x of each figure; the rest of a whole bar stands in its middle."""
+    if len(found) == 1 and found[0].rest:
+        one = found[0]
+        return [(at(one.start_q) + at(one.start_q + one.length_q)) / 2 - 0.45 * u]
+    return [at(f.start_q) for f in found]
 
 
 def voice(
@@ -116,9 +124,13 @@ def head(f: Figure, x: float, y: float, u: float, slashes: bool) -> list[Mark]:
 
 def rest(f: Figure, x: float, y: float, u: float) -> list[Mark]:
     """A rest in the middle of the staff; its glyph's staff has its middle at half an em."""
-    marks: list[Mark] = [Text(x - 0.05 * u, y + 0.5 * u, u, MUSIC, RESTS.get(f.value, "𝅀"))]
+    lift = (
+        0.25 * u if f.value >= 2 else 0.0
+    )  # a half rest lies on the middle line, a whole one hangs above
+    marks: list[Mark] = [Text(x - 0.05 * u, y + 0.5 * u - lift, u, MUSIC, RESTS.get(f.value, "𝅀"))]
     if f.dotted:
-        marks.append(Dot(x + 0.4 * u, y - 0.12 * u, 0.045 * u))
+        wide = 0.75 if f.value >= 2 else 0.4
+        marks.append(Dot(x + wide * u, y - 0.12 * u, 0.045 * u))
     return marks
 
 
@@ -271,7 +283,7 @@ def staff_notes(found: Sequence[Figure], at: At, key: Key, low: bool, u: float) 
     bottom = 18 if low else 30  # G2 and E4 stand on the lowest lines
     steps = [step(f.pitch) - bottom if f.pitch else 4 for f in found]
     ys = [-s * u / 8 for s in steps]
-    xs = [at(f.start_q) for f in found]
+    xs = places(found, at, u)
     middle = -u / 2
     marks = voice(found, xs, ys, u, False, lambda group: sum(group) / len(group) > middle + 0.01)
     for f, s, x, y, sign in zip(found, steps, xs, ys, accidentals(found, key), strict=True):

@@ -25,6 +25,7 @@ from backing.out.sheet_marks import (
 )
 from backing.out.sheet_notes import bass_clef, clef
 from backing.out.sheet_system import Look, Measured, arranged, has_melody, measure, needed
+from backing.out.symbols import Spelling
 
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}  # ISO 216, ANSI/ASME Y14.1
 SIDE, HEAD, FOOT = 38.0, 44.0, 46.0
@@ -52,7 +53,7 @@ def pages(
     title: Sequence[tuple[str, float, int, bool]],
     footer: str,
     paper: str,
-    signs: bool,
+    spelling: Spelling,
     grips: Sequence[Block] = (),
 ) -> list[list[Mark]]:
     """The marks of each page. `title` holds text, size, face and softness of the lines of the title block."""
@@ -61,7 +62,7 @@ def pages(
     heading, y = title_block(title, wide - 2 * SIDE)
     bottom = high - FOOT
     room = bottom - y
-    blocks = fitted(rows, full, signs, room - height(grips)) + list(grips)
+    blocks = fitted(rows, full, spelling, room - height(grips)) + list(grips)
     natural = y + height(blocks) - (blocks[0].gap if blocks else 0.0)
     tight = 1.0
     spare = sum(b.gap for b in blocks[1:])
@@ -87,13 +88,13 @@ def height(blocks: Sequence[Block]) -> float:
     return sum(b.gap + b.height for b in blocks)
 
 
-def fitted(rows: Sequence[Row], full: float, signs: bool, room: float) -> list[Block]:
+def fitted(rows: Sequence[Row], full: float, spelling: Spelling, room: float) -> list[Block]:
     """The systems, larger than usual where they leave enough of the page empty."""
-    usual = systems(rows, full, signs)
+    usual = systems(rows, full, spelling)
     used = height(usual)
     for largest in LARGER:
         if used * largest / BASE <= room:
-            larger = systems(rows, full, signs, largest)
+            larger = systems(rows, full, spelling, largest)
             if height(larger) <= room:
                 return larger
     return usual
@@ -133,10 +134,13 @@ def foot(text: str, number: int, total: int, wide: float, high: float) -> list[M
 # ------------------------------------------------------------------------------------------------ systems
 
 
-def systems(rows: Sequence[Row], full: float, signs: bool, largest: float = BASE) -> list[Block]:
+def systems(
+    rows: Sequence[Row], full: float, spelling: Spelling, largest: float = BASE
+) -> list[Block]:
     """Every line of music as one or more blocks, with its margin, `full` points wide without it."""
     look = Look(
-        signs=signs, rule=0.58 if any(deep(c, signs) for r in rows for c in r.cells) else 0.46
+        spelling=spelling,
+        rule=0.58 if any(deep(c, spelling) for r in rows for c in r.cells) else 0.46,
     )
     pitches = [f.pitch for r in rows for c in r.cells for f in c.melody if f.pitch is not None]
     low = bass_clef(pitches)
@@ -166,9 +170,11 @@ def systems(rows: Sequence[Row], full: float, signs: bool, largest: float = BASE
     return blocks
 
 
-def deep(cell: Cell, signs: bool) -> bool:
+def deep(cell: Cell, spelling: Spelling) -> bool:
     """Whether a chord of the bar reaches under its baseline."""
-    return any(p.slot is not None and symbol(p.slot.chord, signs).descent > 0 for p in cell.parts)
+    return any(
+        p.slot is not None and symbol(p.slot.chord, spelling).descent > 0 for p in cell.parts
+    )
 
 
 def indent(row: Row, low: bool, look: Look) -> float:

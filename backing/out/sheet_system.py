@@ -20,6 +20,7 @@ from backing.out.sheet_chord import Symbol, slot_symbol
 from backing.out.sheet_marks import BOLD, REGULAR, Mark, width
 from backing.out.sheet_notes import accidentals, note_room
 from backing.out.sheet_values import Figure
+from backing.out.symbols import PLAIN, Spelling
 from backing.pitch import Key
 
 LEAST_BEAT = 0.28  # from tick to tick
@@ -36,7 +37,7 @@ RHYTHM = 0.8  # height of a staff that would fit the notes of a rhythm
 class Look:
     """What all systems of a sheet share. `rule` is how far the beat rule lies below the chords."""
 
-    signs: bool = False
+    spelling: Spelling = PLAIN
     rule: float = 0.42
     staff: float = 1.0
 
@@ -86,7 +87,7 @@ class System:
 def part_symbol(part: Part, look: Look) -> Symbol | None:
     """The chord symbol of a part."""
     slot: Slot | None = part.slot
-    return slot_symbol(slot, look.signs) if slot is not None else None
+    return slot_symbol(slot, look.spelling) if slot is not None else None
 
 
 def signature_width(cell: Cell) -> float:

@@ -46,6 +46,10 @@ class Figure:
 
 def figures(notes: Sequence[LineNote], meter: Meter) -> tuple[Figure, ...]:
     """What is written for the notes of a bar."""
+    if notes and all(n.pitch is None and not n.hit for n in notes):
+        start, last = notes[0].start_q, notes[-1]
+        length = last.start_q + last.length_q - start
+        return (Figure(start, length, VALUES[0], rest=True),)  # whatever the meter
     cuts = [*meter.pulse_starts_q, meter.length_q]
     found: list[Figure] = []
     for note in notes:

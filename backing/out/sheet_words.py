@@ -47,7 +47,7 @@ def title_words(
     elif chart.settings.tempo is not None:
         words.append(tempo_words(chart.settings.tempo, meter))
     if chart.settings.key is not None:
-        words.append(key_words(chart.settings.key))
+        words.append(key_words(chart.settings.key, chart.header.german))
     if chart.settings.feel is not None:
         words.append(feel_words(chart.settings.feel))
     if chart.settings.clave:
@@ -64,6 +64,15 @@ def title_words(
     if transposing:
         words.append(f"for instruments in {INSTRUMENTS.get(transposing, transposing)}")
     return ", ".join(w for w in words if w)
+
+
+def typeset(text: str) -> str:
+    """Typed apostrophes as printers set them.
+
+    >>> typeset("the winter's night")
+    'the winter’s night'
+    """
+    return text.replace("'", "’")
 
 
 def steps(semitones: int) -> str:
@@ -88,9 +97,9 @@ def tempo_words(tempo: Tempo, meter: Meter) -> str:
     return f"{UNITS.get(tempo.unit(meter), '♩')} = {figure(tempo.bpm)}{to}"
 
 
-def key_words(key: Key) -> str:
+def key_words(key: Key, german: bool = False) -> str:
     """`B♭ major`."""
-    return f"{note(key.tonic)} {'minor' if key.minor else 'major'}"
+    return f"{note(key.tonic, german)} {'minor' if key.minor else 'major'}"
 
 
 def feel_words(feel: Feel) -> str:
@@ -121,11 +130,11 @@ def players_words(settings: Settings) -> str:
     return f"without {named}" if settings.players.all_but else f"{named} only"
 
 
-def section_words(settings: Settings, meter: Meter) -> tuple[str, str]:
+def section_words(settings: Settings, meter: Meter, german: bool) -> tuple[str, str]:
     """What changes where a section begins: dynamics, and the rest."""
     words = []
     if settings.key is not None:
-        words.append(key_words(settings.key))
+        words.append(key_words(settings.key, german))
     if settings.tempo is not None:
         words.append(tempo_words(settings.tempo, meter))
     if settings.style is not None:
@@ -178,7 +187,7 @@ def direction_words(words: Words, before: Meter, meter: Meter) -> tuple[str, str
     """
     direction: Direction | None = words.direction
     if direction is None:
-        return pretty(words.text), "words", False
+        return typeset(pretty(words.text)), "words", False
     name = direction.name
     if name == "Segno":
         return "𝄋", "sign", False

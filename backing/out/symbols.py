@@ -14,11 +14,21 @@ from backing.harmony.symbol import Chord
 from backing.pitch import NoteName
 
 SIGNS = {-3: "♭𝄫", -2: "𝄫", -1: "♭", 0: "", 1: "♯", 2: "𝄪", 3: "♯𝄪"}
-MUSIC = re.compile(r"([♭♯♮𝄫𝄪]+)")
 QUALITY = re.compile(r"(mMaj|maj|m|dim|\+)?(6/9|13|11|9|7|6|5)?(.*)", re.S)
 TAIL = re.compile(r"sus24|sus[24]|add[b#]?\d+|no\d+|alt|[b#]{1,2}\d+|\(([^)]*)\)")
 WORDS = {"maj": "maj", "m": "m", "mMaj": "m(maj", "dim": "dim", "+": "+"}
 MARKS = {"maj": "△", "m": "–", "mMaj": "–△", "dim": "°", "+": "+"}
+
+
+@dataclass(frozen=True, slots=True)
+class Spelling:
+    """How symbols are written on a sheet: with signs for qualities, with German names for notes."""
+
+    signs: bool = False
+    german: bool = False
+
+
+PLAIN = Spelling()
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +60,21 @@ def pretty(text: str) -> str:
     return re.sub(r"b(?=\d)", "♭", text).replace("#", "♯")
 
 
-def note(name: NoteName) -> str:
-    """A note name with its sign: `B♭`."""
-    return name.letter + sign(name.alter)
+def note(name: NoteName, german: bool = False) -> str:
+    """A note name with its sign: `B♭`; in German B natural is H and B flat is B.
+
+    >>> [note(NoteName.parse(n), german=True) for n in ("B", "Bb", "Bbb", "F#")]
+    ['H', 'B', 'H𝄫', 'F♯']
+    """
+    letter, alter = named(name, german)
+    return letter + sign(alter)
+
+
+def named(name: NoteName, german: bool) -> tuple[str, int]:
+    """Letter and alteration as they are written."""
+    if german and name.letter == "B":
+        return ("B", 0) if name.alter == -1 else ("H", name.alter)
+    return name.letter, name.alter
 
 
 @lru_cache(maxsize=4096)
@@ -83,22 +105,9 @@ def split(quality: str, signs: bool) -> tuple[str, str, str, tuple[str, ...]]:
     return shown, extension, "".join(words), tuple(alterations)
 
 
-def parts(chord: Chord, signs: bool = False) -> Parts:
+def parts(chord: Chord, signs: bool = False, german: bool = False) -> Parts:
     """A chord in pieces for setting."""
     quality, extension, word, alterations = split(chord.quality, signs)
-    bass = chord.bass
-    return Parts(
-        chord.root.letter,
-        sign(chord.root.alter),
-        quality,
-        extension,
-        word,
-        alterations,
-        bass.letter if bass else "",
-        sign(bass.alter) if bass else "",
-    )
-
-
-def pieces(text: str) -> list[dict[str, object]]:
-    """Text cut where the face changes: `[{"text": "♭", "music": True}, {"text": "9", "music": False}]`."""
-    return [{"text": t, "music": bool(MUSIC.fullmatch(t))} for t in MUSIC.split(text) if t]
+    letter, alter = named(chord.root, german)
+    bass, bass_alter = named(chord.bass, german) if chord.bass else ("", 0)
+    return Parts(letter, sign(alter), quality, extension, word, alterations, bass, sign(bass_alter))
