@@ -210,8 +210,8 @@ def explain_json(
     return found
 
 
-def timeline_text(name: str, performance: Performance) -> str:
-    """What a chart plays: title and settings, the form, how long it is, and the chords of every bar."""
+def timeline_text(name: str, performance: Performance, remarks: Sequence[str] = ()) -> str:
+    """What a chart plays: title and settings, the form, how long it is, what was decided, the chords of every bar."""
     arrangement = performance.arrangement
     timeline = arrangement.timeline
     first = timeline.bars[0]
@@ -226,7 +226,7 @@ def timeline_text(name: str, performance: Performance) -> str:
         f"form: {form_text(timeline)}",
         f"{bars} bar{'s' if bars > 1 else ''}, {_minutes(performance.duration_s)}{counted}; "
         f"ending: {timeline.ending.name}",
-        *(f"note: {note}" for note in timeline.notes),
+        *(f"note: {note}" for note in (*timeline.notes, *remarks)),
     ]
     for section in timeline.sections:
         lines += ["", *_section_lines(timeline, section, arrangement.silent)]

@@ -60,11 +60,28 @@ def check(path: Path) -> Checked:
 
 
 def check_report(checked: Checked) -> str:
-    """The form as played, bars, length, and the chord of every bar."""
+    """The form as played, bars, length, what was decided for the writer, and the chord of every bar."""
     from backing.dump import timeline_text
 
     assert checked.performance is not None
-    return timeline_text(checked.name, checked.performance)
+    return timeline_text(checked.name, checked.performance, foreign_meters(checked.performance))
+
+
+def foreign_meters(performance: Performance) -> list[str]:
+    """A sentence for every meter that a style of the track has no patterns for."""
+    from backing.style.grid import telling
+
+    timeline = performance.arrangement.timeline
+    styles = {
+        p.style.name: p.style for player in performance.arrangement.players for p in player.parts
+    }
+    said = []
+    for meter in dict.fromkeys(bar.meter for bar in timeline.bars):
+        for name, style in sorted(styles.items()):
+            written = {pattern.meter for part in style.parts for pattern in part.patterns}
+            if words := telling([*style.meters, *sorted(written, key=str)], meter):
+                said.append(f"{name} in {meter.full_name}: {words}")
+    return said
 
 
 def explain(path: Path, wish: Options, as_json: bool) -> object:

@@ -312,6 +312,15 @@ def test_check_lists_form_and_chords_and_as_json_the_timeline(
     assert told["diagnostics"] == []
 
 
+def test_check_says_what_a_style_does_in_a_meter_that_is_not_its_own(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["check", chart("meter: 5/4\nstyle: bossa nova\n| Cm7 | F7 |\n")]) == 0
+    assert "note: bossa nova in 5/4 (3+2): " in capsys.readouterr().out
+    assert run(["check", chart("meter: 4/4\nstyle: bossa nova\n| Cm7 | F7 |\n")]) == 0
+    assert "bossa nova in" not in capsys.readouterr().out
+
+
 def test_check_names_every_mistake_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["check", "--json", chart(FIVE_MISTAKES)]) == 1
     (told,) = json.loads(capsys.readouterr().out)
