@@ -683,3 +683,14 @@ def test_apostrophes_are_set_as_printers_do() -> None:
     (page,) = sheet_of("title: Miller's\n| C |\nwords: | it's |\n")
     assert on(page, "Miller’s").size == 22.0
     assert on(page, "it’s")
+
+
+def test_a_count_stands_at_the_end_of_a_repeat_that_begins_inside_a_line() -> None:
+    (page,) = sheet_of("| C |: F | G :| x3 |: Am | D :| x4 E |\n")
+    assert on(page, "×3").x > on(page, "G").x
+    assert on(page, "×4").x > on(page, "D").x
+
+
+def test_a_count_stands_in_the_margin_before_a_pickup() -> None:
+    (page,) = sheet_of("pickup: 1\n| G7 |: C | F :| x3\n")
+    assert on(page, "×3").x < min(m.x1 for m in bar_lines(page))

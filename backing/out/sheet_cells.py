@@ -44,7 +44,8 @@ class Cell:
     meter_before: Meter
     shown_meter: Meter | None = None
     repeat_starts: bool = False
-    count: int = 0  # how often the repeat that begins here is played, where that is to be told
+    count: int = 0  # how often the repeat that begins with this line is played, told in the margin
+    told: int = 0  # the same at its end, where it begins inside a line
     bracket: Bracket | None = None
     dynamics: str = ""
     changes: str = ""
@@ -94,7 +95,7 @@ def rows(chart: Chart) -> list[Row]:
     chart_key = chart.settings.key or Key(NoteName("C", 0))
     for section in chart.sections:
         brackets = bracketed(section)
-        counts = counted(section)
+        margin, end = counted(section)
         key = section.settings.key or chart_key
         i = 0
         for n, line in enumerate(section.lines):
@@ -107,7 +108,11 @@ def rows(chart: Chart) -> list[Row]:
                     if i == 0
                     else ("", "")
                 )
-                cells.append(cell(bar, before, shown, brackets.get(i), counts.get(i, 0), start))
+                cells.append(
+                    cell(
+                        bar, before, shown, brackets.get(i), margin.get(i, 0), end.get(i, 0), start
+                    )
+                )
                 i += 1
             name = section.name if n == 0 else ""
             found.append(Row(tuple(cells), name, key, begins=n == 0))
@@ -120,6 +125,7 @@ def cell(
     shown: Meter | None,
     bracket: Bracket | None,
     count: int,
+    told: int,
     start: tuple[str, str],
 ) -> Cell:
     parts = tuple(
@@ -134,6 +140,7 @@ def cell(
         shown_meter=shown,
         repeat_starts=bar.repeat_start,
         count=count,
+        told=told,
         bracket=bracket,
         dynamics=start[0],
         changes=start[1],
@@ -173,18 +180,25 @@ def bracketed(section: Section) -> dict[int, Bracket]:
     return found
 
 
-def counted(section: Section) -> dict[int, int]:
-    """Where a repeat begins that is played more than twice, and how often."""
-    found: dict[int, int] = {}
+def counted(section: Section) -> tuple[dict[int, int], dict[int, int]]:
+    """How often repeats are played, if more than twice: by the bar where they begin, if that begins a line, and by
+    the bar where they end otherwise. A pickup before the first bar is no bar of the line."""
+    first: set[int] = set()
+    i = 0
+    for line in section.lines:
+        first.add(i + (len(line.bars) > 1 and line.bars[0].number == 0))
+        i += len(line.bars)
+    margin: dict[int, int] = {}
+    end: dict[int, int] = {}
     start = 0
     for i, bar in enumerate(section.bars):
-        if bar.repeat_start:
-            start = i
+        if bar.repeat_start or bar.number == 0:
+            start = i + (bar.number == 0)
         if bar.times:
             if bar.times > 2:
-                found[start] = bar.times
+                (margin if start in first else end)[start if start in first else i] = bar.times
             start = i + 1
-    return found
+    return margin, end
 
 
 def cut_cell(one: Cell, at: int) -> tuple[Cell, Cell]:
@@ -201,7 +215,7 @@ def cut_cell(one: Cell, at: int) -> tuple[Cell, Cell]:
     bracket = one.bracket
     return (
         replace(
-            one, parts=before, closes=False, melody=early(one.melody), hits=early(one.hits),
+            one, parts=before, closes=False, told=0, melody=early(one.melody), hits=early(one.hits),
             kicks=early(one.kicks), bracket=bracket and replace(bracket, ends=False, closes=False),
         ),
         replace(

@@ -102,7 +102,8 @@ def draw(
     if staffed:
         staff, bottom = melody(row, sets, look, low, bottom)
         marks += staff
-    side, up, down = margin_marks(row, sets[0], look, margin)
+    count = max(one.cell.count for one in sets)
+    side, up, down = margin_marks(row, sets[0], count, look, margin)
     marks += side
     numbered = row.begins and any(len(one.cell.bar.words) > 1 for one in sets)
     verses, bottom = under_words(sets, max(bottom, down) if numbered else bottom, row.begins)
@@ -270,6 +271,8 @@ def bar_words(one: Set) -> list[tuple[list[Run], float, bool]]:
         found.append(([joined(runs, 0.4)], one.x0, False))
     if cell.shown_meter is not None and groups_words(cell.shown_meter):
         found.append(([run(groups_words(cell.shown_meter), 0.46)], one.x0 + LEAD * 0.75, False))
+    if cell.told:
+        found.append(([run(f"×{cell.told}", WORDS, MEDIUM)], one.x1, True))
     for text in cell.bar.texts:
         inside = cell.start_q <= text.at_q < cell.end_q or (cell.closes and text.at_q >= cell.end_q)
         if not inside:
@@ -375,7 +378,7 @@ def under_words(sets: Sequence[Set], y: float, begins: bool) -> tuple[list[Mark]
 
 
 def margin_marks(
-    row: Row, first: Set, look: Look, margin: float
+    row: Row, first: Set, count: int, look: Look, margin: float
 ) -> tuple[list[Mark], float, float]:
     """Number of the first bar, times of a repeat, and the section's name in its box; how far they reach up and down."""
     marks: list[Mark] = []
@@ -391,8 +394,8 @@ def margin_marks(
         one = run(str(number), NUMBER, soft=True)
         marks += [placed(m, right - one.width, base) for m in one.marks]
         right -= one.width + 0.22
-    if first.cell.count:
-        one = run(f"×{first.cell.count}", WORDS, MEDIUM)
+    if count:
+        one = run(f"×{count}", WORDS, MEDIUM)
         marks += [placed(m, right - one.width, base) for m in one.marks]
     return marks, up, down
 

@@ -24,6 +24,7 @@ from backing.out.symbols import PLAIN, Spelling
 from backing.pitch import Key
 
 LEAST_BEAT = 0.28  # from tick to tick
+SLASH_BEAT = 0.62  # and where beats are held by slashes
 CLEAR = 0.36  # from the end of a chord to the next thing
 LEAD = 0.34  # from a bar line to the first chord
 REPEAT = 0.42  # dots of a repeat
@@ -114,7 +115,8 @@ def measure(cell: Cell, look: Look, key: Key) -> Measured:
         symbol = part_symbol(part, look)
         least = symbol.width + CLEAR if symbol else 0.45
         beats = float(part.length_q / cell.bar.meter.beat_q)
-        least = max(least, LEAST_BEAT * beats)
+        held = any(part.start_q < t < part.start_q + part.length_q for t in cell.slashes)
+        least = max(least, (SLASH_BEAT if held else LEAST_BEAT) * beats)
         if part.slot is not None and part.slot.ring:
             least = max(least, 1.0)
         onsets.append(tuple(inside))
@@ -167,7 +169,7 @@ def spread(needs: Sequence[float], spans: Sequence[float], room: float) -> list[
 def arranged(row: Sequence[Measured], room: float, indent: float) -> list[Set]:
     """The bars of a system side by side in `room`; the first begins `indent` late, behind a clef."""
     needs = [m.total + (indent if i == 0 else 0.0) for i, m in enumerate(row)]
-    widths = spread(needs, [m.cell.length for m in row], max(room, sum(needs)))
+    widths = bar_widths(row, needs, max(room, sum(needs)))
     sets = []
     x = 0.0
     for i, (m, w) in enumerate(zip(row, widths, strict=True)):
@@ -194,6 +196,27 @@ def arranged(row: Sequence[Measured], room: float, indent: float) -> list[Set]:
         sets.append(Set(m.cell, x, x + w, start, tuple(times), tuple(xs)))
         x += w
     return sets
+
+
+def bar_widths(row: Sequence[Measured], needs: Sequence[float], room: float) -> list[float]:
+    """Bars as wide as they are long; those with more in them as wide as if chords alone shared the line by time."""
+    times = [m.cell.length for m in row]
+    widths = spread(needs, times, room)
+    dense = [n >= w - 1e-6 for n, w in zip(needs, widths, strict=True)]
+    if not any(dense) or room - sum(needs) < 1e-6:
+        return widths
+    spare = [n - sum(m.rooms) for n, m in zip(needs, row, strict=True)]
+    parts = spread(
+        [r for m in row for r in m.rooms],
+        [float(p.length_q) for m in row for p in m.cell.parts],
+        room - sum(spare),
+    )
+    i, wanted = 0, []
+    for m, need, extra, full in zip(row, needs, spare, dense, strict=True):
+        held = sum(parts[i : i + len(m.rooms)]) + extra
+        i += len(m.rooms)
+        wanted.append(max(need, held) if full else need)
+    return spread(wanted, times, room)
 
 
 def needed(row: Sequence[Measured], indent: float) -> float:
