@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 
@@ -11,7 +12,7 @@ from backing.arrangement import Arrangement
 from backing.instruments import DRUM_KEYS
 from backing.style.find import find, names
 from tests import measures
-from tests.band import arranged, chart, notes_in, player, timeline
+from tests.band import arranged, chart, demo, notes_in, player, timeline
 from tests.test_zones import rows
 
 EIGHT = "Cmaj7 | Am7 | Dm7 | G7 | Em7 | A7 | Dm7 | G7"
@@ -158,3 +159,42 @@ def test_chords_and_bass_of_straight_styles_stand_on_their_grid(name: str) -> No
                     part.role,
                     pattern.name,
                 )
+
+
+def test_under_strummed_open_chords_the_bass_lies_low_and_stays_there() -> None:
+    """The guitar strums its open shapes whole, since the bass keeps below them; a root that stays keeps its octave."""
+    music = demo("folk")
+    guitar, bass = player(music, "guitar").notes, player(music, "bass").notes
+    shapes = Counter(tuple(frets) for _, frets in measures.grips(player(music, "guitar")))
+    assert shapes[(3, 2, 0, 0, 0, 3)] > 20
+    assert shapes[(0, 2, 2, 0, 0, 0)] > 0
+    assert guitar
+    roots = [n for n in bass if n.degree == "1"]
+    for a, b in pairwise(roots):
+        assert a.chord == b.chord or abs(a.pitch - b.pitch) < 12
+
+
+def test_quick_rows_of_chords_are_struck_whole() -> None:
+    """A chord that lasts a beat is not broken into single notes: keys and guitar strike it together."""
+    music = demo("gospel")
+    for role in ("keys", "guitar"):
+        first = notes_in(player(music, role).notes, 0, 4)
+        for beat in range(4):
+            assert len([n for n in first if n.start_q == beat]) >= 3, (role, beat)
+
+
+@pytest.mark.parametrize(
+    "style", ["pop ballad", "six-eight ballad", "folk finger-picking", "slow waltz"]
+)
+def test_keys_and_guitar_do_not_both_break_chords(style: str) -> None:
+    """One breaks or picks, the other holds (common practice: who leads, and who leaves room)."""
+    for seed in (1, 2, 3):
+        meter = find(style).meters[0].full_name
+        music = arranged(chart(EIGHT, meter=meter, choruses=2, ending="as written"), style, seed)
+        for bar in music.timeline.bars:
+            singles = []
+            for role in ("keys", "guitar"):
+                here = notes_in(player(music, role).notes, bar.start_q, bar.end_q)
+                places = Counter(n.start_q for n in here)
+                singles.append(sum(count == 1 for count in places.values()) >= 3)
+            assert not all(singles), (seed, bar.index)

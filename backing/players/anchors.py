@@ -21,6 +21,11 @@ from backing.players.walking import move_cost, routes
 from backing.timebase import EIGHTH
 
 HOME = 38  # D2, where a line begins
+UNDER_STRUMMING = 34  # where it lies under a guitar that strums all its strings
+_STAYS = {
+    0: 0.0,
+    12: 2.4,
+}  # a figure that is told by degree keeps its register while its root stays
 _REST_TONES = ((0, 0.0), (5, 0.35), (3, 0.45), (7, 0.9))  # step of the chord and points, 0 its bass
 
 
@@ -164,7 +169,7 @@ def settle(
             for state, (cost, _) in paths[-1].items():
                 going = _going(here, state[0], pitch, low, high, leads)
                 run = state[1] + 1 if state[0] == pitch and len(here.slots) == 1 else 1
-                total = cost + own + going + (4.0 if run > 2 else 0.0)
+                total = cost + own + going + (4.0 if run > 2 and here.walks else 0.0)
                 there = (pitch, min(run, 3))
                 if there not in reached or total < reached[there][0]:
                     reached[there] = (total, state)
@@ -183,7 +188,8 @@ def _going(here: Stretch, start: int, end: int, low: int, high: int, leads: bool
     """Points for leading from one anchor to the next through the stretch between them."""
     free = len(here.slots) - 1
     if not here.walks or free == 0:
-        return move_cost(end - start)
+        size = abs(end - start)
+        return move_cost(size) if here.walks or size not in _STAYS else _STAYS[size]
     best = routes(*route_key(here, start, end, low, high, leads))
     return best[0].cost if best else 12.0 + move_cost(end - start)
 
@@ -212,11 +218,12 @@ def _candidates(brief: Brief, stretch: Stretch, low: int, high: int) -> list[tup
     if stretch.way == "octaves" and high - 12 >= low + 11:
         high -= 12  # there has to be room above
     place = brief.place.at(stretch.bar, str(stretch.start_q))
+    home = UNDER_STRUMMING if brief.style.strummed else HOME
     found: dict[int, float] = {}
     for pc, cost in options:
         for pitch in range(low + (pc - low) % 12, high + 1, 12):
             chance = 0.5 * place.roll("register", pitch)
-            cost_here = cost + 0.006 * (pitch - HOME - 2) ** 2 + chance
+            cost_here = cost + 0.006 * (pitch - home - 2) ** 2 + chance
             if pitch not in found or cost_here < found[pitch]:
                 found[pitch] = cost_here
     return sorted(found.items())

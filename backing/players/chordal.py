@@ -38,6 +38,7 @@ class Step:
     chord: Chord
     colours: tuple[Degree, ...]
     bass: int  # 0 where no bass plays
+    bass_inside: int  # likewise, of the notes that begin under it
     melody: tuple[int, ...]
     fast: bool
     level: str
@@ -80,6 +81,7 @@ def steps(brief: Brief) -> list[Step]:
                 chord,
                 _colours(chord, role, brief.bars[bar].key, sung) if role else (),
                 _highest(bass, under, change.end_q),
+                _highest(bass, under, change.end_q, change.start_q),
                 sung,
                 length <= brief.bars[bar].meter.beat_q,
                 band(brief.plans[bar].level),
@@ -128,10 +130,11 @@ def _colours(
     return colours(chord, function, key, tuple(sorted({note % 12 for note in melody})))
 
 
-def _highest(bass: Sequence[Note], at: int, end: Fraction) -> int:
+def _highest(bass: Sequence[Note], at: int, end: Fraction, since: Fraction | None = None) -> int:
     found = 0
     while at < len(bass) and bass[at].start_q < end:
-        found = max(found, bass[at].pitch)
+        if since is None or bass[at].start_q >= since:
+            found = max(found, bass[at].pitch)
         at += 1
     return found
 

@@ -138,13 +138,12 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
     base = loudness(plan.level) * (0.98 + 0.04 * min(plan.phrase_bar, 3) / 3)
     on_beat = {p for p, _ in beats(bar.meter)}
     why = f"pattern '{chosen.pattern.name}'"
-    rim = plan.level < 2.0 and word(brief.part, "pattern", "soft") == "rim"
+    timed = chosen.pattern.where in (Where.TIME, Where.OPENING)
+    rim = timed and plan.level < 2.0 and word(brief.part, "pattern", "soft") == "rim"
     strokes: Strokes = {}
     for name, line in in_feel(chosen.lines, bar, _CYMBALS).items():
-        drum = "rim" if rim and name == "snare" else name
-        if drum not in DRUM_KEYS:
-            continue
         for beat in line:
+            drum = "rim" if rim and name == "snare" and beat.mark != "g" else name
             at = shift + beat.at_q
             if at < bar.start_q:
                 continue
@@ -156,7 +155,7 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
             elif drum in _CYMBALS and beat.at_q not in on_beat:
                 force *= _OFF_BEAT * (0.88 if not brief.style.feel.straight else 1.0)
             strokes[at, drum] = (base * force, why)
-    if chosen.pattern.where in (Where.TIME, Where.OPENING):
+    if timed:
         if plan.fill and word(brief.part, "pattern", "fills") != "none":
             return _crash(_filled(brief, bar, plan, strokes, place, base), bar, plan, base)
         vary = 0.0 if brief.style.repeats else number(brief.part, "pattern", "vary")

@@ -56,6 +56,8 @@ def hold(brief: Brief) -> dict[int, Held]:
     for step in found:
         kind = family[step.level]
         lowest = -(-step.bass // 3) * 3 if step.bass > strings[0] + capo else 0
+        if kind == "open":  # all six strings, down to the note of the bass
+            lowest = step.bass_inside if lowest else 0
         added = () if kind in ("open", "power", "triads") else step.colours
         offer = grips(step.chord, added, kind, VOICES[kind], strings, capo, lowest)
         offers.append(offer)

@@ -137,7 +137,7 @@ def technique(pattern: Pattern) -> str:
     """Picked or broken, strummed, or struck whole: what a hand does not change from bar to bar."""
     marks = [c.mark for bar in pattern.lines.get("chord", ()) for pulse in bar for c in pulse.cells]
     picked = sum(mark.isdigit() for mark in marks)
-    if 2 * picked > len(marks):
+    if picked and 2 * picked >= len(marks):
         return "picked"
     return "strummed" if any(mark in "dDuUm" for mark in marks) else "struck"
 

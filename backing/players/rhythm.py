@@ -241,6 +241,8 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
         if following is None and change.end_q == zone.end_q == score.brief.end_q:
             following = score.brief.ahead
         beat = change.span.start_q
+        if line == "chord" and any(r.mark.isdigit() for r in here):
+            here = _together(score, change, here)
         if start == change.start_q < beat and zone.kind is ZoneKind.TIME:
             moved = next((r for r in here if r.start_q == beat), None)
             here = [r for r in here if r.start_q == start or r.start_q > beat]
@@ -285,6 +287,17 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
         if placed:
             ring_q = max(ring_q, placed[-1][0].end_q)
     return _cut(score, zone, placed, line)
+
+
+def _together(score: _Score, change: Change, here: list[_Raw]) -> list[_Raw]:
+    """A broken chord that lasts no longer than a beat is struck whole: there is no time to break it."""
+    beat_q = score.brief.bars[here[0].bar].meter.beat_q
+    if change.span.length_q > beat_q or change.span.again:
+        return here
+    first = here[0]
+    why = f"{first.why}, struck whole in a quick row of chords"
+    end = max(r.end_q for r in here)
+    return [_Raw(first.start_q, end, "x", first.line, why, first.bar, first.strict)]
 
 
 def _added(score: _Score, start: Fraction, end: Fraction, mark: str, line: str) -> _Raw:

@@ -22,6 +22,7 @@ from backing.style.settings import word
 
 ACCENT, DEAD = 1.12, 0.45
 DEAD_Q = Fraction(1, 8)
+UNDER_STRINGS = 45  # A2, where a strummed guitar leaves the bass its room
 Event = tuple[Fraction, Fraction, str]  # start, end, mark
 
 
@@ -143,6 +144,9 @@ def _note(line: Line, index: int, event: Event, told: bool) -> tuple[Note, bool]
             degree = degree if degree.lstrip("-") in ("1", "8") else "1"
             why = f"{anchor_why(stretch, anchor)}, {why}"
         pitch = degree_pitch(anchor, t, degree, line.low, line.high)
+        strummed = line.brief.style.strummed and degree in ("3", "5")
+        if strummed and pitch > UNDER_STRINGS and pitch - 12 >= line.low:
+            pitch -= 12  # below the strings that are strummed
     until = max(min(until, limit), at + DEAD_Q / 2)
     return _made(line, stretch, at, until, pitch, force, why, t.name(pitch), chord), early
 

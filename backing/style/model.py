@@ -114,5 +114,11 @@ class Style:
         return next((p for p in self.parts if p.role == role), None)
 
     @property
+    def strummed(self) -> bool:
+        """Whether a guitar strums open chords, over which the bass keeps low."""
+        guitar = self.part("guitar")
+        return guitar is not None and guitar.settings.get("voicing") == "open"
+
+    @property
     def roles(self) -> tuple[str, ...]:
         return tuple(p.role for p in self.parts)
