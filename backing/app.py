@@ -343,7 +343,7 @@ def write_sheet(prepared: Prepared, path: Path, wish: Options) -> list[Path]:
         chart = transpose_chart(chart, WRITTEN_ABOVE[wish.transposing])
     meter = prepared.timeline.bars[0].meter
     unit = QUARTER if meter.counted_in_eighths else meter.beat_q
-    bpm = round(60_000_000 / prepared.timeline.tempo[0].us / unit)
+    bpm = Fraction(round(60_000_000 / prepared.timeline.tempo[0].us / unit))
     return write(chart, path, force=wish.force, style=prepared.style.name, tempo=(unit, bpm))
 
 
