@@ -36,7 +36,7 @@ def with_tag(visits: Sequence[Visit]) -> tuple[Visit, ...]:
             break
         bars = visit.bars[-wanted:]
         wanted -= len(bars)
-        tail.append(replace(visit, bars=bars, part="ending", chorus=0, label=TAG))
+        tail.append(visit._replace(bars=bars, part="ending", chorus=0, label=TAG))
     return (*visits, *(tail[::-1] * TAG_TIMES))
 
 

@@ -8,10 +8,9 @@ bar's choices alone. BLAKE2b (RFC 7693) hashes the key.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from hashlib import blake2b
 from struct import iter_unpack
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 T = TypeVar("T")
 
@@ -46,8 +45,7 @@ def row(count: int, *key: object) -> list[float]:
     return numbers[:count]
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """A stem of a key; `roll(decision)` draws there.
 
     The usual stem is (seed, part, section name, pass, bar within the section).

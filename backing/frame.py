@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from backing.chart.ast import Chart, Dynamics, Ending, Section
 from backing.harmony.spelling import interval_for_semitones, interval_to_key
@@ -46,8 +47,7 @@ class Request:
     colour: bool | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Ground:
+class Ground(NamedTuple):
     """What is the same for all sections: chart, request, what the style brings, and the key and its shift.
 
     `usual_tempo` and `grid_q` (the smallest note) are the style's; `section_grids` those of styles that sections name.
@@ -84,8 +84,7 @@ def ground_of(
     return Ground(chart, request, usual_tempo, grid_q, section_grids, key, shift)
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(NamedTuple):
     """One section in one transposition. `shares` multiply the tempo bar by bar (`beat = beat`).
 
     `steady` is true where the tempo cannot change inside the section, so that nobody need count its beats.

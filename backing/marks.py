@@ -8,9 +8,9 @@ the bar, after a chord it strikes that chord and stops (common practice).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from typing import NamedTuple
 
 from backing.chart.ast import Bar, Direction, LineNote, Slot, Text
 from backing.harmony.spelling import interval_for_semitones, transpose
@@ -25,8 +25,7 @@ SWITCHES = frozenset({"a tempo", "rubato", "in 2", "in 4", "half time", "double 
 ZERO = Fraction(0)
 
 
-@dataclass(frozen=True, slots=True)
-class SpanMark:
+class SpanMark(NamedTuple):
     """A chord's place in its bar and how the band takes it."""
 
     start_q: Fraction
@@ -40,8 +39,7 @@ class SpanMark:
     held: bool
 
 
-@dataclass(frozen=True, slots=True)
-class NoteMark:
+class NoteMark(NamedTuple):
     """A note (or hit: `pitch` None) of a line; `held` goes on from the note before."""
 
     start_q: Fraction
@@ -50,8 +48,7 @@ class NoteMark:
     held: bool
 
 
-@dataclass(frozen=True, slots=True)
-class BarMark:
+class BarMark(NamedTuple):
     """Everything of a bar that does not depend on where it is played. `hits` and `kicks` None: no such line."""
 
     number: int

@@ -11,8 +11,8 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import NamedTuple
 
 from backing.timebase import TempoStep, microseconds_a_quarter
 
@@ -24,16 +24,14 @@ TOO_SLOW = "that tempo is below 3.6 quarters a minute, the slowest that a MIDI f
 ONE = Fraction(1)
 
 
-@dataclass(frozen=True, slots=True)
-class Beat:
+class Beat(NamedTuple):
     """A counted beat at `at_q`; `share` multiplies the tempo (`beat = beat` at a change of meter)."""
 
     at_q: Fraction
     share: Fraction = ONE
 
 
-@dataclass(frozen=True, slots=True)
-class Bend:
+class Bend(NamedTuple):
     """From `at_q` the tempo moves to `to_qpm`, or by `share` where that is None; both None is `a tempo`."""
 
     at_q: Fraction
@@ -41,8 +39,7 @@ class Bend:
     share: Fraction | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Leg:
+class Leg(NamedTuple):
     """One playing of a section: its tempo, gliding to `to_qpm` where that is given, its beats and bends.
 
     `follows` is true where the tempo is the chart's, not the section's own.
@@ -75,7 +72,7 @@ def glided(legs: Sequence[Leg], to_qpm: Fraction, end_q: Fraction) -> list[Leg]:
         if leg.follows:
             way = to_qpm - leg.qpm
             start, end = leg.start_q / end_q, leg.end_q / end_q
-            leg = replace(leg, qpm=leg.qpm + way * start, to_qpm=leg.qpm + way * end)
+            leg = leg._replace(qpm=leg.qpm + way * start, to_qpm=leg.qpm + way * end)
         moved.append(leg)
     return moved
 

@@ -77,7 +77,7 @@ def _excerpt(ground: Ground) -> Timeline:
     """The sections or bars that are asked for, as often as choruses are asked for."""
     request = ground.request
     plain = replace(request, ending=Ending(EndingKind.AS_WRITTEN))
-    timeline = _whole(replace(ground, request=plain), choruses_of(ground.chart))
+    timeline = _whole(ground._replace(request=plain), choruses_of(ground.chart))
     if request.bars is not None:
         timeline = only_bars(timeline, *request.bars)
     else:
@@ -116,7 +116,7 @@ def _whole(ground: Ground, choruses: int) -> Timeline:
     order = order_of_play(chart, choruses)
     ending = request.ending or header.ending or Ending()
     if ending.kind is EndingKind.TAG:
-        order = replace(order, visits=with_tag(order.visits))
+        order = order._replace(visits=with_tag(order.visits))
     score = _placed(ground, order)
     glide = chart.settings.tempo
     legs = score.legs

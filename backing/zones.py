@@ -11,8 +11,8 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from backing.chart.ast import EndingKind
 from backing.instruments import UNPITCHED
@@ -26,8 +26,7 @@ RANK = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
+class Mark(NamedTuple):
     """A stretch of time in which something other than keeping time is asked for; `why` is a key of `RANK`."""
 
     start_q: Fraction

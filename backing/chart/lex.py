@@ -8,7 +8,6 @@ as typed.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from enum import Enum
 from typing import NamedTuple
 
@@ -114,8 +113,7 @@ class Token(NamedTuple):
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class BarMark:
+class BarMark(NamedTuple):
     """What stands between two bars: `|`, `:|: x3`, `|2.` …"""
 
     start: int

@@ -7,10 +7,10 @@ what stands in brackets and shares one place. Times are in reading order, one (s
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
+from typing import NamedTuple
 
 from backing.chart.codes import count
 from backing.timebase import Meter
@@ -21,8 +21,7 @@ Times = tuple[tuple[Fraction, Fraction], ...]
 MOST_SHARING = 16  # items in one pair of brackets
 
 
-@dataclass(frozen=True, slots=True)
-class Space:
+class Space(NamedTuple):
     """The bar that is filled: a whole one of `meter`, or a pickup of so many counted beats."""
 
     meter: Meter

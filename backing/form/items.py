@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from backing.chart.ast import Bar, Chart, FormItem, Section
 from backing.errors import ChartError
@@ -20,8 +21,7 @@ BEFORE = frozenset({"intro"})
 AFTER = frozenset({"ending", "outro", "coda", "tag"})
 
 
-@dataclass(frozen=True, slots=True)
-class Form:
+class Form(NamedTuple):
     """The items that come before the choruses, in each of them, and after them."""
 
     intro: tuple[FormItem, ...]
@@ -50,8 +50,7 @@ def choruses_of(chart: Chart) -> int:
     return chart.header.choruses or chart.header.form_repeats
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """One bar in the order of play: bar `bar` of item `item` of the whole form."""
 
     item: int

@@ -7,8 +7,8 @@ begins a new visit.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from itertools import groupby
+from typing import NamedTuple
 
 from backing.chart.ast import LAST, Chart, Section
 from backing.errors import ChartError
@@ -17,8 +17,7 @@ from backing.form.items import Reader, Step, form_of
 from backing.source import Diagnostic
 
 
-@dataclass(frozen=True, slots=True)
-class Visit:
+class Visit(NamedTuple):
     """One playing of a section: `bars` by index, in order. `part` is "intro", "chorus" or "ending".
 
     `label` is shown instead of the section's name where that is given (a tag).
@@ -32,8 +31,7 @@ class Visit:
     label: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Order:
+class Order(NamedTuple):
     """The visits in order; `written_ending` is true where the chart itself says how the tune ends."""
 
     visits: tuple[Visit, ...]

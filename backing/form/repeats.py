@@ -8,13 +8,12 @@ endings without follow the section's playings. Sources: order of play as any not
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from backing.chart.ast import LAST, Bar, BarLine
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
+class Block(NamedTuple):
     """An ending: bars `start` to `end` (excluded), for the playings in `numbers`."""
 
     numbers: tuple[int, ...]
@@ -22,8 +21,7 @@ class Block:
     end: int
 
 
-@dataclass(frozen=True, slots=True)
-class Endings:
+class Endings(NamedTuple):
     """Endings that stand side by side. `total` is how often their repeat is played, 0 without repeat signs."""
 
     blocks: tuple[Block, ...]
@@ -86,8 +84,7 @@ def _total(bars: Sequence[Bar], blocks: Sequence[Block], end: int) -> int:
     return max(most, 2, max(times))
 
 
-@dataclass(frozen=True, slots=True)
-class Playing:
+class Playing(NamedTuple):
     """How a section is to be played this time: its number, whether it is the last one, and what is left out."""
 
     number: int = 1

@@ -12,9 +12,9 @@ oer4.com omission rules). The sizes of the costs are our own, set by listening a
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations, pairwise, permutations
+from typing import NamedTuple
 
 from backing.harmony.symbol import Chord
 from backing.pitch import Degree
@@ -30,8 +30,7 @@ VOICES = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Tones:
+class Tones(NamedTuple):
     """What a chord offers: `need` must be in the voicing, `may` can be; `colours` are those of `may` not written.
 
     `whole` is true where an upper chord must stay complete (slash chords).

@@ -10,9 +10,9 @@ the path begins and is favoured. Degrees are counted in the major scale of the a
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from typing import NamedTuple
 
 from backing.harmony.chord import Chord
 from backing.harmony.scales import (
@@ -47,8 +47,7 @@ NUMERALS = ("I", "II", "III", "IV", "V", "VI", "VII")
 STEPS = ("1", "b2", "2", "b3", "3", "4", "#4", "5", "b6", "6", "b7", "7")  # by semitones
 
 
-@dataclass(frozen=True, slots=True)
-class Function:
+class Function(NamedTuple):
     """What one chord does.
 
     `key` is the area that it is heard in, `degree` its root there, `role` one of the names above, `target` the root

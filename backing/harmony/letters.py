@@ -9,7 +9,7 @@ place of plain letters is folded to them (music signs, superscripts, dashes); le
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from backing.pitch import NoteName
 
@@ -48,8 +48,7 @@ SOLFEGE_NOTES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class SymbolWarning:
+class SymbolWarning(NamedTuple):
     """A symbol that was read, and what its writer should know; `code` is stable."""
 
     code: str
@@ -73,8 +72,7 @@ class SymbolError(ValueError):
         super().__init__(f"{message}; {self.hint}" if self.hint else message)
 
 
-@dataclass(frozen=True, slots=True)
-class Plain:
+class Plain(NamedTuple):
     """A symbol in plain characters; `columns` says where each stood, with one more for the end."""
 
     text: str

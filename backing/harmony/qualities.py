@@ -11,8 +11,8 @@ the eleventh leaves a thirteenth over a major third, the perfect fifth leaves a 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from backing.pitch import Degree
 
@@ -161,8 +161,7 @@ ORDER = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Quality:
+class Quality(NamedTuple):
     """Everything about a chord but its root and bass; see `Chord`."""
 
     name: str

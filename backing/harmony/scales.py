@@ -11,8 +11,8 @@ chord of a ii-V, as notes to avoid: common practice.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from backing.harmony.chord import Chord
 from backing.pitch import Degree, Key, NoteName, degrees
@@ -61,8 +61,7 @@ RARE = 6
 FLAT_SEVENTH = Degree(7, -1)
 
 
-@dataclass(frozen=True, slots=True)
-class Scale:
+class Scale(NamedTuple):
     """A scale above a chord's root; `avoid` are degrees of it that are not held."""
 
     name: str

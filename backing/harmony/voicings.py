@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from operator import sub
+from typing import NamedTuple
 
 from backing.harmony.families import Tones, gaps_of, stacks, tones
 from backing.harmony.symbol import Chord
@@ -29,8 +30,7 @@ LOW_LIMITS = {
 MOST_CANDIDATES = 16
 
 
-@dataclass(frozen=True, slots=True)
-class Voicing:
+class Voicing(NamedTuple):
     """Rising MIDI `pitches` with their `degrees` by name; `shape` says how it is built; `cost` is its own."""
 
     pitches: tuple[int, ...]

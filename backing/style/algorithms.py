@@ -9,11 +9,10 @@ that holds when a style says nothing.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Setting:
+class Setting(NamedTuple):
     """One setting: `about` is shown to writers of styles; numbers lie in `low`..`high`."""
 
     kind: str  # "flag", "number", "choice", "words" (a list of choices)
@@ -24,8 +23,7 @@ class Setting:
     high: float = 1.0
 
 
-@dataclass(frozen=True, slots=True)
-class Algorithm:
+class Algorithm(NamedTuple):
     """One way to play: what it is, and its settings by name."""
 
     about: str
