@@ -37,6 +37,7 @@ STACKED = 0.46
 PITCH = 0.43  # from row to row of a stack
 BASS = 0.8
 LOWERED = 1 / 3
+JOIN = 0.02  # between pieces: PDF readers take wider gaps for blanks when text is copied
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,25 +76,25 @@ def symbol(chord: Chord | None, spelling: Spelling = PLAIN) -> Symbol:
     if p.accidental:
         pen.put(accidental(p.accidental, 0.8))
     if p.quality:
-        pen.put(run(p.quality, QUALITY), gap=0.03)
+        pen.put(run(p.quality, QUALITY), gap=JOIN)
     if p.extension:
-        pen.put(run(p.extension, RAISED), LIFT, gap=0.05)
+        pen.put(run(p.extension, RAISED), LIFT, gap=JOIN)
     if p.word and p.extension:
-        pen.put(run(p.word, ALTERED), LIFT, gap=0.05)
+        pen.put(run(p.word, ALTERED), LIFT, gap=JOIN)
     elif p.word:
         for piece in re.findall(r"[a-z]+|[^a-z]+", p.word):
             if piece.isalpha() and piece.isascii():
-                pen.put(run(piece, QUALITY), gap=0.03)
+                pen.put(run(piece, QUALITY), gap=JOIN)
             else:
-                pen.put(run(piece, RAISED), LIFT, gap=0.03)
+                pen.put(run(piece, RAISED), LIFT, gap=JOIN)
     if len(p.alterations) > 2:
         up, down = stack(pen, p.alterations)
         ascent, descent = max(ascent, up), max(descent, down)
     elif p.alterations:
-        pen.put(run("(", ALTERED), LIFT, gap=0.05)
+        pen.put(run("(", ALTERED), LIFT, gap=JOIN)
         for i, alteration in enumerate(p.alterations):
-            pen.put(run(alteration, ALTERED), LIFT, gap=0.12 if i else 0.02)
-        pen.put(run(")", ALTERED), LIFT, gap=0.02)
+            pen.put(run(alteration, ALTERED), LIFT, gap=0.12 if i else JOIN)
+        pen.put(run(")", ALTERED), LIFT, gap=JOIN)
     if p.bass:
         pen.put(run("/", 1.0), -0.14, gap=0.0)
         pen.put(run(p.bass, BASS, BOLD), -LOWERED, gap=-0.06)
