@@ -30,14 +30,14 @@ class Packets:
     packets: tuple[bytes, ...]
 
 
-def encode(path: Path, kbps: int) -> Packets:
-    """A sound file as packets of about `kbps`. Raises `OutputError`, `AudioUnavailable`."""
+def encode(path: Path, kbps: int, *, mono: bool = False) -> Packets:
+    """A sound file as packets of about `kbps`, `mono` as the mean of its channels. Raises `OutputError`, `AudioUnavailable`."""
     encoder = encoder_path()
     command = [
         *(encoder, "-v", "error", "-nostdin", "-i", str(path)),
         *("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:a", "+bitexact"),
         *("-c:a", "libopus", "-b:a", f"{kbps}k", "-vbr", "on", "-frame_duration", "20"),
-        *("-ar", str(RATE), "-f", "ogg", "-"),
+        *("-ac", "1" if mono else "2", "-ar", str(RATE), "-f", "ogg", "-"),
     ]
     try:
         done = subprocess.run(command, capture_output=True, check=False)

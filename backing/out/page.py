@@ -13,6 +13,7 @@ import html
 import json
 import os
 import re
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
@@ -36,7 +37,7 @@ from backing.timeline import ChordSpan, PlayedBar, Timeline
 
 PARTS = Path(__file__).parent / "page"
 SCRIPTS = ("time.js", "sound.js", "rows.js", "sheet.js", "speak.js", "controls.js", "main.js")
-WORKER = "studio.js"
+WORKER = ("slices.js", "resample.js", "studio.js")
 STRETCH = "vendor/signalsmith-stretch-1.3.2.mjs"
 DECODER = "vendor/opus-decoder-0.7.12.min.js"
 STRETCH_ENDS = "function registerWorkletProcessor"  # what follows is for another use of the library
@@ -45,6 +46,7 @@ SHIFTS = range(-6, 7)
 # kbit/s a player: what keeps cymbals and strings clean, and all together three minutes in less than 8 MB.
 KBPS = {"drums": 56, "percussion": 48, "bass": 36}
 USUAL_KBPS = 48
+MONO = ("bass",)  # it stands in the middle, and one channel is stretched in half the time
 MOST_KBPS = 232
 NOTE_SIGNS = {
     Fraction(1, 2): "♪",
@@ -120,7 +122,9 @@ def encoded(stems: Stems) -> dict[str, opus.Packets]:
     wanted = {role: KBPS.get(role, USUAL_KBPS) for role in stems}
     scale = min(1.0, MOST_KBPS / max(1, sum(wanted.values())))
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        done = pool.map(lambda r: opus.encode(Path(stems[r]), round(wanted[r] * scale)), stems)
+        done = pool.map(
+            lambda r: opus.encode(Path(stems[r]), round(wanted[r] * scale), mono=r in MONO), stems
+        )
         return dict(zip(stems, done, strict=True))
 
 
@@ -131,7 +135,10 @@ def page_data(
     timeline = performance.arrangement.timeline
     tempo = performance.tempo
     table = _Symbols(timeline, signs)
-    at_s = lambda q: round(tempo.seconds(q), 6)  # noqa: E731
+
+    def at_s(q: Fraction) -> float:
+        return round(tempo.seconds(q), 6)
+
     bars = timeline.bars
     return {
         "title": timeline.title or "Untitled",
@@ -141,17 +148,7 @@ def page_data(
         "countIn": round(performance.count_in_s, 6),
         "clicks": count_in_clicks(performance),
         "keys": [key_name(_moved(bars[0].key, shift)) for shift in SHIFTS],
-        "sections": [
-            {
-                "name": s.name,
-                "pass": s.pass_,
-                "chorus": s.chorus,
-                "part": s.part,
-                "first": s.first - 1,
-                "last": s.last - 1,
-            }
-            for s in timeline.sections
-        ],
+        "sections": section_data(timeline),
         "choruses": timeline.choruses,
         "bars": [bar_data(bar, performance) for bar in bars],
         "chords": [
@@ -175,10 +172,29 @@ def page_data(
                 "channels": sound.channels,
                 "skip": sound.skip,
                 "frames": sound.frames,
+                "onsets": strokes(performance, role) if role in UNPITCHED else None,
             }
             for role, sound in sounds.items()
         ],
     }
+
+
+def section_data(timeline: Timeline) -> list[dict[str, Any]]:
+    """The form as played; `time` counts the playings of a section within its chorus."""
+    times: Counter[tuple[str, int]] = Counter()
+    rows = []
+    for s in timeline.sections:
+        times[s.name, s.chorus] += 1
+        rows.append(
+            {
+                "name": s.name,
+                "time": times[s.name, s.chorus],
+                "chorus": s.chorus,
+                "first": s.first - 1,
+                "last": s.last - 1,
+            }
+        )
+    return rows
 
 
 def bar_data(bar: PlayedBar, performance: Performance) -> dict[str, Any]:
@@ -212,6 +228,13 @@ def count_in_clicks(performance: Performance) -> list[list[float]]:
         for n in p.notes
         if n.onset_s < performance.count_in_s - 1e-6
     ]
+
+
+def strokes(performance: Performance, role: str) -> list[float]:
+    """When an unpitched player strikes, in seconds; the page cuts its sound there to play it at another tempo."""
+    return sorted(
+        {round(n.onset_s, 4) for p in performance.players if p.role == role for n in p.notes}
+    )
 
 
 def instruments_of(performance: Performance, role: str) -> str:
@@ -327,7 +350,7 @@ def text(data: Mapping[str, Any], sounds: Mapping[str, opus.Packets]) -> str:
         "licences": script_safe(_read("vendor/LICENCES.txt")),
         "stretch": base64_of(stretch_library().encode()),
         "decoder": base64_of((PARTS / DECODER).read_bytes()),
-        "studio": base64_of(_read(WORKER).encode()),
+        "studio": base64_of(joined([_read(name) for name in WORKER]).encode()),
         "script": script_safe(joined([_read(name) for name in SCRIPTS])),
     }
     return re.sub(r"\{\{(\w+)\}\}", lambda found: fill[found[1]], _read("page.html"))

@@ -1,5 +1,5 @@
 // The controls: one sentence whose words are buttons, each opening what it changes.
-import { element } from "./rows.js";
+import { element, pieces } from "./rows.js";
 import { CLICKS, COUNTS, bandWords, barName, rangeWords, sectionSaid, stepWords } from "./speak.js";
 
 const STEPS = [0, 1, 2, 3, 5, 10];
@@ -15,7 +15,8 @@ export function createControls(data, state, places, on) {
 
   const play = element("button", { type: "button", id: "play", class: "word play", onclick: on.toggle }, "Play");
   sentence.append(play);
-  const word = (name, before, about, text) => {
+  const units = [];
+  const word = (name, lead, about, text, comma = true) => {
     const said = element("span");
     const button = element(
       "button",
@@ -23,27 +24,28 @@ export function createControls(data, state, places, on) {
       said,
       element("span", { class: "unseen" }, `: ${about}`),
     );
-    const lead = element("span", { class: "lead" }, before);
-    sentence.append(lead, button);
+    const stop = element("span");
+    const unit = element("span", { class: "unit" }, lead, button, stop);
+    sentence.append(" ", unit);
     buttons[name] = button;
-    refresh.push(() => {
-      said.textContent = text();
-    });
-    return { lead, button };
+    units.push({ unit, stop, comma });
+    refresh.push(() => said.replaceChildren(...pieces(text())));
+    return unit;
   };
-  word("range", " ", "which bars", () => rangeWords(data, state));
-  word("tempo", " at ", "tempo", () => `${state.percent} %`);
-  word("key", " in ", "key", () => data.keys[state.shift + 6]);
-  word("band", ", ", "who plays, and how loud", () => {
+  word("range", "", "which bars", () => rangeWords(data, state), false);
+  word("tempo", "at ", "tempo", () => `${state.percent} %`, false);
+  word("key", "in ", "key", () => data.keys[state.shift + 6]);
+  word("band", "", "who plays, and how loud", () => {
     const words = bandWords(data, state);
-    return words === "everyone" ? "with everyone" : words.startsWith("without") ? words : `with ${words}`;
+    return words.startsWith("without") ? words : `with ${words}`;
   });
-  word("click", ", ", "click", () => CLICKS.find(([name]) => name === state.manner)[1]);
-  word("count", ", ", "count-in", () => COUNTS.find(([bars]) => bars === state.countIn)[1]);
-  const step = word("step", ", ", "faster after each pass", () => stepWords(state));
-  sentence.append(".");
+  word("click", "", "click", () => CLICKS.find(([name]) => name === state.manner)[1]);
+  word("count", "", "count-in", () => COUNTS.find(([bars]) => bars === state.countIn)[1]);
+  const step = word("step", "", "faster after each pass", () => stepWords(state));
   refresh.push(() => {
-    step.lead.hidden = step.button.hidden = !state.loop;
+    step.hidden = !state.loop;
+    const seen = units.filter(({ unit }) => !unit.hidden);
+    seen.forEach(({ stop, comma }, i) => (stop.textContent = i === seen.length - 1 ? "." : comma ? "," : ""));
     play.textContent = state.playing ? "Stop" : "Play";
   });
 
@@ -70,7 +72,7 @@ export function createControls(data, state, places, on) {
     list.forEach(([value, text, said]) => {
       const input = element("input", { type: "radio", name, value: String(value), onchange: () => choose(value) });
       if (said) input.setAttribute("aria-label", said);
-      set.append(element("label", {}, input, element("span", {}, text)));
+      set.append(element("label", {}, input, element("span", {}, ...pieces(text))));
       refresh.push(() => (input.checked = current() === value));
     });
     return set;

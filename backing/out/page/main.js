@@ -1,5 +1,5 @@
 // The page: one state, what changes it, and what it is shown and sounded by.
-import { createRuler, element } from "./rows.js";
+import { createRuler, element, pieces } from "./rows.js";
 import { createSheet } from "./sheet.js";
 import { createControls, FASTEST, SLOWEST } from "./controls.js";
 import { createSound, openContext, openStudio } from "./sound.js";
@@ -17,10 +17,10 @@ const state = {
 let sound = null, studio = null, ruler, sheet, controls, frame = 0, later = 0;
 
 function show() {
-  byId("title").textContent = data.title;
+  byId("title").replaceChildren(...pieces(data.title));
   byId("by").textContent = data.by;
   byId("by").hidden = !data.by;
-  byId("line").textContent = data.line;
+  byId("line").replaceChildren(...pieces(data.line));
   ruler = createRuler();
   sheet = createSheet(data, ruler, { stage: byId("stage"), whole: byId("sheet"), form: byId("form") }, { jump, choose, choosing: (a, b) => sheet.choose(a, b) });
   controls = createControls(data, state, { sentence: byId("sentence"), drawer: byId("drawer") }, {
@@ -34,6 +34,8 @@ function show() {
     [width, height] = [innerWidth, innerHeight];
     sheet.lay(state.shift);
   });
+  addEventListener("beforeprint", () => sheet.print());
+  addEventListener("afterprint", () => sheet.lay(state.shift));
   resized();
 }
 
@@ -67,7 +69,7 @@ function load() {
   sound.onend = stopped;
   for (const role of roles) applyLevel(role);
   sound.warm();
-  page.sound = sound;
+  Object.assign(page, { sound, studio, openSound: (context) => createSound(data, studio, context) });
 }
 
 function wish() {
@@ -291,8 +293,8 @@ addEventListener("keydown", (event) => {
   act();
 });
 
-const page = { data, state, sound: null, sheet: () => sheet };
-window.practice = page;
+const page = { data, state, sound: null, studio: null, sheet: () => sheet };
+window.practice = page; // for tests, and for who wants to look
 show();
 if (document.readyState === "loading") document.addEventListener("DOMContentLoaded", load);
 else load();

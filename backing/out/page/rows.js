@@ -15,10 +15,12 @@ export function element(name, properties = {}, ...children) {
   return node;
 }
 
-const FLAT = /([♭♯♮𝄫𝄪]+)/u;
+const SIGN = /([♭♯♮𝄫𝄪])/u;
+const SIGNS = { "♭": "flat", "♯": "sharp", "♮": "natural", "𝄫": "flat", "𝄪": "cross" };
 
-function pieces(text) {
-  return text.split(FLAT).filter(Boolean).map((t) => (FLAT.test(t) ? element("span", { class: "sign" }, t) : t));
+// Text with its accidentals in the music face.
+export function pieces(text) {
+  return text.split(SIGN).filter(Boolean).map((t) => (SIGNS[t] ? element("span", { class: `sign ${SIGNS[t]}` }, t) : t));
 }
 
 // Root bold, quality on its line, extensions at the height of capitals, alterations in brackets, the bass lower.
@@ -26,7 +28,7 @@ export function chordNode(part) {
   if (!part) return element("span", { class: "chord" }, element("span", { class: "quality" }, "N.C."));
   const node = element("span", { class: "chord" }, element("b", {}, part.root));
   const add = (name, ...inside) => node.append(element("span", { class: name }, ...inside));
-  if (part.sign) add("sign root-sign", part.sign);
+  if (part.sign) add("root-sign", ...pieces(part.sign));
   if (part.quality) add("quality", ...pieces(part.quality));
   if (part.high) add("high", ...pieces(part.high));
   if (part.alter.length > 2) {
@@ -38,7 +40,7 @@ export function chordNode(part) {
   }
   if (part.bass) {
     add("stroke", "/");
-    add("bass", part.bass, ...(part.bassSign ? [element("span", { class: "sign" }, part.bassSign)] : []));
+    add("bass", part.bass, ...pieces(part.bassSign));
   }
   return node;
 }
@@ -93,7 +95,7 @@ export function chordsByBar(data, shift) {
   return by;
 }
 
-// Rows for all lines at `size` px in `width` px. A row is { pieces, q, start, end, first, opens }.
+// Rows for all lines at `size` px in `width` px. A row is { pieces, q, start, end, line, opens }.
 export function layRows(data, chords, ruler, width, size) {
   const gap = 0.3 * size;
   const fits = (some) => {
@@ -120,14 +122,16 @@ export function layRows(data, chords, ruler, width, size) {
     return made;
   };
   const rows = [];
+  let number = -1;
   const push = (some, opens) => {
     const head = data.bars[some[0].bar], tail = some[some.length - 1];
     rows.push({
-      pieces: some, opens, q: some.reduce((sum, p) => sum + p.to - p.from, 0),
+      pieces: some, opens, line: number, q: some.reduce((sum, p) => sum + p.to - p.from, 0),
       start: secondsAt(head, some[0].from), end: tail.to >= data.bars[tail.bar].q ? data.bars[tail.bar].end : secondsAt(data.bars[tail.bar], tail.to),
     });
   };
   for (const line of linesOf(data.bars)) {
+    number++;
     const whole = line.map((bar) => ({ bar, from: 0, to: data.bars[bar].q, chords: chords[bar] }));
     let groups = [whole];
     for (let count = 2; count <= whole.length && !groups.every(fits); count++) groups = shared(whole, count);
@@ -139,6 +143,22 @@ export function layRows(data, chords, ruler, width, size) {
     }
   }
   return rows;
+}
+
+// Rows of one line that are shown together, at most `most` of them: { rows, start }.
+export function together(rows, most) {
+  const groups = [];
+  for (let i = 0; i < rows.length; ) {
+    let end = i;
+    while (end < rows.length && rows[end].line === rows[i].line) end++;
+    const count = Math.ceil((end - i) / most);
+    for (let part = 0; part < count; part++) {
+      const some = rows.slice(i + Math.round((part * (end - i)) / count), i + Math.round(((part + 1) * (end - i)) / count));
+      groups.push({ rows: some, start: some[0].start });
+    }
+    i = end;
+  }
+  return groups;
 }
 
 // A bar too full for one row, cut before chords into parts that fit, or one chord each.
@@ -195,7 +215,7 @@ export function rowNode(row, data, ruler, width, size, named) {
   if (row.opens) {
     const section = data.sections[first.section];
     if (section.name) margin.append(element("span", { class: "box" }, section.name));
-    if (section.pass > 1 && section.name) margin.append(element("span", { class: "time" }, `${section.pass}×`));
+    if (section.time > 1 && section.name) margin.append(element("span", { class: "time" }, ordinal(section.time)));
   }
   if (first.number && row.pieces[0].from === 0) margin.append(element("span", { class: "number" }, String(first.number)));
   node.append(margin, line);
@@ -212,6 +232,11 @@ export function rowNode(row, data, ruler, width, size, named) {
       gone.style.transform = `scaleX(${(q / row.q).toFixed(5)})`;
     },
   };
+}
+
+function ordinal(n) {
+  const ending = n % 100 > 10 && n % 100 < 14 ? "th" : (["th", "st", "nd", "rd"][n % 10] ?? "th");
+  return `${n}${ending}`;
 }
 
 function at(node, left) {

@@ -1,16 +1,20 @@
 // What is seen of the tune: its form in words, the line that sounds with the next below, and all lines to choose from.
 import { indexAt } from "./time.js";
-import { LEAST, chordsByBar, element, layRows, rowNode } from "./rows.js";
+import { LEAST, chordsByBar, element, layRows, rowNode, together } from "./rows.js";
 import { barSaid, sectionSaid } from "./speak.js";
 
 const LARGE = 64; // px: a root capital of 12 mm, for a stand
 const LARGE_FROM = 1000; // px of width; below it sizes shrink evenly to those of a phone
 const SMALL_AT = 360;
+const NEXT = 0.72; // the size of the line below, as a share
+const PRINTED = 600; // px: A4 between margins, less the left margin of the rows
+const PRINTED_SIZE = 20;
+const SHARE = 0.5; // of the height of the window that the two lines may take
 
 export function createSheet(data, ruler, places, on) {
   const { stage, whole, form } = places;
   const sheet = { chords: [] };
-  let stageRows = [], wholeRows = [], lit = null, litForm = -1, shownRow = -1, chosen = [0, -1], shift = 0, cursor = 0;
+  let groups = [], wholeRows = [], lit = null, litForm = -1, shown = -1, here = [], chosen = [0, -1], shift = 0, cursor = 0;
   let size = LARGE, width = 0;
 
   const words = data.sections.map((section) => {
@@ -37,8 +41,23 @@ export function createSheet(data, ruler, places, on) {
     document.documentElement.style.setProperty("--stage", `${size}px`);
     const styles = getComputedStyle(stage);
     width = stage.clientWidth - parseFloat(styles.paddingLeft) - parseFloat(styles.paddingRight) - parseFloat(styles.getPropertyValue("--margin"));
-    stageRows = layRows(data, sheet.chords, ruler, width, size);
-    wholeRows = layRows(data, sheet.chords, ruler, width, LEAST + 0.5).map((row) => rowNode(row, data, ruler, width, LEAST + 0.5, named));
+    const tallness = parseFloat(styles.getPropertyValue("--row")) * size + parseFloat(styles.getPropertyValue("--row-more"));
+    const most = Math.max(1, Math.floor((innerHeight * SHARE) / tallness - NEXT));
+    groups = together(layRows(data, sheet.chords, ruler, width, size), most);
+    const fullest = Math.max(...groups.map((g) => g.rows.length));
+    stage.style.minHeight = `${Math.ceil((fullest + NEXT) * tallness) + 20}px`;
+    fill(width, LEAST + 0.5);
+    shown = -1;
+    lit = null;
+    markChosen();
+    sheet.show(sheet.place ?? data.bars[cursor].start, false);
+  };
+
+  // All lines for paper, and back to the screen.
+  sheet.print = () => fill(PRINTED, PRINTED_SIZE);
+
+  function fill(room, em) {
+    wholeRows = layRows(data, sheet.chords, ruler, room, em).map((row) => rowNode(row, data, ruler, room, em, named));
     whole.replaceChildren(...wholeRows.map((r) => r.node));
     let last = null;
     for (const r of wholeRows) {
@@ -48,31 +67,27 @@ export function createSheet(data, ruler, places, on) {
       }
       last = section.chorus;
     }
-    shownRow = -1;
-    lit = null;
-    markChosen();
-    sheet.show(sheet.place ?? data.bars[cursor].start, false);
-  };
+  }
 
-  function showRow(index) {
-    if (index === shownRow) return;
-    const grows = index === shownRow + 1 && shownRow >= 0;
-    shownRow = index;
-    const here = rowNode(stageRows[index], data, ruler, width, size, named);
-    here.node.classList.add("here");
-    const nodes = [here.node];
-    sheet.marks = here.marks;
-    sheet.light = here.light;
-    sheet.next = null;
-    if (index + 1 < stageRows.length) {
-      sheet.next = rowNode(stageRows[index + 1], data, ruler, width / 0.72, size * 0.72, named);
-      sheet.next.node.classList.add("next");
-      nodes.push(sheet.next.node);
-    }
-    stage.replaceChildren(...nodes);
+  function showGroup(index) {
+    if (index === shown) return;
+    const grows = index === shown + 1 && shown >= 0;
+    shown = index;
+    const room = Math.max(...groups.map((g) => g.rows.length)) - groups[index].rows.length;
+    const set = (row, share, name) => {
+      const made = rowNode(row, data, ruler, width / share, size * share, named);
+      made.node.classList.add(name);
+      return made;
+    };
+    here = groups[index].rows.map((row) => set(row, 1, "here"));
+    const next = (groups[index + 1]?.rows ?? []).slice(0, 1 + room).map((row) => set(row, NEXT, "next"));
+    sheet.marks = [...here, ...next].flatMap((r) => r.marks);
+    stage.replaceChildren(...here.map((r) => r.node), ...next.map((r) => r.node));
     markChosen();
     if (grows && !matchMedia("(prefers-reduced-motion: reduce)").matches) {
-      here.node.animate([{ transform: "translateY(55%) scale(.72)", transformOrigin: "0 0" }, { transform: "none", transformOrigin: "0 0" }], { duration: 160, easing: "ease-out" });
+      for (const { node } of here) {
+        node.animate([{ transform: `translateY(60%) scale(${NEXT})`, transformOrigin: "0 0" }, { transform: "none", transformOrigin: "0 0" }], { duration: 160, easing: "ease-out" });
+      }
     }
   }
 
@@ -80,14 +95,14 @@ export function createSheet(data, ruler, places, on) {
   sheet.show = (place, sounds) => {
     sheet.place = place;
     const p = Math.min(Math.max(place, data.bars[0].start), data.bars[data.bars.length - 1].end - 1e-4);
-    showRow(indexAt(stageRows, p));
-    sheet.light(sounds ? place : 0);
+    showGroup(indexAt(groups, p));
+    for (const row of here) row.light(sounds ? place : 0);
     const n = sounds ? indexAt(data.chords, p) : -1;
-    const key = `${n}/${shownRow}`;
+    const key = `${n}/${shown}`;
     if (key !== lit) {
       lit = key;
       const coming = sounds ? n + 1 : indexAt(data.chords, p);
-      for (const mark of [...sheet.marks, ...(sheet.next?.marks ?? [])]) {
+      for (const mark of sheet.marks) {
         mark.node.classList.toggle("sounds", mark.n === n);
         mark.node.classList.toggle("comes", mark.n === coming);
       }

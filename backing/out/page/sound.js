@@ -83,12 +83,31 @@ export function createSound(data, studio, context) {
   const weak = stroke(context, 1, false);
   let spans = [];
   let wish = null; // how to go on: see `play`
+  const resting = new Set(); // players that are silent
   let slowest = 0.35; // seconds that a first chunk took lately
 
   const sound = { context, spans: () => spans, levels, master, onend: () => {} };
   const frame = (t) => Math.round(t * RATE) / RATE;
 
-  sound.level = (role, gain) => levels.get(role).gain.setTargetAtTime(gain, context.currentTime, 0.015);
+  // A silent player is not stretched at all; one that comes back joins where the music is.
+  sound.level = (role, gain) => {
+    levels.get(role).gain.setTargetAtTime(gain, context.currentTime, 0.015);
+    if (gain > 0 && resting.delete(role)) {
+      const player = data.players.find((p) => p.role === role);
+      const now = frame(context.currentTime + lead());
+      for (const span of spans.filter((s) => s.kind === "music" && s.end > now)) {
+        const old = span.streams.find((s) => s.role === role);
+        if (old.sources.length || old.done) leave(old, now);
+        else closed(old);
+        const skipped = Math.max(0, Math.round((now - old.at) * RATE));
+        const made = streamOf(player, old.at + skipped / RATE, old.from + (skipped / RATE) * span.rate, old.frames - skipped, span);
+        span.streams[span.streams.indexOf(old)] = made;
+      }
+      pump();
+    } else if (gain === 0) {
+      resting.add(role);
+    }
+  };
   sound.playing = () => spans.length > 0;
 
   // `wish`: { bar, first, last, loop, rate, step, top, shift, countIn (bars), manner (of the click) }.
@@ -102,6 +121,7 @@ export function createSound(data, studio, context) {
 
   sound.stop = () => {
     cut(context.currentTime + 0.005);
+    spans = [];
     wish = null;
   };
 
@@ -173,19 +193,21 @@ export function createSound(data, studio, context) {
     span.end = span.at + (end - span.from) / rate;
     const sounds = frame((over ? over.at : span.at) - early / rate);
     const frames = Math.round(((end - tail - from + early) / rate) * RATE);
-    for (const player of data.players) {
-      const gain = context.createGain();
-      gain.connect(levels.get(player.role));
-      const until = sounds + frames / RATE;
-      gain.gain.setValueAtTime(1, Math.max(context.currentTime, until - FADE));
-      gain.gain.linearRampToValueAtTime(0, until);
-      span.streams.push({
-        role: player.role, gain, at: sounds, from: from - early, frames, done: 0, chunks: 0, sources: [],
-        shift: player.pitched ? wish.shift : 0, id: 0, busy: false, closed: false,
-      });
-    }
+    for (const player of data.players) span.streams.push(streamOf(player, sounds, from - early, frames, span));
     spans.push(span);
     return span;
+  }
+
+  function streamOf(player, at, from, frames, span) {
+    const gain = context.createGain();
+    gain.connect(levels.get(player.role));
+    const until = at + frames / RATE;
+    gain.gain.setValueAtTime(1, Math.max(context.currentTime, until - FADE));
+    gain.gain.linearRampToValueAtTime(0, until);
+    return {
+      role: player.role, gain, at, from, frames, done: 0, chunks: 0, sources: [],
+      shift: player.pitched ? span.shift : 0, id: 0, busy: false, closed: false,
+    };
   }
 
   function strike(span, at, strength) {
@@ -240,7 +262,7 @@ export function createSound(data, studio, context) {
   }
 
   async function feed(span, stream) {
-    if (stream.busy || stream.closed || stream.done >= stream.frames) return;
+    if (resting.has(stream.role) || stream.busy || stream.closed || stream.done >= stream.frames) return;
     if (stream.at + stream.done / RATE > context.currentTime + HORIZON) return;
     stream.busy = true;
     if (!stream.id) stream.id = studio.open(stream.role, stream.from, span.rate, stream.shift);
@@ -284,17 +306,19 @@ export function createSound(data, studio, context) {
     }
   }
 
+  function leave(stream, t) {
+    closed(stream);
+    stream.gain.gain.cancelScheduledValues(t - FADE);
+    stream.gain.gain.setValueAtTime(1, Math.max(0, t - FADE));
+    stream.gain.gain.linearRampToValueAtTime(0, t);
+    for (const source of stream.sources) source.stop(t + 0.01);
+  }
+
   // Nothing that is planned sounds after t.
   function cut(t) {
     for (const span of spans) {
       for (const click of span.clicks) if (click.at >= t) click.source.stop(0);
-      for (const stream of span.streams ?? []) {
-        closed(stream);
-        stream.gain.gain.cancelScheduledValues(t - FADE);
-        stream.gain.gain.setValueAtTime(1, Math.max(0, t - FADE));
-        stream.gain.gain.linearRampToValueAtTime(0, t);
-        for (const source of stream.sources) source.stop(t + 0.01);
-      }
+      for (const stream of span.streams ?? []) leave(stream, t);
       span.end = Math.min(span.end, t);
     }
     spans = spans.filter((span) => span.at < t && span.end > context.currentTime - 1);
@@ -329,5 +353,12 @@ export function createSound(data, studio, context) {
   };
 
   sound.tick = pump;
+
+  // True when everything is there that will sound up to the horizon.
+  sound.ready = () => {
+    const end = context.currentTime + HORIZON;
+    const due = (s) => !s.closed && !resting.has(s.role) && s.done < s.frames && s.at + s.done / RATE <= end;
+    return !spans.some((span) => span.streams?.some(due));
+  };
   return sound;
 }

@@ -15,7 +15,7 @@ export function barSaid(data, chords, index) {
 }
 
 export function sectionSaid(data, section) {
-  const times = section.pass > 1 ? `, time ${section.pass}` : "";
+  const times = section.time > 1 ? `, time ${section.time}` : "";
   const chorus = data.choruses > 1 && section.chorus ? `, chorus ${section.chorus}` : "";
   return `${section.name || "the tune"}${times}${chorus}`;
 }

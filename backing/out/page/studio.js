@@ -1,12 +1,14 @@
-// The worker that makes sound: Opus packets become samples, samples become another tempo or key. It answers
+// The worker that makes sound: Opus packets become samples, and these another tempo or key. It answers
 // { stream, frames } with so many more frames of that stream. A stream is one player from one place at one rate.
+
+import { sliced } from "./slices.js";
+import { HALF, resampled } from "./resample.js";
 
 const RATE = 48000;
 const FRAME = 960;
 const BLOCK = 50; // packets decoded at a time, one second
 const KEPT = 12; // decoded blocks kept for each player
 const PREROLL = 4; // packets decoded before a jump, as RFC 7845 advises (80 ms)
-const TONALITY = 8000 / RATE; // partials above are moved without keeping their ratios
 const STEP = 2400; // frames stretched at a time
 
 const players = new Map();
@@ -20,7 +22,7 @@ function bytesOf(base64) {
   return bytes;
 }
 
-async function addPlayer({ role, base64, sizes, channels, skip, frames }) {
+async function addPlayer({ role, base64, sizes, channels, skip, frames, onsets }) {
   const { OpusDecoder } = self["opus-decoder"];
   const decoder = new OpusDecoder({
     sampleRate: RATE, channels, streamCount: 1, coupledStreamCount: channels - 1, preSkip: 0,
@@ -30,7 +32,7 @@ async function addPlayer({ role, base64, sizes, channels, skip, frames }) {
   const bytes = bytesOf(base64);
   const starts = new Uint32Array(sizes.length + 1);
   sizes.forEach((size, i) => (starts[i + 1] = starts[i] + size));
-  players.set(role, { decoder, bytes, starts, channels, skip, frames, next: 0, blocks: new Map() });
+  players.set(role, { decoder, bytes, starts, channels, skip, frames, onsets, next: 0, blocks: new Map() });
 }
 
 // One decoded second; frames are counted as the decoder counts them, `skip` included.
@@ -82,21 +84,84 @@ async function stretcher(channels) {
   return { module, channels, before, after, room };
 }
 
+// A stream makes frames by `more(count)`: as they are, sliced, stretched, or stretched and read at another speed.
 async function openStream({ stream, role, from, rate, shift }) {
   const player = players.get(role);
-  const plain = rate === 1 && shift === 0;
-  const made = { player, rate, plain, from: Math.round(from * RATE), done: 0, stretch: null };
+  const factor = 2 ** (shift / 12);
+  const start = Math.round(from * RATE);
+  const made = { more: null, stretch: null };
   streams.set(stream, made);
-  if (plain) return;
+  if (player.onsets) made.more = rate === 1 ? plain(player, start) : slices(player, start, rate);
+  else if (factor === 1) made.more = await spread(made, player, start, rate);
+  else {
+    const slow = rate / factor;
+    const source = await spread(made, player, Math.round(start - HALF * slow), slow);
+    made.more = resampled(source, player.channels, factor);
+  }
+}
+
+const empty = (player, count) => Array.from({ length: player.channels }, () => new Float32Array(count));
+
+function plain(player, start) {
+  let at = start;
+  return (count) => {
+    const out = empty(player, count);
+    copy(player, at, count, out);
+    at += count;
+    return out;
+  };
+}
+
+function slices(player, start, rate) {
+  const read = (at, count) => {
+    const out = empty(player, count);
+    copy(player, at, count, out);
+    return out;
+  };
+  const onsets = player.onsets.filter((t) => t * RATE > start);
+  const source = sliced(read, onsets, start, player.frames, rate);
+  let rest = null; // of a slice that was given in part
+  return (count) => {
+    const out = empty(player, count);
+    let at = 0;
+    while (at < count) {
+      const slice = rest ?? source.next().value;
+      if (!slice) break;
+      const length = Math.min(count - at, slice[0].length);
+      out.forEach((channel, c) => channel.set(slice[c].subarray(0, length), at));
+      rest = length < slice[0].length ? slice.map((channel) => channel.subarray(length)) : null;
+      at += length;
+    }
+    return out;
+  };
+}
+
+// Another tempo at the same pitch.
+async function spread(made, player, start, rate) {
+  if (rate === 1) return plain(player, start);
   const s = (made.stretch = await stretcher(player.channels));
   s.module._reset();
-  s.module._setTransposeSemitones(shift, TONALITY);
-  const { input } = views(s);
+  s.module._setTransposeSemitones(0, 0.5);
   // What comes out lies `before` input samples and `after` output samples behind what goes in.
-  copy(player, made.from + s.before - s.room, s.room, input);
+  copy(player, start + s.before - s.room, s.room, views(s).input);
   s.module._seek(s.room, rate);
-  made.fed = made.from + s.before;
-  made.out = -s.after;
+  let fed = start + s.before;
+  let out = -s.after; // frames made; those below 0 are thrown away
+  return (frames) => {
+    const result = empty(player, frames);
+    const first = Math.max(0, out);
+    while (out < first + frames) {
+      const count = Math.min(STEP, out < 0 ? -out : first + frames - out);
+      const reach = start + s.before + Math.round((out + s.after + count) * rate);
+      const { input, output } = views(s);
+      copy(player, fed, reach - fed, input);
+      s.module._process(reach - fed, count);
+      fed = reach;
+      if (out >= 0) result.forEach((channel, c) => channel.set(output[c].subarray(0, count), out - first));
+      out += count;
+    }
+    return result;
+  };
 }
 
 // The stretcher's own memory, asked for anew each time because it may have moved.
@@ -107,30 +172,6 @@ function views({ module, channels, room }) {
     input: Array.from({ length: channels }, (_, c) => view(c)),
     output: Array.from({ length: channels }, (_, c) => view(c + channels)),
   };
-}
-
-function pull(made, frames) {
-  const { player, plain } = made;
-  const result = Array.from({ length: player.channels }, () => new Float32Array(frames));
-  if (plain) {
-    copy(player, made.from + made.done, frames, result);
-    made.done += frames;
-    return result;
-  }
-  const s = made.stretch;
-  while (made.out < made.done + frames) {
-    const wanted = made.out < 0 ? -made.out : made.done + frames - made.out;
-    const count = Math.min(STEP, wanted);
-    const reach = made.from + s.before + Math.round((made.out + s.after + count) * made.rate);
-    const { input, output } = views(s);
-    copy(player, made.fed, reach - made.fed, input);
-    s.module._process(reach - made.fed, count);
-    made.fed = reach;
-    if (made.out >= 0) result.forEach((channel, c) => channel.set(output[c].subarray(0, count), made.out - made.done));
-    made.out += count;
-  }
-  made.done += frames;
-  return result;
 }
 
 function close(stream) {
@@ -145,7 +186,7 @@ async function answer(message) {
   if (message.close) return close(message.close);
   const made = streams.get(message.stream);
   if (!made) return undefined;
-  const channels = pull(made, message.frames);
+  const channels = made.more(message.frames);
   self.postMessage({ stream: message.stream, channels }, channels.map((c) => c.buffer));
   return undefined;
 }
