@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from backing.dice import Place
 from backing.players.common import BarPlan, Zone, ZoneKind
@@ -42,8 +42,7 @@ UNDER_MELODY = 0.65  # share of it that is left to comping under a written melod
 ANSWER = 0.15  # more in the second half of a pair of phrases
 
 
-@dataclass(frozen=True, slots=True)
-class PhraseBar:
+class PhraseBar(NamedTuple):
     """Where a bar stands: phrase of its section, bar of that phrase (both from 0), and whether the phrase ends."""
 
     phrase: int

@@ -11,9 +11,10 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
+from typing import NamedTuple
 
 from backing.players.common import Brief, Change, Zone, ZoneKind
 from backing.players.tones import Tones, tones
@@ -29,8 +30,7 @@ _STAYS = {
 _REST_TONES = ((0, 0.0), (5, 0.35), (3, 0.45), (7, 0.9))  # step of the chord and points, 0 its bass
 
 
-@dataclass(frozen=True, slots=True)
-class Stretch:
+class Stretch(NamedTuple):
     """One chord from `start_q` to `end_q` within bar `bar` (index into the brief's bars).
 
     `way` is the algorithm, or "struck". `slots` are the places of a walking line, the first one `start_q`; `strong` has

@@ -7,8 +7,9 @@ The reason of a note is told as a player would tell it ("half step from below to
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
+from typing import NamedTuple
 
 from backing.arrangement import Note
 from backing.players.anchors import Stretch
@@ -19,8 +20,7 @@ from backing.players.pulses import loudness, velocity
 _STEP_NAMES = ("", "root", "second", "third", "fourth", "fifth", "sixth", "seventh")
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """One section of a bass line before it is written out.
 
     `low` and `high` are the range; `kicks` the strokes that the band marks inside the time-keeping, in order; `chosen`

@@ -9,9 +9,9 @@ Conventions: pitches are MIDI notes, costs those of `harmony.voicings`.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from typing import NamedTuple
 
 from backing.arrangement import Note
 from backing.harmony.colours import colours
@@ -30,8 +30,7 @@ NARROWEST = 17  # semitones in which every chord of four notes has a voicing
 RESTLESS = 7.0  # against leaving a chord as it is for bars on end
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """One chord to voice: the colours that may be added, the highest bass note under it and the melody over it."""
 
     change: Change
@@ -45,8 +44,7 @@ class Step:
     restless: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Voiced:
+class Voiced(NamedTuple):
     """A chosen voicing and what it does, in words."""
 
     voicing: Voicing

@@ -10,8 +10,8 @@ ordinary 4/4); wood blocks, General MIDI percussion keys 76 and 77.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from backing.arrangement import Note
 from backing.instruments import DRUM_KEYS
@@ -30,8 +30,7 @@ SOFT = ("low block", 55)
 Sound = tuple[str, int]
 
 
-@dataclass(frozen=True, slots=True)
-class CountIn:
+class CountIn(NamedTuple):
     """Clicks before the form, how long they take (a pickup is played inside the last bar) and in how many bars."""
 
     notes: tuple[Note, ...]

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 from fractions import Fraction
+from typing import NamedTuple
 
 from backing.arrangement import Note
 from backing.dice import Place
@@ -37,8 +38,7 @@ class ZoneKind(Enum):
     SILENT = "silent"
 
 
-@dataclass(frozen=True, slots=True)
-class Stroke:
+class Stroke(NamedTuple):
     """A stroke that the whole band plays together."""
 
     start_q: Fraction
@@ -46,8 +46,7 @@ class Stroke:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class Zone:
+class Zone(NamedTuple):
     """A stretch of a section in which one rule holds."""
 
     start_q: Fraction
@@ -60,8 +59,7 @@ def _start(stretch: Change | Zone) -> Fraction:
     return stretch.start_q
 
 
-@dataclass(frozen=True, slots=True)
-class BarPlan:
+class BarPlan(NamedTuple):
     """What the leader decided for one bar.
 
     `level` is the loudness (0 pp to 5 ff) that chooses patterns and scales velocities; `busy` (0 to 1) how much this

@@ -113,7 +113,7 @@ def _without_fill(brief: Brief, index: int) -> BarPlan:
         if zone.kind in (ZoneKind.STRUCK, ZoneKind.SILENT):
             last = any(s.why == "last chord" for s in zone.strokes)
             if not (last and zone.start_q == bar.end_q):
-                return replace(plan, fill=False, close=False, phrase_end=False)
+                return plan._replace(fill=False, close=False, phrase_end=False)
     return plan
 
 

@@ -9,16 +9,15 @@ toms in the space before a hit: common practice.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from backing.dice import Place
 from backing.players.pulses import beats
 from backing.timebase import Meter
 
 
-@dataclass(frozen=True, slots=True)
-class Hit:
+class Hit(NamedTuple):
     """One stroke: place from the bar line, drum, and how much louder than the level."""
 
     at_q: Fraction

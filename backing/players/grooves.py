@@ -10,9 +10,10 @@ lives on repetition (common practice).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
+from typing import NamedTuple
 
 from backing.dice import Place
 from backing.players.common import BarPlan, Brief, band
@@ -25,8 +26,7 @@ HELD = 8  # bars for which an idea is held
 STRAY = 0.3  # chance that a bar, or two for an idea of two, is played with the idea's answer
 
 
-@dataclass(frozen=True, slots=True)
-class Beat:
+class Beat(NamedTuple):
     """One stroke of a pattern in a bar: place and length in quarters from the bar line, and its mark."""
 
     at_q: Fraction
@@ -37,8 +37,7 @@ class Beat:
 Lines = Mapping[str, tuple[Beat, ...]]
 
 
-@dataclass(frozen=True, slots=True)
-class Chosen:
+class Chosen(NamedTuple):
     """The pattern of a bar, fitted to its meter, and which of its bars stands there."""
 
     pattern: Pattern
@@ -120,8 +119,7 @@ def _kept_on(pattern: Pattern, voice: str) -> Pattern:
     return replace(pattern, lines={voice if n == own else n: v for n, v in pattern.lines.items()})
 
 
-@dataclass(frozen=True, slots=True)
-class Timekeeping:
+class Timekeeping(NamedTuple):
     """What a groove is known by: the voice that keeps time, how densely, and whether snare or rim answers."""
 
     voice: str

@@ -10,9 +10,9 @@ strings of a stroke. With a bass player no string sounds below the bass where a 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from typing import NamedTuple
 
 from backing.arrangement import Note
 from backing.harmony.families import VOICES
@@ -31,8 +31,7 @@ SPREAD_MS = {"p": 14.0, "mf": 10.0, "f": 8.0}
 PLUCK_MS = 3.0  # fingers that pluck together never quite do
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
+class Held(NamedTuple):
     """A chosen grip and what the hand does, in words."""
 
     grip: Grip

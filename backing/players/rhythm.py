@@ -17,6 +17,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import NamedTuple
 
 from backing.arrangement import Note
 from backing.harmony.symbol import Chord
@@ -30,8 +31,7 @@ AHEAD = "ahead of the beat: the chord to come"
 PUSHED = "pushed"
 
 
-@dataclass(frozen=True, slots=True)
-class Event:
+class Event(NamedTuple):
     """One stroke of one line of a pattern.
 
     `mark` is the pattern's, `line` its line ("chord", "bass"). `harmony_q` is where the harmony of `change` ends and
@@ -73,8 +73,7 @@ class _Raw:
     added: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class _Score:
+class _Score(NamedTuple):
     """A brief with what is looked up in it again and again."""
 
     brief: Brief
@@ -136,7 +135,7 @@ def _over_borders(events: Sequence[Event]) -> list[Event]:
     for event in reversed(events):
         after = following.get(event.line)
         if after is not None and after < event.end_q and not event.mark.isdigit():
-            event = replace(event, end_q=after)
+            event = event._replace(end_q=after)
         following[event.line] = event.start_q
         made.append(event)
     made.reverse()

@@ -9,8 +9,8 @@ practice).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from backing.harmony.scales import scale_for
 from backing.harmony.symbol import Chord
@@ -21,8 +21,7 @@ _USUAL = (0, 0, 2, 4, 5, 7, 9, 10)
 _NAMES = ("1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7")
 
 
-@dataclass(frozen=True, slots=True)
-class Tones:
+class Tones(NamedTuple):
     """One chord in one key.
 
     `bass` and `root` are pitch classes; `chord_rel` and `scale_rel` are bit masks over semitones above the root;

@@ -12,9 +12,9 @@ beats anything that connects (Fitzgerald, walking bass basics); the figures are 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from math import exp, inf
+from typing import NamedTuple
 
 # Points for a move of 0 to 12 semitones: steps are free, fourths and fifths natural, sixths and sevenths rare.
 _MOVES = (2.6, 0.1, 0.0, 0.35, 0.4, 0.5, 1.8, 0.7, 1.5, 1.5, 3.0, 3.2, 1.2)
@@ -29,8 +29,7 @@ Grown = tuple[
 ]  # points, the way so far, its last note, the move into it
 
 
-@dataclass(frozen=True, slots=True)
-class Route:
+class Route(NamedTuple):
     """Offsets of the free notes from the first anchor, and what the way costs."""
 
     offsets: tuple[int, ...]
