@@ -134,15 +134,35 @@ def rest(f: Figure, x: float, y: float, u: float) -> list[Mark]:
     return marks
 
 
-def flags(x: float, y: float, count: int, u: float, up: bool) -> list[Mark]:
-    turn = 1.0 if up else -1.0
-    marks: list[Mark] = []
-    for k in range(count):
-        y0 = y + turn * k * 0.2 * u
-        marks.append(
-            Arc(x, y0, x + 0.24 * u, y0 + turn * 0.5 * u, turn * 0.07 * u, turn * 0.14 * u)
+def bent(points: Sequence[tuple[float, float]], steps: int = 8) -> list[tuple[float, float]]:
+    """Points along a cubic curve with four control points."""
+    found = []
+    for k in range(steps + 1):
+        t = k / steps
+        weights = ((1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t * t * (1 - t), t**3)
+        found.append(
+            (
+                sum(w * x for w, (x, _) in zip(weights, points, strict=True)),
+                sum(w * y for w, (_, y) in zip(weights, points, strict=True)),
+            )
         )
-    return marks
+    return found
+
+
+# Outline of a flag that hangs from a stem at (0, 0): outwards and back, in heights of a staff.
+FLAG = (
+    *bent(((0.0, 0.0), (0.03, 0.20), (0.36, 0.28), (0.20, 0.66))),
+    *bent(((0.20, 0.66), (0.27, 0.42), (0.10, 0.28), (0.0, 0.25))),
+)
+
+
+def flags(x: float, y: float, count: int, u: float, up: bool) -> list[Mark]:
+    """The flags of a note alone, from the end of its stem inwards."""
+    turn = u if up else -u
+    return [
+        Shape(tuple((x - 0.016 * u + px * u, y + (py + 0.2 * k) * turn) for px, py in FLAG))
+        for k in range(count)
+    ]
 
 
 def beams(
