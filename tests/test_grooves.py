@@ -198,3 +198,24 @@ def test_keys_and_guitar_do_not_both_break_chords(style: str) -> None:
                 places = Counter(n.start_q for n in here)
                 singles.append(sum(count == 1 for count in places.values()) >= 3)
             assert not all(singles), (seed, bar.index)
+
+
+@pytest.mark.parametrize("style", ["reggae one drop", "ska", "rocksteady", "polka"])
+def test_a_row_of_off_beats_does_not_run_ahead_of_the_chord(style: str) -> None:
+    """The skank on the last off-beat of a bar still plays the bar's own chord (common practice)."""
+    meter = find(style).meters[0].full_name
+    music = arranged(chart(f"{EIGHT} | {EIGHT}", meter=meter, ending="as written"), style)
+    spans = music.timeline.chords
+    ahead = total = 0
+    for note in player(music, "guitar").notes:
+        total += 1
+        ahead += note.start_q < spans[note.chord].start_q
+    assert total > 100
+    assert ahead / total < 0.08
+
+
+def test_a_montuno_does_run_ahead() -> None:
+    music = arranged(chart(f"{EIGHT} | {EIGHT}", meter="4/4", ending="as written"), "salsa")
+    spans = music.timeline.chords
+    keys = player(music, "keys").notes
+    assert any(n.start_q == spans[n.chord].start_q - Fraction(1, 2) for n in keys)

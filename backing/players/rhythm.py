@@ -22,9 +22,9 @@ from typing import NamedTuple
 from backing.arrangement import Note
 from backing.harmony.symbol import Chord
 from backing.players.common import BarPlan, Brief, Change, Stroke, Zone, ZoneKind, band
-from backing.players.repertoire import cells, chosen, held_back, thinned
+from backing.players.repertoire import cells, chosen, held_back, holds_ideas, thinned
 from backing.style.model import Pattern
-from backing.timebase import EIGHTH, QUARTER
+from backing.timebase import EIGHTH, QUARTER, Meter
 
 ADDED = "added on the change, so that the chord is heard"
 AHEAD = "ahead of the beat: the chord to come"
@@ -71,6 +71,7 @@ class _Raw:
     bar: int
     strict: bool = False
     added: bool = False
+    off_beats: bool = False  # one of a row of off-beats, which never comes ahead of a chord
 
 
 class _Score(NamedTuple):
@@ -193,13 +194,31 @@ def _timed(score: _Score, zone: Zone, lines: Sequence[str]) -> Iterator[_Raw]:
         for line in lines:
             if line not in pattern.lines:
                 continue
-            for at_q, length_q, mark in cells(bar, pattern, line, index, number):
+            here = list(cells(bar, pattern, line, index, number))
+            skank = line == "chord" and _all_off_beats(brief, bar.meter, here)
+            for at_q, length_q, mark in here:
                 start = bar.start_q + at_q
                 if not whole and not zone.start_q <= start < zone.end_q:
                     continue
                 if line == "chord" and thinned(mark, at_q, plan.busy):
                     continue
-                yield _Raw(start, start + length_q, mark, line, pattern.name, number)
+                raw = _Raw(start, start + length_q, mark, line, pattern.name, number)
+                raw.off_beats = skank
+                yield raw
+
+
+def _all_off_beats(
+    brief: Brief, meter: Meter, here: Sequence[tuple[Fraction, Fraction, str]]
+) -> bool:
+    """Whether a bar is a row of off-beats (ska, reggae, polka, disco): its last one belongs to the bar.
+
+    A montuno, which runs with a clave, and jazz comping lead into the coming chord instead.
+    """
+    if brief.style.clave is not None or not holds_ideas(brief.style):
+        return False
+    beats = set(meter.pulse_starts_q)
+    on = sum(at_q in beats for at_q, _, _ in here)
+    return on <= 1 and len(here) - on >= max(2, len(beats) - 1)
 
 
 def _long(score: _Score, zone: Zone, number: int, holding: bool) -> Iterator[_Raw]:
@@ -270,6 +289,7 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
                 and following is not None
                 and stroke.start_q >= following.start_q - EIGHTH
                 and stroke.start_q > start
+                and not stroke.off_beats
             ):
                 placed.append((stroke, following))
                 stroke.why += f", {AHEAD}"
