@@ -694,3 +694,10 @@ def test_a_count_stands_at_the_end_of_a_repeat_that_begins_inside_a_line() -> No
 def test_a_count_stands_in_the_margin_before_a_pickup() -> None:
     (page,) = sheet_of("pickup: 1\n| G7 |: C | F :| x3\n")
     assert on(page, "×3").x < min(m.x1 for m in bar_lines(page))
+
+
+def test_a_note_held_over_the_bar_line_is_tied_across_it() -> None:
+    (page,) = sheet_of("| C | F |\nmelody: | D5 / / C5 | / / D5 / |\n")
+    (tie,) = [m for m in page if isinstance(m, Arc)]
+    bars = sorted({round(m.x1, 2) for m in bar_lines(page)})
+    assert tie.x1 < bars[1] < tie.x2

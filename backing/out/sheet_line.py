@@ -34,7 +34,7 @@ from backing.out.sheet_marks import (
     width,
     wrapped,
 )
-from backing.out.sheet_notes import clef, label, rhythm, staff_notes
+from backing.out.sheet_notes import clef, label, last_head, rhythm, staff_notes
 from backing.out.sheet_system import (
     LEAD,
     REPEAT,
@@ -214,13 +214,15 @@ def rhythms(sets: Sequence[Set], top: float) -> tuple[list[Mark], float]:
             continue
         y = -top - 0.38
         highest = y
+        before: float | None = None
         for one in sets:
-            for n, figures in one.cell.rows:
-                if n == name:
-                    found = rhythm(figures, one.at, RHYTHM, slashes=name == "hits")
-                    found = [placed(m, 0.0, y) for m in found]
-                    highest = min(highest, *(box(m)[1] for m in found))
-                    marks += found
+            figures = dict(one.cell.rows).get(name, ())
+            if figures:
+                found = rhythm(figures, one.at, RHYTHM, name == "hits", before)
+                found = [placed(m, 0.0, y) for m in found]
+                highest = min(highest, *(box(m)[1] for m in found))
+                marks += found
+            before = last_head(figures, one.at, RHYTHM)
         words, _ = label(name, 1.0)
         marks += [placed(m, -0.25, y + 0.12) for m in words]
         top = -highest + 0.1
@@ -342,8 +344,10 @@ def melody(
     marks: list[Mark] = [Line(0.0, -k * u / 4, right, -k * u / 4, 0.028) for k in range(5)]
     marks += [placed(m, 0.12, 0.0) for m in clef(low, row.key, u)[0]]
     marks.append(Line(0.0, 0.0, 0.0, -u, 0.035))
+    before: float | None = None
     for one in sets:
-        marks += staff_notes(one.cell.melody, one.at, row.key, low, u)
+        marks += staff_notes(one.cell.melody, one.at, row.key, low, u, before)
+        before = last_head(one.cell.melody, one.at, u)
         if one.cell.closes:
             marks.append(Line(one.x1, 0.0, one.x1, -u, 0.035))
     boxes = [box(m) for m in marks]

@@ -54,10 +54,12 @@ SCALE = {
 At = Callable[[Fraction], float]
 
 
-def rhythm(found: Sequence[Figure], at: At, u: float, slashes: bool) -> list[Mark]:
-    """A rhythm whose heads are centred on y = 0."""
+def rhythm(
+    found: Sequence[Figure], at: At, u: float, slashes: bool, before: float | None = None
+) -> list[Mark]:
+    """A rhythm whose heads are centred on y = 0; `before` is the x of the last head of the bar before."""
     ys = [0.0] * len(found)
-    return voice(found, places(found, at, u), ys, u, slashes, lambda group: True)
+    return voice(found, places(found, at, u), ys, u, slashes, lambda group: True, before)
 
 
 def places(found: Sequence[Figure], at: At, u: float) -> list[float]:
@@ -75,6 +77,7 @@ def voice(
     u: float,
     slashes: bool,
     up: Callable[[Sequence[float]], bool],
+    before: float | None,
 ) -> list[Mark]:
     """Heads, rests, stems, flags, beams, ties and tuplets; `ys` are the centres of the heads."""
     marks: list[Mark] = []
@@ -103,7 +106,7 @@ def voice(
         if j - i > 1:
             marks += beams([ends[k] for k in range(i, j)], found[i:j], u)
         i = j
-    marks += ties(found, xs, ys, u, wide, up)
+    marks += ties(found, xs, ys, u, wide, up, before)
     return marks + tuplets(found, xs, ys, ends, u, wide)
 
 
@@ -132,6 +135,11 @@ def rest(f: Figure, x: float, y: float, u: float) -> list[Mark]:
         wide = 0.75 if f.value >= 2 else 0.4
         marks.append(Dot(x + wide * u, y - 0.12 * u, 0.045 * u))
     return marks
+
+
+def last_head(found: Sequence[Figure], at: At, u: float) -> float | None:
+    """The x of the last figure of a bar where that is a note."""
+    return places(found, at, u)[-1] if found and not found[-1].rest else None
 
 
 def bent(points: Sequence[tuple[float, float]], steps: int = 8) -> list[tuple[float, float]]:
@@ -198,18 +206,19 @@ def ties(
     u: float,
     wide: float,
     up: Callable[[Sequence[float]], bool],
+    before: float | None,
 ) -> list[Mark]:
+    """Ties on the side of the heads; one from the line before begins a little left of its note."""
     marks: list[Mark] = []
     for k, f in enumerate(found):
         if not f.tied:
             continue
-        below = up([ys[k]])
-        y = ys[k] + (0.2 if below else -0.2) * u
-        start = xs[k - 1] + wide * 0.7 if k else xs[k] - 0.55 * u
+        turn = u if up([ys[k]]) else -u
+        y = ys[k] + 0.2 * turn
         end = xs[k] + wide * 0.3
-        marks.append(
-            Arc(start, y, end, y, (-0.15 if below else 0.15) * u, (-0.08 if below else 0.08) * u)
-        )
+        last = xs[k - 1] if k else before
+        start = end - 0.7 * u if last is None else last + wide * 0.7
+        marks.append(Arc(start, y, end, y, -0.15 * turn, -0.08 * turn))
     return marks
 
 
@@ -298,14 +307,18 @@ def accidentals(bars: Sequence[Figure], key: Key) -> list[str]:
     return found
 
 
-def staff_notes(found: Sequence[Figure], at: At, key: Key, low: bool, u: float) -> list[Mark]:
+def staff_notes(
+    found: Sequence[Figure], at: At, key: Key, low: bool, u: float, before: float | None = None
+) -> list[Mark]:
     """The notes of a bar on a staff whose lowest line is y = 0."""
     bottom = 18 if low else 30  # G2 and E4 stand on the lowest lines
     steps = [step(f.pitch) - bottom if f.pitch else 4 for f in found]
     ys = [-s * u / 8 for s in steps]
     xs = places(found, at, u)
     middle = -u / 2
-    marks = voice(found, xs, ys, u, False, lambda group: sum(group) / len(group) > middle + 0.01)
+    marks = voice(
+        found, xs, ys, u, False, lambda group: sum(group) / len(group) > middle + 0.01, before
+    )
     for f, s, x, y, sign in zip(found, steps, xs, ys, accidentals(found, key), strict=True):
         if f.pitch is None:
             continue
@@ -334,5 +347,5 @@ def label(text: str, u: float) -> tuple[list[Mark], float]:
 
 
 __all__ = [
-    "accidentals", "bass_clef", "clef", "label", "note_room", "rhythm", "staff_notes",
+    "accidentals", "bass_clef", "clef", "label", "last_head", "note_room", "rhythm", "staff_notes",
 ]  # fmt: skip
