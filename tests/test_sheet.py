@@ -699,5 +699,5 @@ def test_a_count_stands_in_the_margin_before_a_pickup() -> None:
 def test_a_note_held_over_the_bar_line_is_tied_across_it() -> None:
     (page,) = sheet_of("| C | F |\nmelody: | D5 / / C5 | / / D5 / |\n")
     (tie,) = [m for m in page if isinstance(m, Arc)]
-    bars = sorted({round(m.x1, 2) for m in bar_lines(page)})
+    bars = sorted({round(m.x1, 2) for m in bar_lines(page) if m.y2 - m.y1 > 20})
     assert tie.x1 < bars[1] < tie.x2
