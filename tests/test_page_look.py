@@ -1,0 +1,335 @@
+"""What the practice page shows and how it is used, in headless Chromium."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from browser import Browser, browser
+from practice import Made, build, opened
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
+    return build(tmp_path_factory.mktemp("page"))
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    with browser() as one:
+        yield one
+
+
+@pytest.fixture
+def tab(chromium: Browser, made: Made) -> Iterator[Browser]:
+    yield from opened(chromium, made)
+
+
+WATCH = """
+(async ({ rate, seconds }) => {
+  const { sound, data } = practice, context = sound.context;
+  await context.resume();
+  const ear = new AnalyserNode(context, { fftSize: 8192 });
+  sound.master.connect(ear);
+  const heard = [], seen = [], samples = new Float32Array(8192);
+  let loudest = -1;
+  const hark = setInterval(() => {
+    const now = context.currentTime;
+    ear.getFloatTimeDomainData(samples);
+    samples.forEach((x, i) => {
+      if (Math.abs(x) < 0.12) return;
+      const at = now - (8192 - i) / 48000;
+      if (at <= loudest + 0.004) return;
+      if (at > loudest + 0.1) heard.push(at);
+      loudest = at;
+    });
+  }, 40);
+  for (const p of data.players) if (p.role !== "guitar") document.querySelector(`[aria-label="${p.role} plays"]`).click();
+  const slider = document.querySelector('[aria-label="Tempo in percent"]');
+  slider.value = rate; slider.dispatchEvent(new Event("input"));
+  document.getElementById("play").click();
+  // What the eye sees: the row that is lit and how far its rule has thickened.
+  const place = () => {
+    let q = 0, any = false;
+    for (const line of document.querySelectorAll("#stage .here .line")) {
+      const share = Number(/scaleX\\(([\\d.]+)\\)/.exec(line.querySelector(".gone").style.transform)?.[1] ?? 0);
+      const zones = [...line.querySelectorAll(".zone")].map((z) => data.bars[z.dataset.bar]);
+      const from = zones[0].start, to = zones[zones.length - 1].end;
+      if (share > 0) { q = from + share * (to - from); any = true; }
+    }
+    return any ? q : null;
+  };
+  const end = performance.now() + seconds * 1000;
+  await new Promise((resolve) => {
+    const look = (now) => {
+      const stamp = context.getOutputTimestamp();
+      const p = place();
+      if (p !== null) seen.push([stamp.contextTime + (performance.now() - stamp.performanceTime) / 1000, p]);
+      performance.now() < end ? requestAnimationFrame(look) : resolve();
+    };
+    requestAnimationFrame(look);
+  });
+  document.getElementById("play").click();
+  clearInterval(hark);
+  return { heard, seen };
+})"""
+
+
+@pytest.mark.parametrize("percent", [50, 100, 130])
+def test_the_lit_place_is_where_the_sound_is(tab: Browser, made: Made, percent: int) -> None:
+    """Each knock that leaves the page, against what the page shows when it is heard: within 50 ms."""
+    got = tab.run(
+        f"{WATCH}({json.dumps({'rate': percent, 'seconds': 7.0 if percent >= 100 else 12.0})})"
+    )
+    seen = np.array(got["seen"])
+    beats = np.array(made.beats())
+    off = []
+    for t in got["heard"]:
+        after = int(np.searchsorted(seen[:, 0], t))
+        if 0 < after < len(seen) and seen[after, 0] - seen[after - 1, 0] < 0.1:
+            lit = np.interp(t, seen[after - 1 : after + 1, 0], seen[after - 1 : after + 1, 1])
+            off.append(float(np.abs(beats - lit).min()) / (percent / 100))
+    assert len(off) >= 6
+    assert max(off) < 0.050
+
+
+def center(tab: Browser, selector: str) -> tuple[float, float]:
+    box = tab.run(
+        f"(() => {{ const e = document.querySelector({json.dumps(selector)}); e.scrollIntoView({{ block: 'center' }});"
+        " const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2]; })()"
+    )
+    return box[0], box[1]
+
+
+def sentence(tab: Browser) -> str:
+    """The sentence as it is read, without what only a screen reader says."""
+    text = tab.run(
+        "[...document.querySelectorAll('#sentence > *')].filter((e) => !e.hidden).map((e) => {"
+        " const c = e.cloneNode(true); c.querySelectorAll('.unseen').forEach((u) => u.remove()); return c.textContent; }).join(' ')"
+    )
+    return str(text)
+
+
+def test_play_and_stop(tab: Browser) -> None:
+    tab.run("document.getElementById('play').click()")
+    tab.wait(
+        "practice.sound.now()?.kind === 'music' && practice.sound.now().place > practice.data.bars[0].beats[1]"
+    )
+    assert sentence(tab).startswith("Stop")
+    assert tab.run("document.querySelectorAll('#stage .chord.sounds').length") == 1
+    tab.run("document.getElementById('play').click()")
+    tab.wait("!practice.sound.playing()")
+    assert sentence(tab).startswith("Play")
+
+
+def test_the_tune_ends_by_itself_and_begins_anew(tab: Browser) -> None:
+    """At the end of the sound the page stops and goes back to the top."""
+    tab.run("document.querySelector(`#sheet .zone[data-bar='31']`).click()")
+    tab.press(" ")
+    tab.wait("practice.state.playing")
+    tab.wait("!practice.state.playing", 30)
+    assert tab.run("practice.state.bar") == 0
+
+
+def test_dragging_over_bars_repeats_them(tab: Browser) -> None:
+    from_, to = center(tab, '#sheet .zone[data-bar="5"]'), None
+    to = tab.run(
+        "(() => { const r = document.querySelector('#sheet .zone[data-bar=\"6\"]').getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2]; })()"
+    )
+    tab.drag([from_, ((from_[0] + to[0]) / 2, (from_[1] + to[1]) / 2), (to[0], to[1])])
+    assert tab.run("[practice.state.loop, practice.state.first, practice.state.last]") == [
+        True,
+        5,
+        6,
+    ]
+    assert "bars 2–3" in sentence(tab)
+    assert tab.run("document.querySelectorAll('#sheet .zone.chosen').length") == 2
+
+
+def test_a_tap_on_a_bar_goes_there_while_playing(tab: Browser) -> None:
+    tab.press(" ")
+    tab.wait("practice.sound.now()?.kind === 'music'")
+    tab.run("document.querySelector(`#sheet .zone[data-bar='12']`).click()")
+    tab.wait(
+        "practice.sound.now()?.kind === 'music' && practice.sound.now().place >= practice.data.bars[12].start"
+    )
+    assert tab.run("practice.sound.now().place < practice.data.bars[14].start")
+    tab.press(" ")
+
+
+def test_the_words_of_the_form_jump_and_show_where_the_music_is(tab: Browser) -> None:
+    tab.run("document.querySelectorAll('#form button')[2].click()")
+    assert tab.run("practice.state.bar") == 8
+    assert (
+        tab.run("[...document.querySelectorAll('#form button')].findIndex((b) => b.ariaCurrent)")
+        == 2
+    )
+
+
+def test_tempo_changes_while_playing_without_losing_the_place(tab: Browser) -> None:
+    """After a change the music goes on from where it is, at the new rate."""
+    tab.press(" ")
+    tab.wait(
+        "practice.sound.now()?.kind === 'music' && practice.sound.now().place > practice.data.bars[1].start"
+    )
+    before = tab.run("practice.sound.now().place")
+    for _ in range(6):
+        tab.press("ArrowDown")
+    assert "70 %" in sentence(tab)
+    tab.wait("practice.sound.now()?.span.rate === 0.7")
+    after = tab.run("practice.sound.now().place")
+    assert before < after < before + 4
+    tab.press(" ")
+
+
+def test_keys_of_the_keyboard(tab: Browser) -> None:
+    tab.press("+")
+    assert " in E," in sentence(tab)
+    assert tab.run("document.querySelector('#sheet .chord b').textContent") == "E"
+    tab.press("-")
+    tab.press("-")
+    assert " in D," in sentence(tab)
+    tab.press("c")
+    assert "a click on every beat" in sentence(tab)
+    tab.press("1")
+    assert "without guitar" in sentence(tab)
+    tab.press("ArrowRight")
+    assert "from bar 2" in sentence(tab)
+    tab.press("[")
+    assert "bar 2" in sentence(tab)
+    assert tab.run("practice.state.loop")
+    tab.press("0")
+    assert "the whole tune" in sentence(tab)
+
+
+def test_every_control_has_a_name(tab: Browser) -> None:
+    """In the accessibility tree: buttons, sliders, boxes and lists, with every drawer open in turn."""
+    kinds = {"button", "slider", "checkbox", "radio", "combobox", "link", "spinbutton"}
+    seen: set[str] = set()
+    for word in ("range", "tempo", "key", "band", "click", "count"):
+        tab.run(f"document.getElementById('word-{word}').click()")
+        for role, name in tab.names():
+            if role in kinds:
+                assert name.strip(), (word, role)
+                seen.add(name)
+    assert {
+        "Play",
+        "Tempo in percent",
+        "Level of drums",
+        "guitar plays",
+        "First bar",
+        "Last bar",
+    } <= seen
+    assert "E flat, as written" in seen
+    assert "Bar 1, A, chorus 1: E flat maj9, C m7" in seen
+    assert "B, chorus 2" in seen
+
+
+def test_no_request_leaves_the_file(tab: Browser, made: Made) -> None:
+    """Playing at another tempo and key asks for nothing that is not in the file."""
+    tab.press("+")
+    tab.press("ArrowDown")
+    tab.press(" ")
+    tab.wait("practice.sound.now()?.kind === 'music'")
+    tab.press(" ")
+    assert tab.requests[0] == made.path.absolute().as_uri()
+    assert {r.split(":")[0] for r in tab.requests[1:]} <= {"data", "blob"}
+
+
+def cap_mm(tab: Browser, selector: str) -> float:
+    """Height of a root capital: Inter's capitals are 0.727 em (its OS/2 table: 2048 of 2816), 96 px an inch."""
+    size = tab.run(f"parseFloat(getComputedStyle(document.querySelector('{selector}')).fontSize)")
+    return float(size) * 2048 / 2816 / 96 * 25.4
+
+
+def test_roots_can_be_read_from_a_stand_and_on_a_phone(tab: Browser) -> None:
+    """Capitals of 12 mm at 1280 × 800 and 5 mm at 360 × 740, the sheet below never under 5 mm."""
+    assert cap_mm(tab, "#stage .here .chord b") >= 12
+    assert cap_mm(tab, "#sheet .chord b") >= 5
+    tab.size(360, 740, touch=True)
+    tab.wait("innerWidth === 360")
+    assert cap_mm(tab, "#stage .here .chord b") >= 5
+    assert cap_mm(tab, "#sheet .chord b") >= 5
+
+
+OVERLAPS = """
+[...document.querySelectorAll("#stage .line, #sheet .line")].flatMap((line) => {
+  const room = line.getBoundingClientRect();
+  const boxes = [...line.querySelectorAll(".chord")].map((c) => c.getBoundingClientRect()).sort((a, b) => a.left - b.left);
+  return boxes.filter((box, i) => box.right > (boxes[i + 1]?.left ?? room.right + 2)).map((b) => b.left);
+})"""
+
+
+@pytest.mark.parametrize("width", [360, 740, 1280, 1920])
+def test_nothing_overlaps_or_leaves_the_page(tab: Browser, width: int) -> None:
+    tab.size(width, 740)
+    tab.wait(f"innerWidth === {width}")
+    tab.run("new Promise((r) => requestAnimationFrame(() => setTimeout(r, 50)))")
+    assert tab.run(OVERLAPS) == []
+    assert tab.run("document.documentElement.scrollWidth <= innerWidth")
+
+
+def luminance(colour: str) -> float:
+    """WCAG 2.2, relative luminance."""
+    parts = [int(v) / 255 for v in re.findall(r"\d+", colour)[:3]]
+    linear = [v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(a: str, b: str) -> float:
+    high, low = sorted((luminance(a), luminance(b)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_ink_and_accent_stand_out_from_the_paper(tab: Browser, dark: bool) -> None:
+    """WCAG 2.2: text 4.5 to 1 (1.4.3, with ink far above), what marks the place 3 to 1 (1.4.11)."""
+    tab.dark(dark)
+    style = "getComputedStyle(document.documentElement)"
+    paper = tab.run(f"{style}.backgroundColor")
+    ink = tab.run(f"{style}.color")
+    assert (luminance(paper) < luminance(ink)) == dark
+    assert contrast(paper, ink) > 12
+    assert (
+        contrast(paper, tab.run("getComputedStyle(document.querySelector('.hint')).color")) >= 4.5
+    )
+    assert (
+        contrast(
+            paper,
+            tab.run("getComputedStyle(document.querySelector('.line .gone')).backgroundColor"),
+        )
+        >= 3
+    )
+
+
+def test_ink_and_paper_swap(tab: Browser) -> None:
+    before = tab.run("getComputedStyle(document.documentElement).backgroundColor")
+    tab.press("d")
+    assert luminance(before) > luminance(
+        tab.run("getComputedStyle(document.documentElement).backgroundColor")
+    )
+
+
+def test_paper_has_the_chords_and_no_controls(tab: Browser, tmp_path: Path) -> None:
+    """What is printed: title, form and chords; not the sentence, not the stage, no accent."""
+    target = tmp_path / "page.pdf"
+    target.write_bytes(tab.pdf())
+    text = subprocess.run(
+        ["pdftotext", "-layout", str(target), "-"], capture_output=True, check=True, text=True
+    ).stdout
+    assert "Nine Lamps" in text
+    assert "Chorus 2" in text
+    for word in ("Play", "everyone", "Space plays"):
+        assert word not in text
+    assert text.count("Chorus 1") == 1
+
+
+def test_the_page_warns_of_loud_headphones(tab: Browser) -> None:
+    assert "headphones low enough to talk over" in tab.run("document.body.innerText")
