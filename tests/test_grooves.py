@@ -219,3 +219,21 @@ def test_a_montuno_does_run_ahead() -> None:
     spans = music.timeline.chords
     keys = player(music, "keys").notes
     assert any(n.start_q == spans[n.chord].start_q - Fraction(1, 2) for n in keys)
+
+
+def test_a_hit_ahead_of_a_chord_is_one_chord_for_the_whole_band() -> None:
+    """Bass, keys and guitar agree that the last off-beat of the hits plays the chord to come."""
+    text = (
+        "meter: 4/4\nending: as written\n"
+        "| C | A7 |\n  hits: | x r x r | x r r (r x) |\n"
+        "| Dm7 | G7 |\n"
+    )
+    music = arranged(text, "medium swing")
+    ahead = {
+        note.chord
+        for part in music.players
+        if part.role in ("keys", "guitar", "bass")
+        for note in part.notes
+        if note.start_q == Fraction(15, 2)
+    }
+    assert ahead == {2}

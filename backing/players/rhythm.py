@@ -256,8 +256,8 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
         if change.span.chord is None:
             continue
         following = changes[i + 1] if i + 1 < len(changes) else None
-        if following is None and change.end_q == zone.end_q == score.brief.end_q:
-            following = score.brief.ahead
+        if following is None and change.end_q == zone.end_q:
+            following = _beyond(score, change, zone)
         beat = change.span.start_q
         if line == "chord" and any(r.mark.isdigit() for r in here):
             here = _together(score, change, here)
@@ -306,6 +306,17 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
         if placed:
             ring_q = max(ring_q, placed[-1][0].end_q)
     return _cut(score, zone, placed, line)
+
+
+def _beyond(score: _Score, change: Change, zone: Zone) -> Change | None:
+    """The chord behind a zone, unless the band strikes it together there."""
+    brief = score.brief
+    if zone.end_q == brief.end_q:
+        return brief.ahead
+    after = brief.zone_at(zone.end_q)
+    if after.kind is ZoneKind.SILENT or any(s.start_q == zone.end_q for s in after.strokes):
+        return None
+    return brief.changes[score.order[change.index] + 1]
 
 
 def _together(score: _Score, change: Change, here: list[_Raw]) -> list[_Raw]:
