@@ -47,7 +47,7 @@ SHIFTS = range(-6, 7)
 KBPS = {"drums": 56, "percussion": 48, "bass": 36}
 USUAL_KBPS = 48
 MONO = ("bass",)  # it stands in the middle, and one channel is stretched in half the time
-MOST_KBPS = 232
+MOST_KBPS = 212
 NOTE_SIGNS = {
     Fraction(1, 2): "♪",
     Fraction(1): "♩",
