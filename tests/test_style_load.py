@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from pathlib import Path
 
+import platformdirs
 import pytest
 
 from backing.errors import OutputError, RequestError, StyleError
@@ -309,8 +310,16 @@ def test_the_user_folder_is_searched(tmp_path: Path, monkeypatch: pytest.MonkeyP
     assert find("mine").name == "mine"
 
 
-def test_the_user_folder_is_that_of_the_platform() -> None:
-    assert shelf.user_folder().parts[-2:] == ("backing", "styles")
+@pytest.mark.parametrize("data", [None, "", "elsewhere"])
+def test_the_user_folder_is_that_of_the_platform(
+    data: str | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As the library platformdirs finds it, wherever the user's data lie."""
+    monkeypatch.delenv("XDG_DATA_HOME", raising=False)
+    if data is not None:
+        monkeypatch.setenv("XDG_DATA_HOME", data and str(tmp_path / data))
+    expected = platformdirs.user_data_path("backing", appauthor=False)
+    assert shelf.user_folder() == expected / "styles"
 
 
 def test_loading_one_style_reads_its_own_file_only(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -32,6 +32,8 @@ class EndingKind(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Ending:
+    """How the last chorus stops, and over how many bars where it fades."""
+
     kind: EndingKind = EndingKind.RING
     bars: int = 0  # of a fade
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import cache
 from typing import NamedTuple
 
 from backing.chart.ast import Direction
@@ -44,7 +45,7 @@ def _key(name: str) -> str:
 
 
 _BY_KEY = {_key(name): name for name in PLAIN} | {_key(k): v for k, v in _SAME.items()}
-_TO = re.compile(r"(rit|accel|ritard|ritardando|accelerando)\.?\s+to\s+(\S.{0,20})", re.I)
+_TO = r"(rit|accel|ritard|ritardando|accelerando)\.?\s+to\s+(\S.{0,20})"
 
 
 def recognise(text: str, start: int, end: int, faults: Faults) -> Direction | None:
@@ -58,7 +59,7 @@ def recognise(text: str, start: int, end: int, faults: Faults) -> Direction | No
     name = _BY_KEY.get(key)
     if name:
         return Direction(name)
-    moved = _TO.fullmatch(text.strip())
+    moved = re.fullmatch(_TO, text.strip(), re.I)
     if moved:
         figure = moved[2].strip()
         name = "rit." if moved[1][0] in "rR" else "accel."
@@ -82,6 +83,24 @@ def recognise(text: str, start: int, end: int, faults: Faults) -> Direction | No
     return None
 
 
+_OFTEN_LONGER = (*ORDER, "half time", "double time")
+
+
+def _not_obeyed(key: str) -> str | None:
+    """What to type for words that steer a band elsewhere, and are only printed here."""
+    from backing.chart.habits import times
+
+    if key in ("nc", "n c", "no chord"):
+        return "for no chord type  N.C.  without quotes"
+    ending = re.fullmatch(r"([1-9])(?:st|nd|rd|th)?(?: ending| time)?", key)
+    if ending:
+        return f"an ending stands behind its bar line:  |{ending[1]}."
+    many = times(key)
+    if many:
+        return f"a repeat is counted behind its sign:  :| x{many}"
+    return None
+
+
 def _nearly(text: str, key: str, start: int, end: int, faults: Faults) -> None:
     """Warn of words that are one slip away from a direction."""
     from difflib import SequenceMatcher
@@ -92,19 +111,20 @@ def _nearly(text: str, key: str, start: int, end: int, faults: Faults) -> None:
             alike = SequenceMatcher(None, key, other).ratio()
             if alike > best:
                 best, name = alike, plain
+    hint = _not_obeyed(key)
+    if hint:
+        faults.add("W306", start, end, found=quoted(text), hint=hint)
+        return
+    if best < 0.8:
+        longer = [n for k, n in _BY_KEY.items() if n in _OFTEN_LONGER and key.startswith(f"{k} ")]
+        name = max(longer, key=len, default="")
+        if not name and key.split()[0] in ("poco", "molto"):
+            name = "rit." if key.split()[-1] in ("rit", "ritard") else ""
+        if not name and re.search(r"\bal coda\b", key):
+            name = "To Coda"
+        best = float(bool(name))
     if best >= 0.8:
         faults.add("W303", start, end, found=quoted(text), name=name)
-
-
-_BARE = re.compile(
-    r"(?:"
-    + "|".join(
-        re.escape(n).replace(r"\.", r"\.?").replace(r"\ ", r"\s+")
-        for n in sorted((*ORDER, "fermata", "break", "fill", "rubato", "rit.", "a tempo"), key=len)[::-1]
-    )
-    + r")(?![^\s|])",
-    re.I,
-)  # fmt: skip
 
 
 FIRST_WORDS = frozenset(
@@ -113,9 +133,18 @@ FIRST_WORDS = frozenset(
 )  # fmt: skip
 
 
+@cache
+def _named() -> re.Pattern[str]:
+    """A direction by name, the longest that fits."""
+    names = (*ORDER, "fermata", "break", "fill", "rubato", "rit.", "a tempo")
+    words = [re.escape(name) for name in sorted(names, key=len)[::-1]]
+    loose = [word.replace(r"\.", r"\.?").replace(r"\ ", r"\s+") for word in words]
+    return re.compile(rf"(?:{'|'.join(loose)})(?![^\s|])", re.I)
+
+
 def bare(text: str, start: int, end: int) -> re.Match[str] | None:
     """A direction typed without its quotes at `start`."""
-    return _BARE.match(text, start, end)
+    return _named().match(text, start, end)
 
 
 def plain_name(text: str) -> str:
@@ -131,8 +160,11 @@ class Seen(NamedTuple):
     end: int
 
 
-def check(seen: list[Seen], form: bool, faults: Faults) -> None:
-    """Whether the directions for the order of play belong together and come to an end."""
+def check(seen: list[Seen], form: bool, faults: Faults, coda_section: int = -1) -> None:
+    """Whether the directions for the order of play belong together and come to an end.
+
+    `coda_section` is where a section named Coda begins, which serves as one without the word in it; -1 for none.
+    """
     first: dict[str, Seen] = {}
     jump: Seen | None = None
     order = [s for s in seen if s.name in ORDER]
@@ -151,6 +183,8 @@ def check(seen: list[Seen], form: bool, faults: Faults) -> None:
         first.setdefault(one.name, one)
     if form:
         return
+    if coda_section >= 0:
+        first.setdefault("Coda", Seen("", coda_section, coda_section))
     for one in order:
         if one is jump or one.name in JUMPS:
             _check_jump(one, first, faults)
@@ -167,7 +201,7 @@ def check(seen: list[Seen], form: bool, faults: Faults) -> None:
             name="Segno",
             hint='write "D.S." where the band goes back to it',
         )
-    if coda and not to_coda and not any(n.endswith("al Coda") for n in first):
+    if coda and coda.name and not to_coda and not any(n.endswith("al Coda") for n in first):
         faults.add(
             "W304",
             coda.start,

@@ -15,10 +15,10 @@ from backing.source import Span
 
 MOST_PLAYINGS = 1000
 MOST_TIMES = 99
-_PIECE = re.compile(r"[()]|[^\s()]+")
-_MOVED = re.compile(r"(.+?)([+-][0-9]{1,3})")
-_TIMES = re.compile(r"[xX×]([0-9]{1,6})")
-_LETTERS = re.compile(r"([^\W\d_])([+-][0-9]{1,2})?")
+_PIECE = r"[()]|[^\s()]+"
+_MOVED = r"(.+?)([+-][0-9]{1,3})"
+_TIMES = r"[xX×]([0-9]{1,6})"
+_LETTERS = r"([^\W\d_])([+-][0-9]{1,2})?"
 BEFORE = ("intro",)
 AFTER = ("ending", "outro", "coda", "tag")
 
@@ -46,7 +46,7 @@ class _Names:
             name = self.by_words.get(tuple(taken))
             if name:
                 return name, 0, many
-            moved = _MOVED.fullmatch(taken[-1])
+            moved = re.fullmatch(_MOVED, taken[-1])
             if moved:
                 name = self.by_words.get((*taken[:-1], moved[1]))
                 if name:
@@ -54,9 +54,13 @@ class _Names:
         return None
 
 
-def read(value: str, start: int, names: tuple[str, ...], faults: Faults) -> Form:
+def read(
+    value: str, start: int, names: tuple[str, ...], faults: Faults, *, guess: bool = True
+) -> Form:
     """Read a form that stands at `start` in the text; `names` are those of the sections."""
-    pieces = list(_PIECE.finditer(value))
+    if guess and _in_other_signs(value, start, names, faults):
+        return Form((), 1, False)
+    pieces = list(re.finditer(_PIECE, value))
     words = [p[0] for p in pieces]
     known = _Names(names)
     items: list[FormItem] = []
@@ -66,7 +70,7 @@ def read(value: str, start: int, names: tuple[str, ...], faults: Faults) -> Form
     while i < len(words):
         word = words[i]
         at, end = start + pieces[i].start(), start + pieces[i].end()
-        times = _TIMES.fullmatch(word)
+        times = re.fullmatch(_TIMES, word)
         found = None if word in "()" else known.at(words, i)
         many = 1
         if word == "(":
@@ -120,13 +124,34 @@ def read(value: str, start: int, names: tuple[str, ...], faults: Faults) -> Form
     return Form(_placed(items, group), repeats, len(faults.found) == before)
 
 
+def _in_other_signs(value: str, start: int, names: tuple[str, ...], faults: Faults) -> bool:
+    """Say in one go how to write a form whose names are parted by commas, dashes or arrows."""
+    from backing.chart.habits import tidy_form
+
+    if not re.search(r"[,;|/>→–—-]|\([xX×\s]*[0-9]+[xX×\s]*\)|(?<!\S)[0-9]+\s?[xX×]", value):
+        return False
+    tidy = tidy_form(value)
+    if tidy == " ".join(value.split()):
+        return False
+    aside = Faults(faults.source)
+    if read(value, start, names, aside, guess=False).whole:
+        return False
+    if not read(tidy, start, names, Faults(faults.source), guess=False).whole:
+        return False
+    first = aside.in_order()[0]
+    found = faults.source.text[first.span.start : first.span.end]
+    hint = f"type  form: {tidy[:100]}"
+    faults.add("E315", first.span.start, first.span.end, found=quoted(found), hint=hint)
+    return True
+
+
 def _example(names: tuple[str, ...]) -> str:
     return " ".join([n for n in names if n][:3]) or "A A B A"
 
 
 def _letters(word: str, at: int, known: _Names, faults: Faults) -> list[FormItem]:
     """`AABA` as four names of one letter, or what is wrong with the word."""
-    found = list(_LETTERS.finditer(word))
+    found = list(re.finditer(_LETTERS, word))
     if "".join(f[0] for f in found) == word and all(
         (f[1].casefold(),) in known.by_words for f in found
     ):
@@ -144,8 +169,13 @@ def _letters(word: str, at: int, known: _Names, faults: Faults) -> list[FormItem
         )
         faults.add("E315", at, end, found=quoted(word), hint=hint[:120])
         return []
-    guess = near(word, [n for n in known.names if n])
+    from backing.chart.habits import joined_names, short_for
+
+    guess = near(word, [n for n in known.names if n]) or short_for(word, known.names)
+    joined = joined_names(word, known.names)
     hint = f"did you mean {guess}?" if guess else _listed(known.names)
+    if joined:
+        hint = f"type the names with blanks between them:  {joined}"
     faults.add("E310", at, end, name=quoted(word), hint=hint)
     return []
 

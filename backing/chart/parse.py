@@ -24,7 +24,7 @@ from backing.timebase import FOUR_FOUR, Meter
 
 MOST_BYTES = 1_000_000
 _SHARED = frozenset(Settings.__dataclass_fields__)
-_CHORDLIKE = re.compile(
+_CHORDLIKE = (
     r"[A-Ha-h][#b♭♯]?(?:maj|min|dim|aug|sus|add|alt|[mM0-9Δ°øo+\-()/#b,A-G])*[!=]?|[/%]|N\.?C\.?"
 )
 
@@ -129,7 +129,8 @@ class _Parser:
             header.values["form"], header.values["form_repeats"] = played.items, played.repeats
             if played.whole:
                 self._unplayed(played, sections)
-        directions.check(piece.seen, written_form is not None, self.faults)
+        coda = next((s.span.start for n, s in sections.items() if n.casefold() == "coda"), -1)
+        directions.check(piece.seen, written_form is not None, self.faults, coda)
         own = {k: v for k, v in header.values.items() if k not in _SHARED}
         shared = {k: v for k, v in header.values.items() if k in _SHARED}
         return Chart(
@@ -203,7 +204,7 @@ class _Parser:
                 else:
                     block.settings.append(line)
             elif line.kind is Kind.OTHER:
-                block.spoilt = self._other(line) or block.spoilt
+                block.spoilt = self._other(line, bool(block.music)) or block.spoilt
             else:
                 block.music.append(line)
             block.add(line)
@@ -217,7 +218,7 @@ class _Parser:
         if close < 0 and name:
             faults.add("E302", line.start, line.end, name=name[:64].strip("| "))
         elif close + 1 < line.end:
-            faults.add("E306", close + 1, line.end, name=name[:64])
+            faults.add("E306", close + 1, line.end, hint=self._beside(name[:64], line, close + 1))
         hidden = INVISIBLE.search(name)
         bad = re.search(r"[()\[|\"<]", name)
         if not name:
@@ -227,13 +228,39 @@ class _Parser:
         elif close >= 0 and (bad or len(name) > 64):
             found = quoted(bad[0]) if bad else "more than 64 characters"
             faults.add("E308", line.start + 1, end, found=found)
+        elif close >= 0:
+            self._counted(name, line.start, end + 1)
         block = _Block(name[:64], Span(line.start, end + 1))
+        block.spoilt = close >= 0 and "[" in text[close + 1 : line.end]
         if 0 <= close < line.end - 1 and "|" in text[close + 1 : line.end]:
             start = close + 1
             while text[start].isspace():
                 start += 1
             block.music.append(Line(Kind.MUSIC, start, line.end))
         return block
+
+    def _counted(self, name: str, start: int, end: int) -> None:
+        """Warn of a count in the name of a section."""
+        from backing.chart.habits import without_count
+
+        short = without_count(name)
+        if short:
+            hint = (
+                f"name it  [{short}]  and write  [{short}]  again below its bars to play it again"
+            )
+            self.faults.add("W305", start, end, hint=hint)
+
+    def _beside(self, name: str, line: Line, start: int) -> str:
+        """What to do with what stands behind a heading."""
+        from backing.chart import habits
+
+        text = self.plain[start : line.end]
+        number = habits.times(text)
+        if number:
+            return f"write  [{name}]  again below its bars for each time it is played again"
+        if "[" in text and "|" not in text:
+            return "chords stand between bar lines,  | C | G7 | , and what is sung under them:  words: | Night | falls |"
+        return f"start a new line after [{name}]"
 
     def _late(self, line: Line) -> None:
         end = line.start + len(line.name)
@@ -242,7 +269,7 @@ class _Parser:
         else:
             settings.unknown(line, self.plain, self.faults)
 
-    def _other(self, line: Line) -> bool:
+    def _other(self, line: Line, below_music: bool) -> bool:
         """A line that is nothing: guess what it was meant to be; returns whether it was meant as music."""
         text = self.plain[line.start : line.end]
         words = text.split()
@@ -251,7 +278,16 @@ class _Parser:
             at = line.start + hidden.start()
             self.faults.add("E905", at, at + 1, found=f"U+{ord(hidden[0]):04X}")
             return True
-        if len(text) <= 400 and all(len(w) <= 16 and _CHORDLIKE.fullmatch(w) for w in words):
+        from backing.chart import habits
+
+        section = habits.heading(text)
+        if section and "|" not in text and text.strip("ABCD") != "":
+            counted = habits.without_count(text) is not None
+            hint = f"if a section begins here, type  [{section}]"
+            hint += f" , and  [{section}]  again below its bars to play it again" * counted
+            self.faults.add("E123", line.start, line.end, hint=hint)
+            return False
+        if len(text) <= 400 and all(len(w) <= 16 and re.fullmatch(_CHORDLIKE, w) for w in words):
             example = "| " + " | ".join(words[:8]) + " |"
             self.faults.add("E101", line.start, line.end, found=quoted(words[0]), example=example)
             return True
@@ -261,7 +297,13 @@ class _Parser:
         if known:
             hint = f"type  {known}: {value.strip()}"
         elif near(words[0], list(settings.SETTINGS)) == words[0].casefold() and len(words) > 1:
-            hint = f"type  {words[0].casefold()}: {' '.join(words[1:])[:60]}"
+            value = " ".join(words[1:]).lstrip("-–—=: ")
+            hint = f"type  {words[0].casefold()}: {value[:60]}"
+        elif habits.remark(text):
+            hint = f"a comment begins with # and a blank:  {(habits.remark(text) or '')[:80]}"
+        elif len(words) > 3 or (below_music and '"' in text):
+            said = text.strip('"')
+            hint = f"a remark is typed  # {said[:60]} , and what is sung under its bars  words: | {words[0].strip(chr(34))[:16]} | … |"
         elif len(words) <= 3 and len(text) <= 30 and all(w.isalnum() for w in words):
             hint = f"if a section begins here, type  [{text}]"
         self.faults.add("E123", line.start, line.end, hint=hint)

@@ -9,7 +9,7 @@ from backing.chart.lex import Token
 from backing.harmony.symbol import Chord, SymbolError, read, read_with_warnings
 
 LONGEST = 64
-_QUALITY = re.compile(r"ma?j|mi?n?[0-9b#(]|min|m$|dim|aug|sus|add|alt|[0-9#°øΔ]|b[0-9]")
+_QUALITY = r"ma?j|mi?n?[0-9b#(]|min|m$|dim|aug|sus|add|alt|[0-9#°øΔ]|b[0-9]"
 
 
 class Symbols:
@@ -36,7 +36,10 @@ class Symbols:
         except SymbolError as wrong:
             at = start + max(0, min(wrong.column, len(text) - 1))
             code = SYMBOL_CODES.get(wrong.code, "E524")
-            faults.add(code, at, start + len(text), message=wrong.message, hint=wrong.hint)
+            from backing.chart import habits
+
+            guess = habits.symbol(text, self.is_chord)
+            faults.add(code, at, start + len(text), message=wrong.message, hint=guess or wrong.hint)
             return None
         for warning in warnings:
             code = SYMBOL_WARNINGS.get(warning.code, "W504")
@@ -44,9 +47,19 @@ class Symbols:
         self._known[text] = chord
         return chord
 
+    def is_chord(self, text: str) -> bool:
+        """Whether a word can be read as a chord symbol."""
+        if not 0 < len(text) <= LONGEST:
+            return False
+        try:
+            read(text, self._german)
+        except SymbolError:
+            return False
+        return True
+
     def split(self, first: str, second: str) -> str | None:
         """The symbol that two words make without the blank between them, None where they make none."""
-        if not _QUALITY.match(second) or len(first + second) > LONGEST:
+        if not re.match(_QUALITY, second) or len(first + second) > LONGEST:
             return None
         for joined in (first + second, f"{first}({second})"):
             try:

@@ -21,7 +21,7 @@ from backing.chart.time import Space
 from backing.pitch import NoteName, Pitch
 from backing.source import Span
 
-_NOTE = re.compile(r"([A-H])((?:##?|bb?|♯|♭|isis|is|eses|es|s)?)(-?[0-9]{0,2})")
+_NOTE = r"([A-H])((?:##?|bb?|♯|♭|isis|is|eses|es|s)?)(-?[0-9]{0,2})"
 _ALTER = {"": 0, "#": 1, "##": 2, "b": -1, "bb": -2, "♯": 1, "♭": -1, "is": 1, "isis": 2, "es": -1, "eses": -2, "s": -1}  # fmt: skip
 _EXAMPLE = {"melody": "| D5 / F5 / |", "hits": "| x / r x |", "kicks": "| x / r x |", "words": "| Night falls |"}  # fmt: skip
 
@@ -52,7 +52,9 @@ def attach(
         faults.add("E403", line.start, line.value, name=name)
         return bars
     if line.value >= line.end or plain[line.value] not in "|:":
-        faults.add("E410", line.start, line.end, name=name, example=_EXAMPLE[name])
+        text = typed[line.value : line.end].strip().rstrip("|").rstrip()
+        example = f"| {text[:60]} |" if text else _EXAMPLE[name]
+        faults.add("E410", line.start, line.end, name=name, example=example)
         return bars
     if name == "words":
         return _words(line, bars, typed, plain, faults)
@@ -225,11 +227,11 @@ def _note(
 
 def read_note(word: str, german: bool, span: Span, faults: Faults) -> Pitch | None:
     """A melody note; says what is wrong with one that cannot be read."""
-    found = _NOTE.fullmatch(word)
+    found = re.fullmatch(_NOTE, word)
     usual = "write a letter and an octave, such as D5 or Bb4; r is a rest"
     if not found:
         upper = word[:1].upper() + word[1:]
-        hint = f"write  {upper}" if upper != word and _NOTE.fullmatch(upper) else usual
+        hint = f"write  {upper}" if upper != word and re.fullmatch(_NOTE, upper) else usual
         if INVISIBLE.search(word):
             hint = "delete the invisible character in it"
         faults.add("E404", span.start, span.end, value=quoted(word), hint=hint)

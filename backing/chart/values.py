@@ -46,6 +46,7 @@ def whole(text: str) -> int | None:
     return int(text) if re.fullmatch(r"[+-]?[0-9]{1,6}", text) else None
 
 
+METERS = "write how many of which note, such as 4/4, 6/8 or 7/8 (2+2+3); below stands 1, 2, 4, 8, 16 or 32"
 _METER = re.compile(r"([0-9]{1,3})\s*/\s*([0-9]{1,3})\s*(?:\(([0-9+\s]*)\))?")
 
 
@@ -53,10 +54,13 @@ def meter(text: str) -> Meter:
     """`4/4`, `7/8 (2+2+3)`."""
     found = _METER.fullmatch(text)
     if not found:
-        raise Wrong("E116", found=quoted(text))
+        from backing.chart.habits import meter as meant
+
+        guess = meant(text)
+        raise Wrong("E116", found=quoted(text), hint=f"write  meter: {guess}" if guess else METERS)
     count, unit = int(found[1]), int(found[2])
     if not 1 <= count <= MOST_COUNT or unit not in UNITS:
-        raise Wrong("E116", found=quoted(text))
+        raise Wrong("E116", found=quoted(text), hint=METERS)
     if found[3] is None:
         return Meter.of(count, unit)
     groups = [whole(g.strip()) or 0 for g in found[3].split("+")]
@@ -84,13 +88,19 @@ def key(text: str, german: bool = False) -> Key:
     usual = "write a note and major or minor, such as  key: Bb major  or  key: F# minor"
     if not found or (found[2] in ("is", "es", "s") and not german):
         near_mode = near(text.split()[-1], [m for m in _MODES if m]) if text.split() else None
+        from backing.chart.habits import key as meant
+
         example = f"{text.split()[0]} {near_mode}" if near_mode and len(text.split()) == 2 else ""
+        example = example or (meant(text) if len(text) > 2 else "") or ""
         raise Wrong("E210", value=quoted(text), hint=f"write  key: {example}" if example else usual)
     letter, sign, word = found[1], found[2], found[3]
     mode = word if word in ("m", "M") else word.casefold()
     minor = mode == "m" or _MODES.get(mode, False)
     if mode not in ("m", *_MODES):
+        from backing.chart.habits import key as meant
+
         guess = near(mode, [m for m in _MODES if m])
+        usual = f"write  key: {meant(text)}" if meant(text) else usual
         hint = f"write  key: {letter.upper()}{sign} {guess}" if guess else usual
         if mode == "M":
             hint = f"write  key: {letter.upper()}{sign} major"
@@ -98,7 +108,10 @@ def key(text: str, german: bool = False) -> Key:
     if letter.islower() and not (german and minor):
         name = f"{letter.upper()}{sign}".replace("H", "B")
         raise Wrong(
-            "E210", value=quoted(text), hint=f"write  key: {name} {'minor' if minor else 'major'}"
+            "E210",
+            value=quoted(text),
+            hint=f"write  key: {name} {'minor' if minor else 'major'}"
+            + f"  or  key: {name} minor" * (not word),
         )
     letter = letter.upper()
     if letter == "H" and not german:
@@ -134,16 +147,20 @@ def tempo(text: str) -> Tempo:
     found = _TEMPO.fullmatch(text)
     unit = None
     if not found:
-        number = re.search(_NUMBER, text)
-        example = number[0] if number else "120"
-        if "♩" in text:
-            example = f"quarter = {example}"
+        from backing.chart.habits import tempo as meant
+
+        example = meant(text) or "120"
         raise Wrong(
             "E211", value=quoted(text), hint=f"write beats a minute, such as  tempo: {example}"
         )
     if found[2]:
         name = found[2].casefold()
         if name not in _NOTES:
+            from backing.chart.habits import tempo as meant
+
+            example = meant(text) or ""
+            if "=" in example:
+                raise Wrong("E211", value=quoted(text), hint=f"write  tempo: {example}")
             guess = near(name, list(_NOTES)) or "quarter"
             dotted = "dotted " if found[1] else ""
             raise Wrong(
@@ -164,7 +181,7 @@ def tempo(text: str) -> Tempo:
     return Tempo(bpm, unit, to)
 
 
-_FEEL = re.compile(r"swing(?:\s+(16))?(?:\s+([0-9]{1,2})\s*:\s*([0-9]{1,2}))?", re.I)
+_FEEL = r"swing(?:\s+(16))?(?:\s+([0-9]{1,2})\s*:\s*([0-9]{1,2}))?"
 
 
 def feel(text: str) -> Feel:
@@ -174,9 +191,11 @@ def feel(text: str) -> Feel:
         return STRAIGHT
     if word == "shuffle":
         return SHUFFLE
-    found = _FEEL.fullmatch(text)
+    found = re.fullmatch(_FEEL, text, re.I)
     if not found:
-        guess = near(word, ["straight", "swing", "swing 16", "shuffle", "swing 3:2"])
+        from backing.chart.habits import feel as meant
+
+        guess = meant(text) or near(word, ["straight", "swing", "swing 16", "shuffle", "swing 3:2"])
         hint = (
             f"write  feel: {guess}"
             if guess
@@ -288,5 +307,6 @@ def pickup(text: str) -> Fraction:
     """Counted beats: `2`, `1/2`, `3/2`."""
     found = re.fullmatch(r"([0-9]{1,2})(?:\s*/\s*([0-9]{1,2}))?", text)
     if not found or not int(found[1]) or (found[2] and int(found[2]) not in (1, 2, 3, 4, 6, 8)):
-        raise Wrong("E219", value=quoted(text))
+        number = re.search(r"[1-9][0-9]?(?:/[123468])?", text)
+        raise Wrong("E219", value=quoted(text), example=number[0] if number else "1")
     return Fraction(int(found[1]), int(found[2] or 1))

@@ -24,8 +24,8 @@ MARK = f"made by {MADE_BY}"
 _WINDOW = (
     2_000_000  # bytes searched at either end: an index of a long M4A may stand before its tags
 )
-_MARKED = re.compile(rb'made[ _]by"?:? ?"?backing \d')
-_MARKED_WIDE = re.compile("made by backing ".encode("utf-16-le") + rb"\d")
+_MARKED = rb'made[ _]by"?:? ?"?backing \d'
+_MARKED_WIDE = "made by backing ".encode("utf-16-le") + rb"\d"
 _numbers = itertools.count(1)
 
 
@@ -41,7 +41,7 @@ def made_here(path: Path) -> bool:
         size = file.seek(0, os.SEEK_END)
         file.seek(max(len(head), size - _WINDOW))
         tail = file.read()
-    return any(p.search(part) for p in (_MARKED, _MARKED_WIDE) for part in (head, tail))
+    return any(re.search(p, part) for p in (_MARKED, _MARKED_WIDE) for part in (head, tail))
 
 
 def claim(path: Path, *, force: bool = False) -> None:

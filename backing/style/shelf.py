@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import re
+import sys
 from pathlib import Path
 
 _HERE = Path(__file__).resolve().parent.parent
@@ -21,10 +22,13 @@ def own_folder() -> Path:
 
 
 def user_folder() -> Path:
-    """Where a user's own styles are looked for."""
-    import platformdirs
+    """Where a user's own styles are looked for; as the XDG base directory specification says, but on two systems."""
+    if sys.platform in ("darwin", "win32"):
+        import platformdirs
 
-    return Path(platformdirs.user_data_dir("backing", appauthor=False)) / "styles"
+        return Path(platformdirs.user_data_dir("backing", appauthor=False)) / "styles"
+    data = os.environ.get("XDG_DATA_HOME", "").strip() or "~/.local/share"
+    return Path(data).expanduser() / "backing" / "styles"
 
 
 def folders() -> tuple[Path, ...]:
