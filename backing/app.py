@@ -15,13 +15,14 @@ from typing import TYPE_CHECKING
 from backing.errors import ChartError, OutputError, RequestError, StyleError
 from backing.instruments import in_score_order
 from backing.options import Options, near
-from backing.pitch import UNISON, Interval
+from backing.pitch import UNISON
 from backing.timebase import QUARTER
 
 if TYPE_CHECKING:
     from backing.arrangement import Arrangement
     from backing.chart.ast import Chart
     from backing.performance import Performance
+    from backing.pitch import Interval
     from backing.source import Diagnostic
     from backing.style.model import Style
     from backing.timebase import Tempo
@@ -35,8 +36,6 @@ SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
 SHEET = (".pdf", ".svg", ".png")
 ENDINGS = (*NOTES, *SOUND, *SHEET, ".html", ".txt")
 PLAIN = Options()
-# How far above its sound an instrument reads: a clarinet in B flat a major second, an alto a major sixth, a horn a fifth.
-WRITTEN_ABOVE = {"Bb": Interval(1, 2), "Eb": Interval(5, 9), "F": Interval(4, 7)}
 
 
 def silent(share: float, words: str) -> None:
@@ -335,16 +334,29 @@ def write_chart(prepared: Prepared, path: Path, wish: Options) -> None:
 
 def write_sheet(prepared: Prepared, path: Path, wish: Options) -> list[Path]:
     """The printed sheet in the chosen key, for the chosen instrument."""
-    from backing.chart.transpose import transpose_chart
     from backing.out.sheet import write
 
-    chart = moved_chart(prepared.chart, wish)
-    if wish.transposing:
-        chart = transpose_chart(chart, WRITTEN_ABOVE[wish.transposing])
+    return write(
+        moved_chart(prepared.chart, wish),
+        path,
+        force=wish.force,
+        style=prepared.style.name,
+        tempo=shown_tempo(prepared, wish),
+        paper=wish.paper,
+        signs=wish.signs,
+        grips=wish.grips,
+        transposing=wish.transposing,
+    )
+
+
+def shown_tempo(prepared: Prepared, wish: Options) -> tuple[Fraction, Fraction] | None:
+    """The note that is counted and how many a minute, where the chart itself does not say (or says something else)."""
+    asked = wish.tempo_bpm is not None or wish.tempo_percent is not None
+    if prepared.chart.settings.tempo is not None and not asked:
+        return None
     meter = prepared.timeline.bars[0].meter
     unit = QUARTER if meter.counted_in_eighths else meter.beat_q
-    bpm = Fraction(round(60_000_000 / prepared.timeline.tempo[0].us / unit))
-    return write(chart, path, force=wish.force, style=prepared.style.name, tempo=(unit, bpm))
+    return unit, Fraction(round(60_000_000 / prepared.timeline.tempo[0].us / unit))
 
 
 def moved_chart(chart: Chart, wish: Options) -> Chart:

@@ -41,6 +41,9 @@ TRACK_OPTIONS: dict[str, tuple[Any, Any]] = {
     "loudness": (Annotated[float, typer.Option(metavar="LUFS", help="Integrated loudness of the mix.")], -16.0),
     "a4": (Annotated[float, typer.Option("--a4", metavar="HZ", help="Concert pitch, 415 to 466.")], 440.0),
     "for_": (Annotated[str | None, typer.Option("--for", metavar="|".join(TRANSPOSING), help="The sheet for a transposing instrument.")], None),
+    "paper": (Annotated[str, typer.Option(metavar="a4 or letter", help="The size of the sheet.")], "a4"),
+    "signs": (Annotated[bool, typer.Option("--signs", help="△, –, ° and ø on the sheet in place of maj, m, dim and m7b5.")], False),
+    "grips": (Annotated[bool, typer.Option("--grips", help="Guitar grips on the sheet, for every chord used.")], False),
     "force": (Annotated[bool, typer.Option("--force", help="Replace files that this program did not make.")], False),
 }  # fmt: skip
 

@@ -20,6 +20,7 @@ from backing.source import nearest
 
 CLICKS = ("off", "beats", "backbeat", "downbeat", "eighths", "triplets", "offbeats", "groups")
 TRANSPOSING = ("Bb", "Eb", "F")  # instruments that a sheet can be written for
+PAPERS = ("a4", "letter")
 MIN_PERCENT, MAX_PERCENT = 10, 400
 
 
@@ -52,6 +53,9 @@ class Options:
     loop: bool = False
     bits: int = 16
     transposing: str | None = None
+    paper: str = "a4"
+    signs: bool = False
+    grips: bool = False
     force: bool = False
 
 
@@ -192,6 +196,9 @@ def options(
     loudness: float,
     a4: float,
     for_: str | None,
+    paper: str,
+    signs: bool,
+    grips: bool,
     force: bool,
 ) -> Options:
     """Every option of a track as typed, read; a pair that contradicts itself raises `RequestError`."""
@@ -236,5 +243,8 @@ def options(
         loop=loop,
         bits=int(read_choice("--bits", str(bits), ("16", "24"))),
         transposing=read_choice("--for", for_, TRANSPOSING) if for_ else None,
+        paper=read_choice("--paper", paper, PAPERS),
+        signs=signs,
+        grips=grips,
         force=force,
     )

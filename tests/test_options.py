@@ -78,7 +78,7 @@ def given(**changes: object) -> o.Options:
         "tempo": None, "key": None, "transpose": None, "style": None, "choruses": None, "length": None,
         "section": (), "bars": None, "ending": None, "count_in": None, "click": "off", "without": (), "only": (),
         "guide_tones": False, "plain": False, "stems": False, "stems_as": None, "loop": False, "bits": 16,
-        "seed": 1, "soundfont": None, "loudness": -16.0, "a4": 440.0, "for_": None, "force": False,
+        "seed": 1, "soundfont": None, "loudness": -16.0, "a4": 440.0, "for_": None, "paper": "a4", "signs": False, "grips": False, "force": False,
     }  # fmt: skip
     return o.options(**(plain | changes))  # type: ignore[arg-type]
 
@@ -111,6 +111,7 @@ def test_two_options_that_say_the_same_thing_are_refused(pair: dict[str, object]
         ({"stems_as": "aiff"}, "--stems-as aiff: choose one of wav, flac, ogg, mp3, m4a"),
         ({"bits": 20}, "--bits 20: choose one of 16, 24"),
         ({"for_": "B"}, "--for B: choose one of Bb, Eb, F"),
+        ({"paper": "a3"}, "--paper a3: choose one of a4, letter"),
     ],
 )
 def test_a_number_or_word_outside_its_limits_is_refused(
