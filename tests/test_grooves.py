@@ -237,3 +237,15 @@ def test_a_hit_ahead_of_a_chord_is_one_chord_for_the_whole_band() -> None:
         if note.start_q == Fraction(15, 2)
     }
     assert ahead == {2}
+
+
+@pytest.mark.parametrize("style", ["medium swing", "bossa nova", "jazz waltz", "backbeat soul"])
+def test_keys_lie_above_a_guitar_that_comps(style: str) -> None:
+    """Two chordal players agree on registers (common practice): the keys are on average the higher by two tones."""
+    meter = find(style).meters[0].full_name
+    music = arranged(chart(EIGHT, meter=meter, choruses=3, ending="as written"), style)
+    mean = {
+        role: sum(n.pitch for n in player(music, role).notes) / len(player(music, role).notes)
+        for role in ("keys", "guitar")
+    }
+    assert mean["keys"] >= mean["guitar"] + 2

@@ -25,6 +25,7 @@ from backing.players.rhythm import (
 )
 
 LOW, HIGH = 50, 76
+ABOVE_GUITAR = (54, 76)  # where a guitar comps below
 LOW_ALONE = 43  # the lowest note of the chord when nobody plays bass
 LOW_ROOT, HIGH_ROOT = 36, 50  # of a style's own bass notes
 
@@ -40,10 +41,19 @@ def register(brief: Brief, low: int = LOW, high: int = HIGH) -> tuple[int, int]:
     return max(min(low, high - NARROWEST), part.instrument.low), high
 
 
+def _room(brief: Brief, with_bass: bool) -> tuple[int, int]:
+    """The usual register, higher where a guitar comps in the middle as well."""
+    guitar = brief.style.part("guitar")
+    middle = guitar is not None and guitar.settings.get("voicing") != "power"
+    if with_bass and middle and not brief.melody:
+        return ABOVE_GUITAR
+    return LOW if with_bass else LOW_ALONE, HIGH
+
+
 def play(brief: Brief) -> list[Note]:
     """The keys' notes of one section."""
     with_bass = bool(brief.heard.get("bass"))
-    low, high = register(brief, LOW if with_bass else LOW_ALONE)
+    low, high = register(brief, *_room(brief, with_bass))
     settings = brief.part.settings
     count = settings.get("voices", 0)
     voicings = voice(
