@@ -118,7 +118,7 @@ def _nearly(text: str, key: str, start: int, end: int, faults: Faults) -> None:
     if best < 0.8:
         longer = [n for k, n in _BY_KEY.items() if n in _OFTEN_LONGER and key.startswith(f"{k} ")]
         name = max(longer, key=len, default="")
-        if not name and key.split()[0] in ("poco", "molto"):
+        if not name and key.split()[:1] in (["poco"], ["molto"]):
             name = "rit." if key.split()[-1] in ("rit", "ritard") else ""
         if not name and re.search(r"\bal coda\b", key):
             name = "To Coda"

@@ -16,10 +16,10 @@ from backing.chart.codes import Faults, quoted
 
 # typed by word processors and keyboards of other scripts -> what a chart means by it
 QUOTES = {ord(c): '"' for c in "“”„‟«»＂"}
-FULL_WIDTH = str.maketrans("｜：（）／＜！＝％［］＃，¦│∣", "|:()/<!=%[]#,|||")
+FULL_WIDTH = str.maketrans("｜：（）／＜！＝％［］＃，¦│∣┃║‖", "|:()/<!=%[]#,||||||")
 INVISIBLE = re.compile("[\u00ad\u200b-\u200f\u202a-\u202e\u2060\u2066-\u2069\ufeff]")
 CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufffe\uffff]")
-_WIDE = re.compile("[｜：（）／＜！＝％［］＃，¦│∣]")
+_WIDE = re.compile("[｜：（）／＜！＝％［］＃，¦│∣┃║‖]")
 _COMMENT = re.compile(r'"[^"\n]*"|((?:^|(?<=\s))#(?=\s|$))')
 
 
@@ -153,7 +153,8 @@ _TOKEN = re.compile(
 )
 _TIMES = re.compile(r"\s*[xX×]\s?([0-9]{1,9})(?![^\s|:#])")
 _ENDING = re.compile(r"\s*(?:([0-9]{1,4})(?:\s*([-–,])\s*([0-9]{1,4}))?|(last))\.", re.I)
-_DOTLESS = re.compile(r"\s?([0-9]{1,2})(?=\s)(?!\s*/\s*[0-9])")
+_DOTLESS = re.compile(r"\s?\[?([0-9]{1,2})(?:[.)\]:]+|(?=\s))(?!\s*/\s*[0-9])")
+_COUNTED = re.compile(r"\s*[0-9]{1,2}\s?(?:[xX×]|times)", re.I)  # `:| 2x`, which is no ending
 MOST_TIMES = 99
 
 
@@ -176,9 +177,9 @@ def bar_mark(text: str, found: re.Match[str], end: int, faults: Faults) -> BarMa
     if numbered:
         ending = _ending_numbers(numbered, faults)
         stop = numbered.end()
-    elif after.isdigit() or after.isspace():
+    elif after.isdigit() or after.isspace() or after == "[":
         dotless = _DOTLESS.match(text, stop, end)
-        if dotless and not opens:
+        if dotless and not opens and not (closes and _COUNTED.match(text, stop, end)):
             faults.add("E124", dotless.start(1), dotless.end(1), number=dotless[1])
             stop, ending = dotless.end(), (max(1, int(dotless[1])),)
     return BarMark(

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from backing.chart import directions
 from backing.chart.ast import Direction, Slot, Text
-from backing.chart.codes import Faults, quoted
+from backing.chart.codes import Faults, count, quoted
 from backing.chart.lex import Token
 from backing.chart.symbols import Symbols
 from backing.chart.time import (
@@ -96,9 +96,12 @@ class _Sorter:
         self.level = self.out.shape
         self.push: Token | None = None
         self.dotted = False  # a wrong sign for a beat was reported
+        self.start = self.end = 0  # of the bar
 
     def run(self, tokens: list[Token]) -> Content:
         skip = -1
+        if tokens:
+            self.start, self.end = tokens[0].start, tokens[-1].end
         for token in tokens:
             if token.start < skip:
                 continue
@@ -158,7 +161,11 @@ class _Sorter:
                 bare = directions.bare(self.typed, token.start, end)
                 if bare:
                     name = directions.plain_name(bare[0])
-                    self.faults.add("E330", *bare.span(), name=name)
+                    alone = token.start == self.start and bare.end() >= end
+                    hint = f'type  "{name}"'
+                    if alone:
+                        hint += f' beside the chord of its bar:  | "{name}" C |'
+                    self.faults.add("E330", *bare.span(), hint=hint)
                     place = Token("text", *bare.span(), bare[0])
                     self.out.texts.append(Quoted(name, place, len(self.out.leaves)))
                     self.out.whole = self.out.whole and bool(self.out.leaves)
@@ -172,20 +179,31 @@ class _Sorter:
             self._marks(leaf)
         bare_word = leaf.word
         if bare_word and not bare_word.strip("/.-–—_~'`,*") and bare_word != "/":
-            example = (
-                " ".join(["C7", *["/"] * min(3, len(bare_word))])
-                if len(bare_word) > 1
-                else "C7 / / /"
-            )
             if not self.dotted:
-                self.faults.add("E121", token.start, token.end, found=quoted(word), example=example)
+                self._no_beat(token)
             self.dotted, self.out.whole = True, False
+            return -1
+        if not self.sign and bare_word[:1] == "[" and bare_word[1:2].isdigit():
+            number = bare_word[1:].rstrip(".)]:")
+            self.faults.add("E124", token.start, token.end, number=number[:4])
+            self.out.whole = False
             return -1
         if not bare_word:
             self.faults.add("E119", token.start, token.end, found=quoted(word))
             return -1
         self._leaf(leaf, CHORD)
         return -1
+
+    def _no_beat(self, token: Token) -> None:
+        from backing.chart.habits import beats
+
+        bar = beats(self.typed[self.start : self.end])
+        hint = (
+            f"hold with / and a blank for each beat:  {bar[:80]}"
+            if bar
+            else "type  %  to repeat the bar before, or / for each beat that holds its chord"
+        )
+        self.faults.add("E121", token.start, token.end, found=quoted(token.text), hint=hint)
 
     def _marks(self, leaf: Leaf) -> None:
         word = leaf.word
@@ -225,7 +243,8 @@ class _Sorter:
             self.out.whole = False
         elif len(inner) == 1:
             inside = self.typed[first.end : token.end - 1].strip()
-            if self.out.whole:
+            # what is no chord there, `Dm7 (b5)`, is answered where symbols are read
+            if self.out.whole and (self.sign or inside[:1] in "ABCDEFGHN/%"):
                 self.faults.add("E106", first.start, token.end, example=inside[:64])
             self.level.append(inner[0])
         elif len(inner) > MOST_SHARING:
@@ -278,7 +297,9 @@ def _written(leaf: Leaf) -> str:
     return f"{'<' if leaf.pushed else ''}{leaf.word}{'!' if leaf.stop else ''}{'=' if leaf.ring else ''}"
 
 
-def timed(found: Content, space: Space, faults: Faults, start: int, end: int) -> Times | None:
+def timed(
+    found: Content, space: Space, faults: Faults, start: int, end: int, noun: str = "chord"
+) -> Times | None:
     """The time of every leaf; says what is wrong where the items do not fit the bar."""
     if not found.whole:
         return None
@@ -294,7 +315,13 @@ def timed(found: Content, space: Space, faults: Faults, start: int, end: int) ->
             )  # fmt: skip
         else:
             faults.add(
-                "E104", start, end, count=items, beats=beat_words(space), how=how, example=example
+                "E104",
+                start,
+                end,
+                count=count(items, noun),
+                beats=beat_words(space),
+                how=how,
+                example=example,
             )
     return times
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from backing.chart import under
 from backing.chart.ast import LAST, Bar, BarLine, MusicLine, Slot, Text, Written
 from backing.chart.codes import Faults, count, quoted
-from backing.chart.directions import BEAT, ORDER, Seen
+from backing.chart.directions import BEAT, FIRST_WORDS, ORDER, Seen
 from backing.chart.lex import BarMark, Cell, Kind, Line, cells
 from backing.chart.music import Content, content, slots, texts, timed
 from backing.chart.symbols import Symbols
@@ -22,6 +22,7 @@ from backing.source import Span
 from backing.timebase import Meter
 
 MOST_BARS = 2000
+NO_MUSIC = "write a chord, % to repeat the bar before, or N.C. for no chord"
 
 
 class TooLong(Exception):
@@ -123,12 +124,11 @@ class Reader:
         plain = self.piece.plain
         found, began, ended = cells(plain, line.start, line.end, self.faults)
         text = plain[line.start : line.end]
+        if found and not ended:
+            found, ended = self._after_music(found)
         if not began and found:
-            first = text.split(None, 1)[0]
-            example = "| " + text.strip("| ")[:60] + " |"
-            start = found[0].tokens[0].start if found[0].tokens else line.start
-            self.faults.add("E101", start, start + len(first), found=quoted(first), example=example)
-        if not ended and found:
+            found = self._before_music(line, found)
+        if not ended and began and found:
             example = (text[-56:].split(None, 1)[-1] if len(text) > 56 else text) + " |"
             self.faults.add("E102", line.end - 1, line.end, example=example)
         bars: list[Bar] = []
@@ -137,7 +137,7 @@ class Reader:
         self.under.append([])
         self.spaces = []
         if not found:
-            self.faults.add("E103", line.start, line.end)
+            self.faults.add("E103", line.start, line.end, hint=NO_MUSIC)
             return
         self._line_start(found[0].left)
         for cell in found:
@@ -145,6 +145,58 @@ class Reader:
         last = found[-1].right
         if last.repeat_start or last.ending:
             self.pending = last
+
+    def _after_music(self, found: list[Cell]) -> tuple[list[Cell], bool]:
+        """Say what stands after the last bar line where it is no music; the cells without it, and whether there was some."""
+        from backing.chart import habits
+
+        tokens = found[-1].tokens
+        first = tokens[0]
+        if len(found) == 1 or first.kind in ("text", "meter", "(", "<", "%", "/", "broken"):
+            number = habits.times(self.piece.plain[first.start : tokens[-1].end])
+            if number is None:
+                return found, False
+        elif first.text[0] in "ABCDEFGH" or first.text.casefold() in FIRST_WORDS:
+            return found, False
+        start, end = first.start, tokens[-1].end
+        text = self.piece.typed[start:end]
+        number = habits.times(text)
+        left = found[-1].left
+        if number and left.times and not left.counted:
+            self.faults.add("E325", start, end, found=quoted(text), times=number)
+        elif number:
+            hint = f"put the bars that are repeated between  |:  and  :| x{number}"
+            self.faults.add("E128", start, end, found=quoted(text), hint=hint)
+        elif self.piece.symbols.is_chord(first.text.capitalize()):
+            return found, False
+        else:
+            said = habits.remark(text) or f"# {text}"
+            self.faults.add("E128", start, end, found=quoted(text), hint=f"type  {said[:80]}")
+        return found[:-1], True
+
+    def _before_music(self, line: Line, found: list[Cell]) -> list[Cell]:
+        """Say that the first bar line is missing; the cells without what is no music before it."""
+        plain, typed = self.piece.plain, self.piece.typed
+        text = plain[line.start : line.end]
+        first = text.split(None, 1)[0]
+        tokens = found[0].tokens
+        start = tokens[0].start if tokens else line.start
+        example, shown = text.strip("| "), found
+        if tokens and len(found) > 1:
+            rest = typed[found[1].start : line.end].strip("| ")
+            words = "".join(t.text for t in tokens)
+            if all(t.kind == "text" for t in tokens):
+                said = typed[tokens[0].start : tokens[-1].end]
+                example, shown = f"{said} {rest}", found[1:]
+            elif words in "$§":
+                example, shown = f'"Segno" {rest}', found[1:]
+            elif words.rstrip(".:)").isdigit():
+                example, shown = rest, found[1:]
+        end = start + len(first) if shown is found else tokens[-1].end
+        self.faults.add(
+            "E101", start, end, found=quoted(typed[start:end]), example=f"| {example[:60]} |"
+        )
+        return shown
 
     def _line_start(self, mark: BarMark) -> None:
         """A `:|`, `||` or `|]` that begins a line closes the bar at the end of the line before."""
@@ -230,7 +282,14 @@ class Reader:
         if found.repeat:
             faults.add("E111", found.repeat.start, found.repeat.end, found=found.repeat.text)
         elif not found.leaves and found.whole:
-            faults.add("E103", cell.left.start if not cell.tokens else cell.start, max(cell.right.end if not cell.tokens else cell.end, cell.start + 1))  # fmt: skip
+            said = found.text if found.texts else ""
+            hint = (
+                f"words stand beside the chord of their bar:  | {said[:40]} C |"
+                if said
+                else NO_MUSIC
+            )
+            start, end = (cell.start, cell.end) if said else (cell.left.start, cell.right.end)
+            faults.add("E103", start, max(end, cell.start + 1), hint=hint)
         else:
             self._joined_words(found)
             times = timed(found, space, faults, cell.start, cell.end)

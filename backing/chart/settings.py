@@ -60,7 +60,11 @@ _OTHER_NAMES = {
     "count in": "count-in", "upbeat": "pickup", "anacrusis": "pickup", "tuning": "tuned",
     "transpose": "tuned", "order": "form", "structure": "form", "comment": "notes",
     "dynamic": "dynamics", "volume": "dynamics", "band": "players", "instruments": "players",
-    "note names": "note-names", "name": "title",
+    "note names": "note-names", "name": "title", "lyrics": "words", "lyric": "words", "text": "words",
+    "notes played": "melody", "tune": "melody", "lead": "melody", "rhythm hits": "hits", "accents": "hits",
+    "time sig": "meter", "signature": "meter", "metre": "meter", "key signature": "key", "tonality": "key",
+    "genre": "style", "subtitle": "notes", "arranger": "by", "writer": "by", "written by": "by", "music": "by",
+    "arrangement": "form", "roadmap": "form", "count off": "count-in", "count-off": "count-in",
 }  # fmt: skip
 
 
@@ -78,7 +82,14 @@ def unknown(line: Line, text: str, faults: Faults) -> None:
     if INVISIBLE.search(text, *at):
         return
     meant = latin(name)
-    if value.startswith("|"):
+    from backing.chart import habits
+
+    section = habits.heading(text[slice(*at)]) if meant == name else None
+    if name in _OTHER_NAMES and (value or not section):
+        hint = f"type  {_OTHER_NAMES[name]}:"
+    elif section and not value.startswith("|"):
+        hint = f"if a section begins here, type  [{section}]  on a line of its own"
+    elif value.startswith("|"):
         guess = near(name, UNDER)
         hint = (
             f"did you mean {guess}:?"
@@ -87,8 +98,6 @@ def unknown(line: Line, text: str, faults: Faults) -> None:
         )
     elif meant != name and meant in SETTINGS:
         hint = f"it is typed with letters of another alphabet; type  {meant}:"
-    elif name in _OTHER_NAMES:
-        hint = f"type  {_OTHER_NAMES[name]}:"
     else:
         guess = near(name, [*SETTINGS, *UNDER])
         hint = f"did you mean {guess}:?" if guess else f"the settings are {', '.join(SETTINGS)}"

@@ -118,7 +118,8 @@ def _notes(
         elif not sorted_.leaves:
             made.append(((), ""))  # what stands here was reported
         else:
-            times = timed(sorted_, space, faults, start, end)
+            noun = "note" if name == "melody" else "sign"
+            times = timed(sorted_, space, faults, start, end, noun)
             notes: list[LineNote] = []
             for i, leaf in enumerate(sorted_.leaves):
                 at, length = times[i] if times else (space.length_q * 0, space.length_q)
