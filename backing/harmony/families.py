@@ -274,6 +274,6 @@ def _power(pair: tuple[Degree, ...], voices: int) -> tuple[Stack, ...]:
     return (
         ((root, fifth), "root and fifth", 0.0 if voices < 3 else 0.3),
         ((root, fifth, root), "root, fifth and octave", 0.0 if voices > 2 else 0.3),
-        ((fifth, root), "fifth below the root", 1.5),
-        ((fifth, root, fifth), "fifth, root and fifth", 1.7),
+        ((fifth, root), "fifth below the root", 3.0),
+        ((fifth, root, fifth), "fifth, root and fifth", 3.2),
     )

@@ -16,7 +16,8 @@ from typing import NamedTuple
 
 from backing.arrangement import Note
 from backing.harmony.families import VOICES
-from backing.harmony.grips import Grip, Grips, grips, shifts
+from backing.harmony.grip import Grip
+from backing.harmony.grips import Grips, grips, shifts
 from backing.harmony.search import best_path, jitter
 from backing.harmony.symbol import Chord
 from backing.instruments import STANDARD_TUNING
@@ -55,7 +56,7 @@ def hold(brief: Brief) -> dict[int, Held]:
     for step in found:
         kind = family[step.level]
         lowest = -(-step.bass // 3) * 3 if step.bass > strings[0] + capo else 0
-        if kind == "open":  # all six strings, down to the note of the bass
+        if kind in ("open", "power"):  # low strings too, down to the note of the bass
             lowest = step.bass_inside if lowest else 0
         added = () if kind in ("open", "power", "triads") else step.colours
         offer = grips(step.chord, added, kind, VOICES[kind], strings, capo, lowest)
@@ -72,7 +73,9 @@ def hold(brief: Brief) -> dict[int, Held]:
             ]
         nodes.append(own)
     edges = [
-        _edges(a, b, 1.5 if step.fast else 1.0, step.restless, family[step.level] == "open")
+        _edges(
+            a, b, 1.5 if step.fast else 1.0, step.restless, family[step.level] in ("open", "power")
+        )
         for a, b, step in zip(offers, offers[1:], found[1:], strict=False)
     ]
     path = best_path(nodes, edges)
