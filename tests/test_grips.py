@@ -10,7 +10,8 @@ from statistics import mean
 import pytest
 
 from backing.harmony.families import VOICES
-from backing.harmony.grips import Grip, fingers, grips, grips_for, playable, shifts
+from backing.harmony.grip import Grip, fingers, playable
+from backing.harmony.grips import grips, grips_for, shifts
 from backing.harmony.search import best_path
 from backing.harmony.voicings import distance
 from backing.instruments import STANDARD_TUNING

@@ -10,7 +10,7 @@ from statistics import mean
 import pytest
 
 from backing.arrangement import Note
-from backing.harmony.grips import playable
+from backing.harmony.grip import playable
 from backing.harmony.voicings import distance
 from backing.instruments import STANDARD_TUNING
 from backing.players.common import Brief, ZoneKind

@@ -12,20 +12,26 @@ shapes); four fingers with a barre counted once, five frets high on the neck (co
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from functools import lru_cache
-from itertools import combinations, pairwise
+from itertools import accumulate, combinations, pairwise
+from operator import itemgetter
 
-from backing.harmony.families import Tones, stacks, tones
+from backing.harmony.families import Tones, gaps_of, stacks, tones
+from backing.harmony.grip import (
+    HIGHEST_FRET,
+    OPEN_FRETS,
+    SPAN,
+    WIDE_SPAN,
+    Grip,
+    fingers,
+    playable,
+)
 from backing.harmony.symbol import Chord
-from backing.harmony.voicings import LOW_LIMITS, clashes, distance, limit_excess
+from backing.harmony.voicings import LOW_LIMITS, clashes, distance
 from backing.instruments import STANDARD_TUNING
 from backing.pitch import Degree, NoteName
 
-SPAN = 4  # frets under the hand
-WIDE_SPAN, WIDE_FROM = 5, 8  # high on the neck, where frets are narrow
-HIGHEST_FRET = 14
-OPEN_FRETS = 4  # open strings go with frets up to here
 MOST_CANDIDATES = 12
 LOW, HIGH = 43, 76  # of closed grips
 
@@ -45,102 +51,6 @@ _TRIADS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Grip:
-    """A chord in the hand. `degrees` names each string's note ("" where it is not played); `cost` is its own.
-
-    Derived: `pitches`, sounding MIDI notes from the lowest string up; `position`, where the hand is: the lowest fret
-    held down, 1 where all strings are open.
-    """
-
-    frets: tuple[int, ...]
-    tuning: tuple[int, ...]
-    degrees: tuple[str, ...]
-    shape: str
-    cost: float = 0.0
-    capo: int = 0
-    pitches: tuple[int, ...] = field(init=False, compare=False, repr=False)
-    position: int = field(init=False, compare=False, repr=False)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(
-            self,
-            "pitches",
-            tuple([t + f for t, f in zip(self.tuning, self.frets, strict=True) if f >= 0]),
-        )
-        object.__setattr__(self, "position", min((f for f in self.frets if f > 0), default=1))
-
-    @property
-    def strings(self) -> tuple[int, ...]:
-        """The strings that sound, lowest first, counted from 1 (highest) as players do."""
-        return tuple(6 - i for i, fret in enumerate(self.frets) if fret >= 0)
-
-    @property
-    def name(self) -> str:
-        """`x32010`, with hyphens where a fret has two figures."""
-        marks = ["x" if f < 0 else str(f) for f in self.frets]
-        return ("-" if max(self.frets) > 9 else "").join(marks)
-
-    def diagram(self) -> str:
-        """The strings as lines, highest above, with degrees where the fingers stand.
-
-        Open strings show their degree beside the nut, strings that are not played an x.
-        """
-        held = [f for f in self.frets if f > 0]
-        first = 1 if not held or max(held) <= OPEN_FRETS + 1 else min(held)
-        last = max(first + 3, *held) if held else first + 3
-        edge = "‖" if first == 1 else "┊"
-        names = _string_names(tuple(t - self.capo for t in self.tuning))
-        lines = ["       " + "".join(f"{fret:^5}" for fret in range(first, last + 1)).rstrip()]
-        if self.capo:
-            lines.insert(0, f"capo {self.capo}")
-        for i in range(5, -1, -1):
-            fret = self.frets[i]
-            beside = "x" if fret < 0 else self.degrees[i] if fret == 0 else ""
-            cells = [
-                f"{self.degrees[i]:─^4}" if at == fret else "────" for at in range(first, last + 1)
-            ]
-            lines.append(f"{names[i]:<2} {beside:>3}{edge}" + "┼".join(cells) + "┤")
-        return "\n".join(lines)
-
-
-def _string_names(tuning: tuple[int, ...]) -> tuple[str, ...]:
-    names = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
-    return tuple(names[t % 12] for t in tuning)
-
-
-def fingers(frets: Sequence[int]) -> int:
-    """How many fingers a grip takes; strings stopped at its lowest fret can share a barre, but not over an open string.
-
-    >>> fingers((1, 3, 3, 2, 1, 1)), fingers((-1, 3, 2, 0, 1, 0)), fingers((3, 2, 0, 0, 0, 3))
-    (4, 3, 3)
-    """
-    held = [f for f in frets if f > 0]
-    if not held:
-        return 0
-    lowest = min(held)
-    at = [i for i, f in enumerate(frets) if f == lowest]
-    if 0 in frets[at[0] : at[-1] + 1]:
-        return len(held)
-    return 1 + sum(f > lowest for f in held)
-
-
-def playable(frets: Sequence[int], capo: int = 0) -> bool:
-    """Whether a hand can hold it: at most four fingers, and a span of four frets, five from the eighth on.
-
-    >>> playable((-1, 3, 2, 0, 1, 0)), playable((3, -1, -1, -1, -1, 8))
-    (True, False)
-    """
-    held = [f for f in frets if f > 0]
-    if not held:
-        return 0 in frets
-    low = min(held)
-    span = max(held) - low + 1
-    if span > (WIDE_SPAN if low + capo >= WIDE_FROM else SPAN):
-        return False
-    return len(held) <= 4 or fingers(frets) <= 4
-
-
 @dataclass(frozen=True, eq=False, slots=True)
 class Grips:
     """Candidates for one chord, best first; compared by identity."""
@@ -150,6 +60,11 @@ class Grips:
     @property
     def costs(self) -> list[float]:
         return [g.cost for g in self.grips]
+
+
+# What the searches find, lighter than a grip: cost, frets, degrees, shape.
+Candidate = tuple[float, tuple[int, ...], tuple[str, ...], str]
+_COST_THEN_FRETS = itemgetter(0, 1)
 
 
 def _by_pc(offer: Tones, root: int) -> dict[int, Degree]:
@@ -162,47 +77,50 @@ def _fits(found: set[Degree], offer: Tones) -> bool:
 
 def _closed(
     chord: Chord, offer: Tones, family: str, voices: int, tuning: tuple[int, ...], capo: int
-) -> Iterator[Grip]:
+) -> Iterator[Candidate]:
     """Stacks on groups of strings, without open strings."""
     dominant = offer.family == "dominant"
     for stack, shape, extra in stacks(offer, family, voices):
         steps = [d.semitones % 12 for d in stack]
-        rise = [0]
-        for a, b in pairwise(steps):
-            rise.append(rise[-1] + ((b - a) % 12 or 12))
+        rise = list(accumulate(gaps_of(stack), initial=0))
+        rubs = extra + clashes(rise, stack, dominant)
+        limits = [  # the lowest bottom notes with which its pairs sound clear
+            LOW_LIMITS[b - a] - a for a, b in combinations(rise, 2) if b - a in LOW_LIMITS
+        ]
         for group in _GROUPS.get(len(stack), ()):
             opens = [tuning[s] for s in group]
+            over = [opens[0] + r - o for r, o in zip(rise, opens, strict=True)]  # the bottom's fret
+            span = max(over) - min(over)
+            if span >= WIDE_SPAN:
+                continue
             first = (chord.root.pc + steps[0] - opens[0]) % 12
             for bottom in (first, first + 12):
-                low = opens[0] + bottom
-                held = [low + r - o for r, o in zip(rise, opens, strict=True)]
-                nearest, farthest = min(held), max(held)
-                if nearest < 1 or farthest > HIGHEST_FRET - capo or farthest - nearest >= WIDE_SPAN:
+                nearest = bottom + min(over)
+                if nearest < 1 or nearest + span > HIGHEST_FRET - capo:
                     continue
                 frets = [-1] * 6
-                names = [""] * 6
-                for string, fret, degree in zip(group, held, stack, strict=True):
-                    frets[string] = fret
-                    names[string] = degree.name
+                for string, above in zip(group, over, strict=True):
+                    frets[string] = bottom + above
                 if not playable(frets, capo):
                     continue
-                pitches = [low + r for r in rise]
-                cost = extra + clashes(pitches, stack, dominant)
-                cost += 0.5 * sum(
-                    limit_excess(a, b) for i, a in enumerate(pitches) for b in pitches[i + 1 :]
-                )
-                cost += 0.16 * abs(nearest + capo - 5) + 0.12 * (farthest - nearest)
+                low = opens[0] + bottom
+                cost = rubs + 0.5 * sum([limit - low for limit in limits if limit > low])
+                cost += 0.16 * abs(nearest + capo - 5) + 0.12 * span
+                highest = low + rise[-1]
                 if len(set(steps)) < 3:  # power chords live low, root and fifth side by side
-                    cost += 0.5 * group[0] + 0.8 * (group[1] - group[0] - 1)
+                    cost += 0.5 * group[0] + 2.0 * (group[-1] - group[0] - len(group) + 1)
                     low = max(low, LOW)
-                cost += 0.15 * max(0, LOW - low) + 0.4 * max(0, pitches[-1] - HIGH)
+                cost += 0.15 * max(0, LOW - low) + 0.4 * max(0, highest - HIGH)
                 cost += 0.35 * (group[-1] - group[0] - len(group) + 1)
-                yield Grip(tuple(frets), tuning, tuple(names), shape, cost, capo)
+                names = [""] * 6
+                for string, degree in zip(group, stack, strict=True):
+                    names[string] = degree.name
+                yield cost, tuple(frets), tuple(names), shape
 
 
 def _strummed(
     chord: Chord, offer: Tones, tuning: tuple[int, ...], capo: int, highest: int
-) -> Iterator[Grip]:
+) -> Iterator[Candidate]:
     """Grips from a root (or written bass) on one of the three lowest strings up, open strings and barres included."""
     names = _by_pc(offer, chord.root.pc)
     inside = chord.bass is not None and chord.bass.pc in names
@@ -220,8 +138,10 @@ def _strummed(
                 frets = [-1] * 6
                 frets[string] = low_fret
                 turned = (tuning[string] + low_fret) % 12 != lows[0]
-                for grip in _filled(frets, string + 1, base, names, offer, tuning, capo, seen):
-                    yield replace(grip, cost=grip.cost + 0.6) if turned else grip
+                for cost, made, degrees, shape in _filled(
+                    frets, string + 1, base, names, offer, tuning, capo, seen
+                ):
+                    yield cost + 0.6 if turned else cost, made, degrees, shape
 
 
 def _filled(
@@ -233,15 +153,15 @@ def _filled(
     tuning: tuple[int, ...],
     capo: int,
     seen: set[tuple[int, ...]],
-) -> Iterator[Grip]:
+) -> Iterator[Candidate]:
     """Every way to go on from `string` up with frets `base` to `base` + 3 and, low on the neck, open strings."""
     if string == 6:
         made = tuple(frets)
         if made not in seen:
             seen.add(made)
-            grip = _judged(made, names, offer, tuning, capo)
-            if grip is not None:
-                yield grip
+            judged = _judged(made, names, offer, tuning, capo)
+            if judged is not None:
+                yield judged
         return
     opens = base + SPAN - 1 <= OPEN_FRETS + 1
     choices = [f for f in range(base, base + SPAN) if (tuning[string] + f) % 12 in names]
@@ -266,7 +186,7 @@ def _judged(
     offer: Tones,
     tuning: tuple[int, ...],
     capo: int,
-) -> Grip | None:
+) -> Candidate | None:
     if not playable(frets, capo):
         return None
     sounding = [i for i, f in enumerate(frets) if f >= 0]
@@ -299,7 +219,7 @@ def _judged(
         shape = "open chord"
     else:
         shape = f"barre at fret {min(held)}" if barre else "closed grip"
-    return Grip(frets, tuning, degrees, shape, cost, capo)
+    return cost, frets, degrees, shape
 
 
 @lru_cache(maxsize=4096)
@@ -319,7 +239,7 @@ def grips(
     """
     sounding = tuple(t + capo for t in tuning)
     offer = tones(chord, colours)
-    found: list[Grip] = []
+    found: list[Candidate] = []
     if family == "open" and len(offer.need) + len(offer.may) > 2:
         found = list(_strummed(chord, offer, sounding, capo, 9))
     if not found:
@@ -336,26 +256,38 @@ def grips(
             found += list(_closed(chord, offer, kind, count, sounding, capo))
     if not found:
         found = list(_loose(chord, offer, sounding, capo))
-    found.sort(key=lambda g: (g.cost, g.frets))
-    above = [g for g in found if g.pitches[0] >= lowest]
+    found.sort(key=_COST_THEN_FRETS)
+    above = [c for c in found if _lowest(c, sounding) >= lowest]
     for kind, count in (("drop 2", 4), ("close", 3)):
         if not above:
             more = _closed(chord, offer, kind, count, sounding, capo)
-            above = sorted(
-                (g for g in more if g.pitches[0] >= lowest), key=lambda g: (g.cost, g.frets)
-            )
-    kept: list[Grip] = []
+            above = [
+                c for c in sorted(more, key=_COST_THEN_FRETS) if _lowest(c, sounding) >= lowest
+            ]
+    kept: dict[tuple[int, ...], Grip] = {}
     places: dict[int, int] = {}
-    for grip in above or found:
-        if places.get(grip.position, 0) < 3 and all(g.frets != grip.frets for g in kept):
-            places[grip.position] = places.get(grip.position, 0) + 1
-            kept.append(grip)
+    for candidate in above or found:
+        frets = candidate[1]
+        place = min((f for f in frets if f > 0), default=1)
+        if places.get(place, 0) < 3 and frets not in kept:
+            places[place] = places.get(place, 0) + 1
+            kept[frets] = _grip(candidate, sounding, capo)
             if len(kept) == MOST_CANDIDATES:
                 break
-    return Grips(tuple(kept))
+    return Grips(tuple(kept.values()))
 
 
-def _loose(chord: Chord, offer: Tones, tuning: tuple[int, ...], capo: int) -> Iterator[Grip]:
+def _lowest(candidate: Candidate, tuning: tuple[int, ...]) -> int:
+    """Its lowest note."""
+    return next(t + f for t, f in zip(tuning, candidate[1], strict=True) if f >= 0)
+
+
+def _grip(candidate: Candidate, tuning: tuple[int, ...], capo: int) -> Grip:
+    cost, frets, degrees, shape = candidate
+    return Grip(frets, tuning, degrees, shape, cost, capo)
+
+
+def _loose(chord: Chord, offer: Tones, tuning: tuple[int, ...], capo: int) -> Iterator[Candidate]:
     """What is needed of a chord, in whatever order the strings give it, for what no family can hold.
 
     Where even that is too much, notes go from the end of what is needed.
@@ -364,7 +296,7 @@ def _loose(chord: Chord, offer: Tones, tuning: tuple[int, ...], capo: int) -> It
     for count in range(len(offer.need), 1, -1):
         part = Tones(offer.need[:count], offer.may, (), offer.colours, offer.family, False)
         seen: set[tuple[int, ...]] = set()
-        made: list[Grip] = []
+        made: list[Candidate] = []
         for base in range(1, 10):
             for string in (0, 1, 2):
                 frets = [-1] * 6
@@ -418,7 +350,8 @@ def grips_for(
     sounding = tuple(t + capo for t in strings)
     found: list[Grip] = []
     if len(asked.degrees) > 2:
-        found = sorted(_strummed(asked, offer, sounding, capo, 12), key=lambda g: (g.cost, g.frets))
+        strummed = sorted(_strummed(asked, offer, sounding, capo, 12), key=_COST_THEN_FRETS)
+        found = [_grip(candidate, sounding, capo) for candidate in strummed]
     found += grips(
         chord, (), "power" if len(chord.degrees) < 3 else "drop 2", 4, strings, capo
     ).grips

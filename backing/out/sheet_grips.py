@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from backing.chart.ast import Chart
-from backing.harmony.grips import Grip, grips_for
+from backing.harmony.grip import Grip
+from backing.harmony.grips import grips_for
 from backing.harmony.symbol import Chord
 from backing.out.sheet_chord import symbol
 from backing.out.sheet_marks import Dot, Line, Mark, placed, run
