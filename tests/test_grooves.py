@@ -264,3 +264,25 @@ def test_power_chords_stand_on_their_roots() -> None:
         if spans[s[0].chord].chord
     ]
     assert sum(rooted) / len(rooted) >= 0.95
+
+
+FEET = {DRUM_KEYS[drum] for drum in ("kick", "acoustic kick", "pedal hat")}
+NOT_ON_THE_KIT = {
+    DRUM_KEYS[d] for d in ("clap", "tambourine", "maracas", "cabasa", "claves", "long guiro")
+}
+
+
+@pytest.mark.parametrize("name", names())
+def test_a_drummer_has_two_hands(name: str) -> None:
+    """Through fills, set-ups, pushes and kicks no more than two things are struck by hand at once."""
+    meter = find(name).meters[0].full_name
+    text = (
+        f"meter: {meter}\nending: ring\ndynamics: f\n[A]\n| {EIGHT} |\n"
+        "[B]\n| <C | F! | Bb7 | Eb | Am7 | <G7 |\n  kicks: | r | r | x | x | r | r |\n| C | F= | G | C |\n"
+    )
+    music = arranged(text, name, 2)
+    hands: Counter[Fraction] = Counter()
+    for part in music.players:
+        if part.role == "drums":
+            hands.update(n.start_q for n in part.notes if n.pitch not in FEET | NOT_ON_THE_KIT)
+    assert max(hands.values(), default=0) <= 2

@@ -22,6 +22,7 @@ from backing.instruments import CHOKE_GROUPS, DRUM_KEYS
 from backing.players.common import BarPlan, Brief, Stroke, Zone, ZoneKind
 from backing.players.fills import fill, set_up
 from backing.players.grooves import Chosen, choose, in_feel
+from backing.players.hands import two_hands
 from backing.players.pulses import beats, loudness, off_beats, shift_q, velocity
 from backing.players.variations import GHOST, Strokes, in_quarters, varied
 from backing.style.model import Where
@@ -277,7 +278,7 @@ def _in_time(brief: Brief, made: Strokes) -> list[Note]:
         if first is not None and first.why == "hit" and before in timed:
             _prepare(brief, before.start_q, first.start_q, strokes)
     notes = []
-    ordered = sorted(strokes)
+    ordered = two_hands(sorted(strokes))
     places = [at for at, _ in ordered]
     for zone in timed:
         for key in ordered[bisect_left(places, zone.start_q) : bisect_left(places, zone.end_q)]:
