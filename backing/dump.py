@@ -261,11 +261,22 @@ def _section_lines(
     chorus = f", chorus {section.chorus}" if section.chorus and timeline.choruses > 1 else ""
     yield f"{name}{chorus}{moved}"
     meter = timeline.bars[section.first - 2].meter if section.first > 1 else bars[0].meter
-    for at in range(0, len(bars), BARS_A_LINE):
+    for row in _rows(bars):
         texts = []
-        for bar in bars[at : at + BARS_A_LINE]:
+        for bar in row:
             change = f"{bar.meter.full_name} " if bar.meter != meter else ""
             meter = bar.meter
-            rest = " (silent)" if bar.index in silent else ""
+            rest = " (silent)" if bar.index in silent else " (rubato)" if bar.rubato else ""
             texts.append(change + symbols_in(timeline, bar) + rest)
-        yield f"{bars[at].number:>5}  | {' | '.join(texts)} |"
+        yield f"{row[0].number:>5}  | {' | '.join(texts)} |"
+
+
+def _rows(bars: Sequence[PlayedBar]) -> Iterable[Sequence[PlayedBar]]:
+    """Bars a line at a time; a repeat, an ending and the first bar after a pickup begin a new line."""
+    at = 0
+    for i, bar in enumerate(bars[1:], 1):
+        follows = bar.number == bars[i - 1].number + 1 and bars[i - 1].number > 0
+        if not follows or i - at == BARS_A_LINE:
+            yield bars[at:i]
+            at = i
+    yield bars[at:]

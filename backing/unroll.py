@@ -69,7 +69,7 @@ def unroll(
 
 def _too_many(choruses: int) -> RequestError:
     return RequestError(
-        f"--choruses {choruses}: more than {BARS_PLAYED_MAX} bars would be played; ask for fewer"
+        f"--choruses {choruses}: more than {BARS_PLAYED_MAX:,} bars would be played; ask for fewer"
     )
 
 
@@ -180,6 +180,15 @@ def _decided(ground: Ground) -> list[str]:
         notes.append(f"no style is written: {style_name(chart)} is played")
     if chart.settings.key is None and chart.sections[0].settings.key is None:
         notes.append(f"no key is written: the chords are read in {ground.key}")
+    if ground.higher and request.key is None and not request.transpose:
+        there = sounding(ground.key, ground.shift, ground.higher)[0]
+        header = chart.header
+        why = [f"capo {header.capo}"] * bool(header.capo) + [f"tuned {header.tuned:+d}"] * bool(
+            header.tuned
+        )
+        notes.append(
+            f"{', '.join(why)}: the sheet stays in {ground.key}, the band sounds in {there}"
+        )
     if request.key is not None and request.key.minor and not ground.key.minor:
         there = sounding(ground.key, ground.shift, 0)[0]
         notes.append(

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from backing.app import prepare
 from backing.chart.codes import CODES, MOST_MISTAKES, SYMBOL_CODES, SYMBOL_WARNINGS
 from backing.chart.parse import decode, parse_all
 from backing.errors import ChartError
@@ -29,6 +30,21 @@ def said(text: str) -> tuple[Diagnostic, ...]:
     return parse_all(text, "tune.txt")[1]
 
 
+def late(text: str) -> tuple[Diagnostic, ...]:
+    """What is said of a chart that reads well when its styles and its order of play are looked for."""
+    chart, found = parse_all(text, "tune.txt")
+    assert chart is not None, [d.render() for d in found]
+    try:
+        prepare(chart)
+    except ChartError as wrong:
+        return wrong.diagnostics
+    return found
+
+
+def answer_to(text: str, code: str) -> tuple[Diagnostic, ...]:
+    return late(text) if code == "E230" or code.startswith("E6") else said(text)
+
+
 def codes(text: str) -> list[str]:
     return [d.code for d in said(text)]
 
@@ -36,8 +52,9 @@ def codes(text: str) -> list[str]:
 @pytest.mark.parametrize("path", ERRORS, ids=lambda p: p.stem)
 def test_a_mistake_is_answered_as_its_case_says(path: Path) -> None:
     bad, answer, _ = case_parts(path)
-    assert "\n".join(d.render() for d in said(bad)) + "\n" == answer
-    assert path.stem[:4] in codes(bad)
+    found = answer_to(bad, path.stem[:4])
+    assert "\n".join(d.render() for d in found) + "\n" == answer
+    assert path.stem[:4] in [d.code for d in found]
 
 
 @pytest.mark.parametrize("path", ERRORS, ids=lambda p: p.stem)
@@ -46,6 +63,7 @@ def test_doing_what_the_hint_says_mends_the_chart(path: Path) -> None:
     chart, found = parse_all(mended, "tune.txt")
     assert chart is not None, [d.render() for d in found]
     assert path.stem[:4] not in [d.code for d in found]
+    assert path.stem[:4] not in [d.code for d in answer_to(mended, path.stem[:4])]
     hints = [line for line in answer.splitlines() if line.startswith("  hint: ")]
     assert hints or path.stem[:4].startswith("W5")
 
@@ -55,7 +73,7 @@ def test_a_chart_with_mistakes_is_no_chart_and_one_with_warnings_is(path: Path) 
     bad = case_parts(path)[0]
     chart, found = parse_all(bad, "tune.txt")
     wrong = any(d.severity is Severity.ERROR for d in found)
-    assert (chart is None) == wrong
+    assert (chart is None) == wrong or path.stem[:4] in ("E230", "E601", "E602")
     assert all((d.severity is Severity.WARNING) == d.code.startswith("W") for d in found)
 
 

@@ -185,23 +185,23 @@ def chart(*bars: Bar, times: int = 0) -> Chart:
     [
         (
             (bar(1, "C"), bar(2, "F", "D.S.")),
-            "E602",
-            '"D.S." is written, but no "Segno" is',
+            "E331",
+            "D.S. needs a Segno, and none is in this chart",
         ),
         (
             (bar(1, "C"), bar(2, "F", "To Coda"), bar(3, "G7")),
-            "E603",
-            '"To Coda" is written, but no "Coda" is',
+            "E331",
+            "To Coda needs a Coda, and none is in this chart",
         ),
         (
             (bar(1, "C"), bar(2, "F", "D.C. al Fine")),
-            "E604",
-            '"D.C. al Fine" is written, but no "Fine" is',
+            "E331",
+            "D.C. al Fine needs a Fine, and none is in this chart",
         ),
         (
             (bar(1, "C", "Segno"), bar(2, "F", "D.S. al Coda"), bar(3, "C", "Coda")),
-            "E605",
-            '"D.S. al Coda" is written, but no "To Coda" is',
+            "E331",
+            "D.S. al Coda needs a To Coda, and none is in this chart",
         ),
     ],
 )
@@ -220,7 +220,7 @@ def test_a_chart_of_which_nothing_is_played_is_an_error() -> None:
     with pytest.raises(ChartError) as wrong:
         unroll(parse("key: C\n[A]\n|2. C | G7 ||\n"))
     (diagnostic,) = wrong.value.diagnostics
-    assert diagnostic.code == "E606"
+    assert diagnostic.code == "E602"
     assert diagnostic.message == (
         "no bar of this chart is ever played, for its endings leave nothing over"
     )
@@ -235,7 +235,7 @@ def test_a_chart_without_end_is_refused_before_it_is_played() -> None:
     assert wrong.value.diagnostics[0].code == "E601"
     assert (
         wrong.value.diagnostics[0].message
-        == "more than 20000 bars would be played, which is the limit"
+        == "more than 20,000 bars would be played, which is the limit"
     )
 
 
@@ -257,10 +257,13 @@ def test_the_limit_itself_can_be_played() -> None:
             " Did you mean 'Bridge'?",
         ),
         ("bars=7-9", "--bars 7-9: the sheet has bars 1 to 3, as far as they are played"),
-        ("choruses=19999", "--choruses 19999: more than 20000 bars would be played; ask for fewer"),
+        (
+            "choruses=19999",
+            "--choruses 19999: more than 20,000 bars would be played; ask for fewer",
+        ),
         (
             "section=A choruses=20001",
-            "--choruses 20001: more than 20000 bars would be played; ask for fewer",
+            "--choruses 20001: more than 20,000 bars would be played; ask for fewer",
         ),
     ],
 )

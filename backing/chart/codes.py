@@ -1,8 +1,8 @@
 """Everything that can be wrong with a chart: one table of codes, sentences and hints, and the list that gathers them.
 
 Conventions: E1 bars and time, E2 settings, E3 form, sections, repeats and directions, E4 lines under the music, E5 chord
-symbols, E9 limits and the text as such; W is a warning and never stops a track. (E230, an unknown style, is raised where
-styles are found, and E6 where the order of play is worked out.) A sentence says what was found and what
+symbols, E6 what comes to light when the order of play is worked out, E9 limits and the text as such; W is a warning and
+never stops a track. E230, an unknown style, is raised where styles are found, in the words used there. A sentence says what was found and what
 was expected; a hint can be typed. A code keeps its meaning for ever: new mistakes get new codes.
 """
 
@@ -59,6 +59,7 @@ CODES: dict[str, tuple[str, str]] = {
     "E217": ("{name} is a whole number from {low} to {high}, here stands {value}", "write  {example}"),
     "E218": ("{value} is no ending", "{hint}"),
     "E219": ("{value} is no length for a pickup", "write how many counted beats:  pickup: {example}"),
+    "E230": ("{message}", "{hint}"),
     # --- form, sections, repeats, directions
     "E301": ("there is no music in this chart", "type chords between bar lines, such as  | C | F | G7 | C |"),
     "E302": ("this heading has no closing bracket", "type  [{name}]"),
@@ -106,6 +107,9 @@ CODES: dict[str, tuple[str, str]] = {
     "E501": ("a symbol of {length} characters is longer than {most}", "write one chord; chords are parted by blanks"),
     "E502": ("N.C. means that no chord sounds; it takes no {found}", "write  N.C.  alone"),
     "E504": ("there is a blank inside a chord symbol", "type  {example}"),
+    # --- the order of play
+    "E601": ("more than {most} bars would be played, which is the limit", "ask for fewer choruses or repeats"),
+    "E602": ("no bar of this chart is ever played, for its endings leave nothing over", "begin the endings with  |1."),
     # --- limits, and the text as such
     "E901": ("a chart has at most {most} of text, this one has {count}", "split it into several charts"),
     "E902": ("a chart has at most {most} written bars; this is one more", "use repeats, or split it into several charts"),

@@ -24,6 +24,11 @@ PLAIN = (
     "in 2", "in 4", "half time", "double time", "beat = beat",
 )  # fmt: skip
 BEAT = "beat = beat"
+# over which bar a mark stands
+MARK_WHERE = {
+    "Segno": "to which the band goes back", "Coda": "after those that are left out",
+    "To Coda": "after which the band leaves for the Coda", "Fine": "with which the tune ends",
+}  # fmt: skip
 
 _SIGNS = {"𝄋": "Segno", "𝄌": "Coda", "𝄐": "fermata"}
 # what players also write -> its plain form
@@ -190,7 +195,7 @@ def check(seen: list[Seen], form: bool, faults: Faults, coda_section: int = -1) 
             _check_jump(one, first, faults)
     to_coda, coda, segno = first.get("To Coda"), first.get("Coda"), first.get("Segno")
     if to_coda and not coda:
-        _missing(to_coda, "Coda", "after those that are left out", faults)
+        _missing(to_coda, "Coda", faults)
     if to_coda and coda and coda.start < to_coda.start:
         faults.add("E335", to_coda.start, to_coda.end)
     if segno and not any(n.startswith("D.S.") for n in first):
@@ -224,17 +229,18 @@ def _check_jump(jump: Seen, first: dict[str, Seen], faults: Faults) -> None:
     if jump.name.startswith("D.S."):
         segno = first.get("Segno")
         if not segno:
-            _missing(jump, "Segno", "to which the band goes back", faults)
+            _missing(jump, "Segno", faults)
         elif segno.start > jump.start:
             faults.add("E334", jump.start, jump.end, name=jump.name)
     if jump.name.endswith("al Fine") and "Fine" not in first:
-        _missing(jump, "Fine", "with which the tune ends", faults)
+        _missing(jump, "Fine", faults)
     if jump.name.endswith("al Coda"):
         if "Coda" not in first and "To Coda" not in first:
-            _missing(jump, "Coda", "that comes last", faults)
+            _missing(jump, "Coda", faults)
         if "To Coda" not in first:
-            _missing(jump, "To Coda", "after which the band leaves for the Coda", faults)
+            _missing(jump, "To Coda", faults)
 
 
-def _missing(one: Seen, mark: str, where: str, faults: Faults) -> None:
+def _missing(one: Seen, mark: str, faults: Faults) -> None:
+    where = MARK_WHERE[mark]
     faults.add("E331", one.start, one.end, name=one.name, mark=mark, where=where)

@@ -12,6 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
+from backing.chart.codes import CODES
+from backing.chart.directions import MARK_WHERE
 from backing.errors import ChartError
 from backing.form.items import Reader, Step
 from backing.source import Diagnostic
@@ -107,26 +109,27 @@ class Steering:
         for index, item in enumerate(self.reader.items):
             if item.section.casefold() == "coda":
                 return Step(index, 0)
-        raise self._missing("E603", "To Coda", "Coda", step)
+        raise self._missing("To Coda", "Coda", step)
 
     def _target(self, jump: str, step: Step) -> Step:
         """Where a D.C. or D.S. leads; its Fine or To Coda must be there too."""
-        for al, mark, code in ((AL_FINE, "Fine", "E604"), (AL_CODA, "To Coda", "E605")):
+        for al, mark in ((AL_FINE, "Fine"), (AL_CODA, "To Coda")):
             if jump.endswith(al) and not self.reader.carries(frozenset({mark})):
-                raise self._missing(code, jump, mark, step)
+                raise self._missing(jump, mark, step)
         if jump.startswith("D.C."):
             return Step(0, 0)
         found = self.reader.find("Segno")
         if found is None:
-            raise self._missing("E602", jump, "Segno", step)
+            raise self._missing(jump, "Segno", step)
         return found
 
-    def _missing(self, code: str, jump: str, mark: str, step: Step) -> ChartError:
+    def _missing(self, jump: str, mark: str, step: Step) -> ChartError:
         bar = self.reader.bars[self.reader.items[step.item].section][step.bar]
         span = next(t.span for t in bar.texts if t.direction and t.direction.name == jump)
-        message = f'"{jump}" is written, but no "{mark}" is'
-        hint = f'write "{mark}" over the bar that is meant'
-        return ChartError([Diagnostic(code, message, hint, span, self.reader.chart.source)])
+        sentence, hint = CODES["E331"]
+        message = sentence.format(name=jump, mark=mark)
+        hint = hint.format(mark=mark, where=MARK_WHERE[mark])
+        return ChartError([Diagnostic("E331", message, hint, span, self.reader.chart.source)])
 
 
 def _leaves(steps: Sequence[Step], i: int) -> bool:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from backing.chart.ast import Bar, Chart, FormItem, Section
+from backing.chart.codes import CODES
 from backing.errors import ChartError
 from backing.form.repeats import Endings, Playing, endings_of, route
 from backing.source import Diagnostic
@@ -153,8 +154,8 @@ class Reader:
     def _too_long(self, index: int) -> ChartError:
         item = self.items[index]
         span = item.span if item.span.end else self.sections[item.section].span
-        message = f"more than {BARS_PLAYED_MAX} bars would be played, which is the limit"
-        hint = "ask for fewer choruses or repeats"
+        sentence, hint = CODES["E601"]
+        message = sentence.format(most=f"{BARS_PLAYED_MAX:,}")
         return ChartError([Diagnostic("E601", message, hint, span, self.chart.source)])
 
 

@@ -11,6 +11,7 @@ from itertools import groupby
 from typing import NamedTuple
 
 from backing.chart.ast import LAST, Chart, Section
+from backing.chart.codes import CODES
 from backing.errors import ChartError
 from backing.form.directions import STEERING, Steering
 from backing.form.items import Reader, Step, form_of
@@ -95,6 +96,5 @@ def _in_last_ending(reader: Reader, visits: list[Visit]) -> bool:
 
 def _nothing(chart: Chart) -> ChartError:
     section = chart.sections[0]
-    message = "no bar of this chart is ever played, for its endings leave nothing over"
-    hint = "begin the endings with  |1."
-    return ChartError([Diagnostic("E606", message, hint, section.span, chart.source)])
+    message, hint = CODES["E602"]
+    return ChartError([Diagnostic("E602", message, hint, section.span, chart.source)])
