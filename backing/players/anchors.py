@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 from backing.players.common import Brief, Change, Zone, ZoneKind
 from backing.players.tones import Tones, tones
-from backing.players.walking import move_cost, routes
+from backing.players.walking import LIKED, move_cost, routes
 from backing.timebase import EIGHTH
 
 HOME = 38  # D2, where a line begins
@@ -153,6 +153,7 @@ def settle(
     if not line:
         return [], None
     choices = [_candidates(brief, s, low, high) for s in line]
+    choices[0] = _first(brief, line[0].tones.bass, low, high)
     ahead = _ahead(brief, low, high)
     if ahead:
         choices.append(ahead)
@@ -164,13 +165,17 @@ def settle(
         here = line[index - 1]
         new = index == len(line) or line[index].fresh
         reached: dict[tuple[int, int], tuple[float, tuple[int, int] | None]] = {}
+        least = _least(here)
+        ways = sorted((cost, state) for state, (cost, _) in paths[-1].items())
         for pitch, own in choices[index]:
             leads = new and pitch % 12 != here.tones.bass
-            for state, (cost, _) in paths[-1].items():
-                going = _going(here, state[0], pitch, low, high, leads)
+            for cost, state in ways:
                 run = state[1] + 1 if state[0] == pitch and len(here.slots) == 1 else 1
-                total = cost + own + going + (4.0 if run > 2 and here.walks else 0.0)
                 there = (pitch, min(run, 3))
+                if there in reached and cost + own + least >= reached[there][0]:
+                    continue  # no way through the stretch could make up for it
+                going = _going(here, state[0], pitch, low, high, leads)
+                total = cost + own + going + (4.0 if run > 2 and here.walks else 0.0)
                 if there not in reached or total < reached[there][0]:
                     reached[there] = (total, state)
         paths.append(reached)
@@ -192,6 +197,11 @@ def _going(here: Stretch, start: int, end: int, low: int, high: int, leads: bool
         return move_cost(size) if here.walks or size not in _STAYS else _STAYS[size]
     best = routes(*route_key(here, start, end, low, high, leads))
     return best[0].cost if best else 12.0 + move_cost(end - start)
+
+
+def _least(here: Stretch) -> float:
+    """Points that `_going` never goes below: only a two-feel rewards what it likes."""
+    return -LIKED * len(here.slots) if here.way == "two-feel" else 0.0
 
 
 def route_key(
@@ -233,8 +243,11 @@ def _ahead(brief: Brief, low: int, high: int) -> list[tuple[int, float]]:
     """The first notes of what follows the section."""
     if brief.ahead is None or brief.ahead.span.chord is None:
         return []
-    pc = brief.ahead.span.chord.lowest.pc
-    return [
-        (pitch, 0.006 * (pitch - HOME) ** 2 + 0.09 * abs(pitch - HOME))
-        for pitch in range(low + (pc - low) % 12, high + 1, 12)
-    ]
+    return _first(brief, brief.ahead.span.chord.lowest.pc, low, high)
+
+
+def _first(brief: Brief, pc: int, low: int, high: int) -> list[tuple[int, float]]:
+    """The note that a section begins on, one place for all, so that the line before leads into just that one."""
+    home = UNDER_STRUMMING if brief.style.strummed else HOME
+    places = range(low + (pc - low) % 12, high + 1, 12)
+    return [(min(places, key=lambda pitch: (abs(pitch - home), pitch)), 0.0)]

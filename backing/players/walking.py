@@ -23,6 +23,7 @@ FARTHEST = 12  # semitones that a route may leave the span of its anchors; also 
 BEAM = 24  # routes kept at each note of the search
 NEAR = 1.1  # points within which two routes are equally good to a player
 KEPT = 8
+LIKED = 1.1  # points that a two-feel gives for a fifth
 
 Grown = tuple[
     float, tuple[int, ...], int, int
@@ -72,8 +73,8 @@ def routes(
     low, high = max(-below, min(0, leap) - 9), min(above, max(0, leap) + 9)
     beam: list[Grown] = [(0.0, (), 0, 0)]
     for index, on_strong in enumerate(strong):
-        # note, points, points more for a leap to it, whether only a half step leads to it
-        offers: list[tuple[int, float, float, bool]] = []
+        # points, note, points more for a leap to it, whether only a half step leads to it
+        offers: list[tuple[float, int, float, bool]] = []
         for there in range(low, high + 1):
             rel = (start_rel + there) % 12
             chord_tone, in_scale = chord_rel >> rel & 1, scale_rel >> rel & 1
@@ -88,19 +89,23 @@ def routes(
                 cost += 0.5 if there == leap else 0.0
                 leapt = 0.0 if chord_tone else 0.5
             if broad and chord_tone and rel in (6, 7, 8):
-                cost -= 1.1  # the fifth, altered or not
+                cost -= LIKED  # the fifth, altered or not
             if cost < 4.0:
-                offers.append((there, cost, leapt, index != last and not in_scale))
-        least = min((cost for _, cost, _, _ in offers), default=0.0)
+                offers.append((cost, there, leapt, index != last and not in_scale))
+        if not offers:
+            return ()
+        offers.sort()
         keep = BEAM if index < last else KEPT
         limit = inf  # no way that costs more will be kept
         grown: list[Grown] = []
         for cost, path, here, came in beam:  # the cheapest first
-            if cost + least > limit:
+            if cost + offers[0][0] > limit:
                 break
             back = path[-2] if len(path) > 1 else 0 if path else None
             turn = _TURN[came]
-            for there, own, leapt, chromatic in offers:
+            for own, there, leapt, chromatic in offers:
+                if cost + own > limit:
+                    break
                 move = there - here
                 size = abs(move)
                 if size > FARTHEST or (chromatic and size != 1):
@@ -119,7 +124,7 @@ def routes(
             if len(grown) > keep:
                 grown.sort()
                 del grown[keep:]
-                limit = grown[-1][0]
+                limit = grown[-1][0] if index < last else min(grown[-1][0], grown[0][0] + NEAR)
         if not grown:
             return ()
         grown.sort()
