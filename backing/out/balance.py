@@ -33,10 +33,15 @@ _COMMON: dict[str, float] = {
     "melody": -27.0, "horns": -27.5, "strings": -30.0, "guitar": -29.0, "keys": -32.0, "bass": -33.5,
 }  # fmt: skip
 
-# dB for the kits, and more for their hats and rides
-_KITS: dict[str, tuple[float, float]] = {
-    "drum kit": (1.0, 7.0), "brush kit": (4.0, 3.0), "percussion": (2.0, 0.0), "click": (0.0, 0.0),
+# dB for the kits, more dB for their hats and rides, voices of the synth in a stroke on these
+_KITS: dict[str, tuple[float, float, int]] = {
+    "drum kit":   (1.0, 7.0, 1),
+    "brush kit":  (4.0, 3.0, 2),
+    "percussion": (2.0, 0.0, 1),
+    "click":      (0.0, 0.0, 1),
 }  # fmt: skip
+# A ride rings for ten seconds; after so many strokes the first is 45 dB and more below what has sounded since.
+_STROKES = 20
 
 CLOSE_KEYS = frozenset(
     DRUM_KEYS[name] for name in ("hat", "pedal hat", "open hat", "ride", "ride 2", "bell")
@@ -52,4 +57,9 @@ def trim_db(role: str, instrument: Instrument) -> float:
 
 def close_db(instrument: Instrument) -> float:
     """How much closer the microphone stands at hats and rides, 0 for what is no kit."""
-    return _KITS.get(instrument.name, (0.0, 0.0))[1]
+    return _KITS.get(instrument.name, (0.0, 0.0, 1))[1]
+
+
+def close_voices(instrument: Instrument) -> int:
+    """How many voices of the synth hats and rides are given."""
+    return _STROKES * _KITS.get(instrument.name, (0.0, 0.0, 1))[2]

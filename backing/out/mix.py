@@ -17,6 +17,7 @@ import math
 from collections.abc import Generator, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
+from itertools import compress
 from pathlib import Path
 from queue import Full, Queue
 from threading import Event, Thread
@@ -24,7 +25,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from backing.out import balance, room
 from backing.out.balance import trim_db
-from backing.out.synth import BLOCK, RATE, player_blocks
+from backing.out.synth import BLOCK, RATE, VOICES, player_blocks
 from backing.performance import PerformedPlayer, Voice
 
 if TYPE_CHECKING:
@@ -36,18 +37,18 @@ if TYPE_CHECKING:
     Spectra = NDArray[np.complex64]  # (2, bins): left, right
 
 OVERHANG = 24_576  # frames that a filter may ring beyond its block
-SPAN = BLOCK + OVERHANG  # frames of one transform: 102,400 = 2**12 * 5**2
+SPAN = BLOCK + OVERHANG  # frames of one transform: 98,304 = 2**15 * 3
 LOWEST_CUT_HZ = 25.0
 _CHANGE_FRAMES = 441
 _AHEAD = 1  # blocks that a player may be ahead of the filters
 
 
 class _Part(NamedTuple):
-    """What a player adds to a block: sound as it is, sound that has been filtered, and what is sent to the room."""
+    """What a player adds to a block: sound as it is, and transforms of what was filtered and of what the room gets."""
 
     plain: Sound | None
     filtered: Spectra | None
-    sent: NDArray[np.float32] | None  # (frames,)
+    sent: NDArray[np.complex64] | None  # (bins,)
 
 
 def gains(role: str, voice: Voice) -> tuple[float, float, float]:
@@ -78,13 +79,11 @@ def _high_pass(cut_hz: float) -> NDArray[np.complex64]:
     return np.asarray(response, np.complex64)
 
 
-def _spectrum(sound: NDArray[np.float32]) -> NDArray[np.complex64]:
-    """The transform of rows of up to `BLOCK` frames; in float64, which numpy does faster than float32."""
+def _spectrum(sound: NDArray[np.float32]) -> Spectra:
+    """The transform of rows of up to `BLOCK` frames."""
     import numpy as np
 
-    padded = np.zeros((len(sound), SPAN))
-    padded[:, : sound.shape[1]] = sound
-    return np.fft.rfft(padded).astype(np.complex64)
+    return np.fft.rfft(sound, SPAN).astype(np.complex64, copy=False)
 
 
 def tracks(
@@ -123,20 +122,22 @@ def _microphones(
     """A player's dry sound; the hats and rides of a kit through a microphone of their own."""
     import numpy as np
 
-    close_db = balance.close_db(player.voices[0].instrument)
-    groups = [player]
+    kit = player.voices[0].instrument
+    close_db = balance.close_db(kit)
+    groups = [(player, VOICES)]
     if close_db:
         near = [n.pitch in balance.CLOSE_KEYS for n in player.notes]
         groups = [
-            replace(
-                player,
-                notes=tuple(
-                    n for n, is_near in zip(player.notes, near, strict=True) if is_near is side
-                ),
+            (replace(player, notes=tuple(compress(player.notes, chosen))), voices)
+            for chosen, voices in (
+                ((not n for n in near), VOICES),
+                (near, balance.close_voices(kit)),
             )
-            for side in (False, True)
         ]
-    sources = [player_blocks(g, soundfont, total, a4=a4, anchors=anchors) for g in groups]
+    sources = [
+        player_blocks(g, soundfont, total, a4=a4, anchors=anchors, voices=voices)
+        for g, voices in groups
+    ]
     closer = np.float32(10 ** (close_db / 20))
     try:
         for blocks in zip(*sources, strict=True):
@@ -156,24 +157,28 @@ def _part(player: PerformedPlayer, block: Sound, at: int) -> _Part:
         return _Part(None, None, None)
     plain: Sound | None = None
     filtered: Spectra | None = None
-    sent: NDArray[np.float32] | None = None
+    sent: NDArray[np.complex64] | None = None
     for voice, weight in _voices(player, at, len(block)):
         sound = block if weight is None else block * weight[:, None]
         left, right, share = gains(player.role, voice)
-        if share > 0:
-            middle = (sound[:, 0] + sound[:, 1]) * np.float32(share)
-            sent = middle if sent is None else sent + middle
         if voice.instrument.cut_hz < LOWEST_CUT_HZ:
-            placed = sound * np.array((left, right), np.float32)
-            plain = placed if plain is None else plain + placed
+            placed = np.empty_like(sound)
+            np.multiply(sound[:, 0], np.float32(left), out=placed[:, 0])
+            np.multiply(sound[:, 1], np.float32(right), out=placed[:, 1])
+            plain = _total((plain, placed))
+            if share > 0:
+                middle = (sound[:, 0] + sound[:, 1]) * np.float32(share)
+                sent = _total((sent, _spectrum(middle[None])[0]))
             continue
         sides = sound.T
         spectrum = _spectrum(sides[:1] if np.array_equal(sides[0], sides[1]) else sides)
+        if share > 0:
+            sent = _total((sent, (spectrum[0] + spectrum[-1]) * np.float32(share)))
         cut = _high_pass(voice.instrument.cut_hz)
         both = np.empty((2, SPAN // 2 + 1), np.complex64)
         np.multiply(spectrum[0], cut * np.float32(left), out=both[0])
         np.multiply(spectrum[-1], cut * np.float32(right), out=both[1])
-        filtered = both if filtered is None else filtered + both
+        filtered = _total((filtered, both))
     return _Part(plain, filtered, sent)
 
 
@@ -226,8 +231,7 @@ class _Desk:
         spectra = _total(p.filtered for p in chosen)
         sent = _total(p.sent for p in chosen)
         if sent is not None:
-            heard = _spectrum(sent[None]) * _room()
-            spectra = heard if spectra is None else spectra + heard
+            spectra = _total((sent * _room(), spectra))
         rest = self._rest
         if spectra is None:
             self._rest = None
@@ -235,9 +239,9 @@ class _Desk:
                 return plain
             out = np.zeros((BLOCK, 2), np.float32)
         else:
-            sound = np.fft.irfft(spectra, SPAN).astype(np.float32, copy=False).T
-            self._rest = sound[BLOCK:].copy()
-            out = np.ascontiguousarray(sound[:BLOCK])
+            sound = np.fft.irfft(spectra, SPAN).T
+            self._rest = sound[BLOCK:].astype(np.float32)
+            out = sound[:BLOCK].astype(np.float32, "C")
         if rest is not None:
             out[:OVERHANG] += rest
         if plain is not None:
@@ -246,11 +250,13 @@ class _Desk:
 
 
 def _total(items: Iterable[NDArray[Any] | None]) -> NDArray[Any] | None:
-    """The sum of what is there."""
+    """The sum of what is there, kept in the first of them."""
     total: NDArray[Any] | None = None
     for item in items:
-        if item is not None:
-            total = item if total is None else total + item
+        if total is None:
+            total = item
+        elif item is not None:
+            total += item
     return total
 
 

@@ -40,13 +40,13 @@ __all__ = ["RATE", "default_soundfont", "engine_path", "player_blocks", "render"
 
 RATE = 44_100
 GRAIN = 64  # frames that FluidSynth computes at a time
-BLOCK = 1216 * GRAIN  # frames of a block, 1.76 s
+BLOCK = 1152 * GRAIN  # frames of a block, 1.67 s
+_PIECE = 256 * GRAIN
 VOICES = 96
 GAIN = 0.6  # of the synth: a lone loud note peaks near half of full scale
 _SETTINGS = (
     ("synth.reverb.active", 0),
     ("synth.chorus.active", 0),
-    ("synth.polyphony", VOICES),
     ("synth.cpu-cores", 1),
     ("synth.threadsafe-api", 0),
     ("synth.lock-memory", 0),
@@ -110,35 +110,37 @@ def player_blocks(
     a4: float = 440.0,
     block: int = BLOCK,
     anchors: Sequence[int] = (),
+    voices: int = VOICES,
 ) -> Generator[Sound, None, None]:
-    """One player's dry sound, `total` frames in blocks; `anchors` are frames at which the grain begins anew."""
+    """One player's dry sound, `total` frames in blocks.
+
+    `anchors` are frames at which a pass starts and the grain begins anew; what rings there is added to the next pass.
+    With all `voices` sounding, a new note ends the oldest.
+    """
     import numpy as np
 
     starts = [0, *(a for a in sorted(set(anchors)) if 0 < a < total)]
     waiting = _passes(player, starts)
-    idle: list[_Synth] = []
-    sounding: list[tuple[_Pass, _Synth]] = []
+    synth = _Synth(soundfont, player.role, a4, voices)
+    rings: list[tuple[int, Sound]] = []  # what earlier passes ring into later ones
     try:
         for at in range(0, total, block):
             out = np.zeros((min(block, total - at), 2), np.float32)
-            while waiting and waiting[0].start < at + len(out):
-                synth = idle.pop() if idle else _Synth(soundfont, player.role, a4)
-                sounding.append((waiting.pop(0), synth))
-            for pair in sounding[:]:
-                part, synth = pair
-                if len(sounding) == 1:
-                    part.play(synth, out, at)
-                else:
-                    alone = np.zeros_like(out)
-                    part.play(synth, alone, at)
-                    out += alone
-                if part.over and not synth.voices():
-                    sounding.remove(pair)
-                    idle.append(synth)
+            end = at + len(out)
+            while True:
+                border = waiting[1].start if len(waiting) > 1 else total
+                waiting[0].play(synth, out[: border - at], at)
+                if border >= end:
+                    break
+                rings += waiting.pop(0).ring(synth, border, total)
+            for start, ring in rings:
+                first, last = max(start, at), min(start + len(ring), end)
+                if first < last:
+                    out[first - at : last - at] += ring[first - start : last - start]
+            rings = [(start, ring) for start, ring in rings if start + len(ring) > end]
             yield out
     finally:
-        for synth in [*idle, *(s for _, s in sounding)]:
-            synth.close()
+        synth.close()
 
 
 def _passes(player: PerformedPlayer, starts: Sequence[int]) -> list[_Pass]:
@@ -208,13 +210,23 @@ class _Pass:
                 synth.write(out, self._at - origin, count)
                 self._at = until
 
+    def ring(self, synth: _Synth, at: int, total: int) -> Iterator[tuple[int, Sound]]:
+        """What sounds from frame `at` on until the synth is silent, in pieces with their first frames."""
+        import numpy as np
+
+        while at < total and not (self.over and not synth.voices()):
+            piece = np.zeros((min(_PIECE, total - at), 2), np.float32)
+            self.play(synth, piece, at)
+            yield at, piece
+            at += len(piece)
+
 
 class _Synth:
     """One FluidSynth, dry, with one soundfont, for one role."""
 
     __slots__ = ("_channel", "_fluid", "_phase", "_settings", "_synth", "_write")
 
-    def __init__(self, soundfont: Path, role: str, a4: float) -> None:
+    def __init__(self, soundfont: Path, role: str, a4: float, voices: int) -> None:
         self._fluid: Any = engine.load()
         fluid = self._fluid
         self._write = fluid._fl.fluid_synth_write_float
@@ -223,6 +235,7 @@ class _Synth:
         self._settings = fluid.new_fluid_settings()
         for name, value in _SETTINGS:
             fluid.fluid_settings_setint(self._settings, name.encode(), value)
+        fluid.fluid_settings_setint(self._settings, b"synth.polyphony", voices)
         fluid.fluid_settings_setnum(self._settings, b"synth.gain", GAIN)
         fluid.fluid_settings_setnum(self._settings, b"synth.sample-rate", float(RATE))
         self._synth = fluid.new_fluid_synth(self._settings)
