@@ -123,8 +123,12 @@ def _nearly(text: str, key: str, start: int, end: int, faults: Faults) -> None:
     if best < 0.8:
         longer = [n for k, n in _BY_KEY.items() if n in _OFTEN_LONGER and key.startswith(f"{k} ")]
         name = max(longer, key=len, default="")
-        if not name and key.split()[:1] in (["poco"], ["molto"]):
-            name = "rit." if key.split()[-1] in ("rit", "ritard") else ""
+        rest = re.sub(r"^(?:poco|molto|poco a poco|a little|slight|big) ", "", key)
+        if not name and rest != key:
+            moved = re.fullmatch(_TO, rest, re.I)
+            name = _BY_KEY.get(rest, "")
+            if moved:
+                name = f"{'rit.' if moved[1][0] == 'r' else 'accel.'} to {moved[2]}"
         if not name and re.search(r"\bal coda\b", key):
             name = "To Coda"
         best = float(bool(name))

@@ -113,6 +113,9 @@ def symbol(text: str, reads: Callable[[str], bool]) -> str | None:
         stem = text[: len(cut)]
         if len(cut) < len(text) and reads(stem):
             return f"type  {said or chr(34) + 'fermata' + chr(34)} {stem}"
+    half = re.fullmatch(r"([A-Ga-g][#b♯♭]?)(?:half-?dim(?:inished)?|hdim|½dim|h)7?", text)
+    if half:
+        return f"type  {half[1].capitalize()}m7b5"
     stem = text.rstrip("/")
     if stem != text and reads(stem):
         held = stem + " /" * min(len(text) - len(stem), 3)
@@ -254,6 +257,36 @@ def tempo(text: str) -> str | None:
         else:
             name = _LETTER_UNITS.get(text.partition("=")[0].strip().casefold(), "")
     return f"{name} = {number[0]}" if name else number[0]
+
+
+_STEPS = (
+    ("half", 1),
+    ("semitone", 1),
+    ("whole", 2),
+    ("tone", 2),
+    ("two", 2),
+    ("eb", -1),
+    ("d", -2),
+)
+
+
+def number(name: str, text: str, low: int, high: int) -> int | None:
+    """The whole number that a text holds or means: `3rd fret`, `twice`, `half step down`.
+
+    >>> number("capo", "3rd fret", 0, 12), number("tuned", "half step down", -12, 12), number("tuned", "Eb", -12, 12)
+    (3, -1, -1)
+    """
+    low_case = text.casefold()
+    digits = re.search(r"-?[0-9]{1,3}", text)
+    value = int(digits[0]) if digits else {"once": 1, "twice": 2, "yes": 1}.get(low_case)
+    if name == "tuned":
+        down = -1 if "down" in low_case or "lower" in low_case else 1
+        if value is None:
+            steps = next((n for word, n in _STEPS if low_case.startswith(word)), None)
+            value = steps * down if steps else None
+        elif value > 0:
+            value *= down
+    return value if value is not None and low <= value <= high else None
 
 
 _MODE_MINOR = {"dorian": True, "phrygian": True, "aeolian": True, "locrian": True, "blues": False,

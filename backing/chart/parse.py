@@ -297,11 +297,11 @@ class _Parser:
         if known:
             hint = f"type  {known}: {value.strip()}"
         elif near(words[0], list(settings.SETTINGS)) == words[0].casefold() and len(words) > 1:
-            value = " ".join(words[1:]).lstrip("-–—=: ")
+            value = " ".join(words[1:]).lstrip("-–—=: ").removeprefix("of ")
             hint = f"type  {words[0].casefold()}: {value[:60]}"
         elif habits.remark(text):
             hint = f"a comment begins with # and a blank:  {(habits.remark(text) or '')[:80]}"
-        elif len(words) > 3 or (below_music and '"' in text):
+        elif len(words) > 3 or text[0] == "(" or (below_music and '"' in text):
             said = text.strip('"')
             hint = f"a remark is typed  # {said[:60]} , and what is sung under its bars  words: | {words[0].strip(chr(34))[:16]} | … |"
         elif len(words) <= 3 and len(text) <= 30 and all(w.isalnum() for w in words):

@@ -9,8 +9,8 @@ from typing import NamedTuple
 
 from backing.chart import under
 from backing.chart.ast import LAST, Bar, BarLine, MusicLine, Slot, Text, Written
-from backing.chart.codes import Faults, count, quoted
-from backing.chart.directions import BEAT, FIRST_WORDS, ORDER, Seen
+from backing.chart.codes import Faults, count
+from backing.chart.directions import BEAT, ORDER, Seen
 from backing.chart.lex import BarMark, Cell, Kind, Line, cells
 from backing.chart.music import Content, content, slots, texts, timed
 from backing.chart.symbols import Symbols
@@ -124,10 +124,14 @@ class Reader:
         plain = self.piece.plain
         found, began, ended = cells(plain, line.start, line.end, self.faults)
         text = plain[line.start : line.end]
+        if found and not (began and ended):
+            from backing.chart import edges
         if found and not ended:
-            found, ended = self._after_music(found)
+            found, ended = edges.after(self.piece, found)
         if not began and found:
-            found = self._before_music(line, found)
+            found = edges.before(self.piece, line, found)
+            if not found:
+                return
         if not ended and began and found:
             example = (text[-56:].split(None, 1)[-1] if len(text) > 56 else text) + " |"
             self.faults.add("E102", line.end - 1, line.end, example=example)
@@ -145,58 +149,6 @@ class Reader:
         last = found[-1].right
         if last.repeat_start or last.ending:
             self.pending = last
-
-    def _after_music(self, found: list[Cell]) -> tuple[list[Cell], bool]:
-        """Say what stands after the last bar line where it is no music; the cells without it, and whether there was some."""
-        from backing.chart import habits
-
-        tokens = found[-1].tokens
-        first = tokens[0]
-        if len(found) == 1 or first.kind in ("text", "meter", "(", "<", "%", "/", "broken"):
-            number = habits.times(self.piece.plain[first.start : tokens[-1].end])
-            if number is None:
-                return found, False
-        elif first.text[0] in "ABCDEFGH" or first.text.casefold() in FIRST_WORDS:
-            return found, False
-        start, end = first.start, tokens[-1].end
-        text = self.piece.typed[start:end]
-        number = habits.times(text)
-        left = found[-1].left
-        if number and left.times and not left.counted:
-            self.faults.add("E325", start, end, found=quoted(text), times=number)
-        elif number:
-            hint = f"put the bars that are repeated between  |:  and  :| x{number}"
-            self.faults.add("E128", start, end, found=quoted(text), hint=hint)
-        elif self.piece.symbols.is_chord(first.text.capitalize()):
-            return found, False
-        else:
-            said = habits.remark(text) or f"# {text}"
-            self.faults.add("E128", start, end, found=quoted(text), hint=f"type  {said[:80]}")
-        return found[:-1], True
-
-    def _before_music(self, line: Line, found: list[Cell]) -> list[Cell]:
-        """Say that the first bar line is missing; the cells without what is no music before it."""
-        plain, typed = self.piece.plain, self.piece.typed
-        text = plain[line.start : line.end]
-        first = text.split(None, 1)[0]
-        tokens = found[0].tokens
-        start = tokens[0].start if tokens else line.start
-        example, shown = text.strip("| "), found
-        if tokens and len(found) > 1:
-            rest = typed[found[1].start : line.end].strip("| ")
-            words = "".join(t.text for t in tokens)
-            if all(t.kind == "text" for t in tokens):
-                said = typed[tokens[0].start : tokens[-1].end]
-                example, shown = f"{said} {rest}", found[1:]
-            elif words in "$§":
-                example, shown = f'"Segno" {rest}', found[1:]
-            elif words.rstrip(".:)").isdigit():
-                example, shown = rest, found[1:]
-        end = start + len(first) if shown is found else tokens[-1].end
-        self.faults.add(
-            "E101", start, end, found=quoted(typed[start:end]), example=f"| {example[:60]} |"
-        )
-        return shown
 
     def _line_start(self, mark: BarMark) -> None:
         """A `:|`, `||` or `|]` that begins a line closes the bar at the end of the line before."""

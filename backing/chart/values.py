@@ -273,7 +273,11 @@ def number(name: str, text: str, low: int, high: int, example: str = "") -> int:
     """A whole number in a range."""
     value = whole(text)
     if value is None or not low <= value <= high:
+        from backing.chart.habits import number as meant
+
+        guess = meant(name, text, low, high) if value is None else None
         shown = example or f"{name}: {min(max(1, low), high)}"
+        shown = shown if guess is None else f"{name}: {guess}"
         raise Wrong("E217", name=name, low=low, high=high, value=quoted(text), example=shown)
     return value
 
@@ -307,6 +311,6 @@ def pickup(text: str) -> Fraction:
     """Counted beats: `2`, `1/2`, `3/2`."""
     found = re.fullmatch(r"([0-9]{1,2})(?:\s*/\s*([0-9]{1,2}))?", text)
     if not found or not int(found[1]) or (found[2] and int(found[2]) not in (1, 2, 3, 4, 6, 8)):
-        number = re.search(r"[1-9][0-9]?(?:/[123468])?", text)
-        raise Wrong("E219", value=quoted(text), example=number[0] if number else "1")
+        number = re.match(r"([1-9][0-9]?(?:/[123468])?)(?:\s*beats?)?$", text)
+        raise Wrong("E219", value=quoted(text), example=number[1] if number else "1")
     return Fraction(int(found[1]), int(found[2] or 1))
