@@ -125,6 +125,9 @@ def arrange(
             played[role] = tuple(line)
             if role != "melody":
                 _cut_at_border(notes[role], start, line, here[role][0])
+            if role == "bass" and notes[role] and line:
+                low, high = bass.reach(brief)
+                notes[role][-1] = bass.joined(notes[role][-1], line[0], low, high)
             notes[role].extend(line)
             if not starts[role] or starts[role][-1].part != part:
                 starts[role].append(PartStart(start, part, band_styles[i]))

@@ -306,3 +306,19 @@ def test_a_style_says_how_low_and_how_high_its_bass_goes() -> None:
     assert isinstance(swing, Part)
     a = arranged(chart("C7 | F7 | Bb7 | Eb7 | Ab7 | Db7 | Gb7 | B7"), "medium swing")
     assert all(swing.low <= n.pitch <= swing.high for n in player(a, "bass").notes)
+
+
+@pytest.mark.parametrize(
+    "style", ["backbeat soul", "samba", "slow blues", "seven-four rock", "calypso", "rock eighths"]
+)
+def test_figures_lead_into_chords_and_sections_without_wild_leaps(style: str) -> None:
+    """No leap of more than an octave into a new chord, over the borders of sections too (common practice)."""
+    chords = (
+        "Bb6 | G7 | Cm7 | F7 | Dm7 | G7 | Cm7 | F7 | Bb7 | Eb7 | Ebm6 | Ab7 | Dm7 | G7 | Cm7 | F7"
+    )
+    meter = find(style).meters[0].full_name
+    for seed in (1, 2, 3):
+        music = arranged(chart(chords, meter=meter, choruses=3, ending="as written"), style, seed)
+        notes = player(music, "bass").notes
+        for a, b in pairwise(notes):
+            assert a.chord == b.chord or abs(a.pitch - b.pitch) <= 12, (seed, a, b)

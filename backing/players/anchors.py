@@ -153,7 +153,6 @@ def settle(
     if not line:
         return [], None
     choices = [_candidates(brief, s, low, high) for s in line]
-    choices[0] = _first(brief, line[0].tones.bass, low, high)
     ahead = _ahead(brief, low, high)
     if ahead:
         choices.append(ahead)
@@ -243,11 +242,8 @@ def _ahead(brief: Brief, low: int, high: int) -> list[tuple[int, float]]:
     """The first notes of what follows the section."""
     if brief.ahead is None or brief.ahead.span.chord is None:
         return []
-    return _first(brief, brief.ahead.span.chord.lowest.pc, low, high)
-
-
-def _first(brief: Brief, pc: int, low: int, high: int) -> list[tuple[int, float]]:
-    """The note that a section begins on, one place for all, so that the line before leads into just that one."""
-    home = UNDER_STRUMMING if brief.style.strummed else HOME
-    places = range(low + (pc - low) % 12, high + 1, 12)
-    return [(min(places, key=lambda pitch: (abs(pitch - home), pitch)), 0.0)]
+    pc = brief.ahead.span.chord.lowest.pc
+    return [
+        (pitch, 0.006 * (pitch - HOME) ** 2 + 0.09 * abs(pitch - HOME))
+        for pitch in range(low + (pc - low) % 12, high + 1, 12)
+    ]

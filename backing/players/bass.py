@@ -56,7 +56,21 @@ def _written(line: Line) -> list[Note]:
         else:
             made, early = riff(line, index, early)
         notes += made
-    return _one_at_a_time(notes)
+    return _one_at_a_time(_within_octaves(notes, line.low, line.high))
+
+
+def _within_octaves(notes: list[Note], low: int, high: int) -> list[Note]:
+    """No leap of more than an octave between a figure's last note and what follows: that note is played nearer to it."""
+    for i in range(1, len(notes) - 1):
+        before, note, after = notes[i - 1], notes[i], notes[i + 1]
+        leap = after.pitch - note.pitch
+        leads = after.chord != note.chord or " from " in after.why or "dominant" in after.why
+        if abs(leap) <= 12 or not leads or before.chord != note.chord or "octaves" in note.why:
+            continue
+        pitch = note.pitch + (12 if leap > 0 else -12)
+        if low <= pitch <= high and abs(pitch - before.pitch) <= 12:
+            notes[i] = replace(note, pitch=pitch)
+    return notes
 
 
 def _one_at_a_time(notes: Sequence[Note]) -> list[Note]:
@@ -65,6 +79,15 @@ def _one_at_a_time(notes: Sequence[Note]) -> list[Note]:
         note if note.end_q <= after.start_q else replace(note, end_q=after.start_q)
         for note, after in pairwise(notes)
     ] + list(notes[-1:])
+
+
+def joined(before: Note, after: Note, low: int, high: int) -> Note:
+    """The last note of a section in the octave that leads best into the first note of the next."""
+    steps = abs(after.pitch - before.pitch)
+    if before.strict or (steps <= 12 and (steps <= 2 or "step" not in before.why)):
+        return before
+    octaves = [p for p in range(before.pitch % 12, high + 1, 12) if p >= low]
+    return replace(before, pitch=min(octaves, key=lambda p: (abs(p - after.pitch), p)))
 
 
 def _struck(line: Line, index: int) -> list[Note]:
