@@ -306,11 +306,10 @@ def _true_peaks(
     per_block = BLOCK // limit.GRAIN
     for block in np.unique(suspects // per_block):
         grains = suspects[suspects // per_block == block]
-        at = int(block) * BLOCK
-        sound = _sum(
-            tape.span(at - limit.CONTEXT, at + BLOCK + limit.CONTEXT), BLOCK + 2 * limit.CONTEXT
-        )
-        peaks[grains] = limit.true_peaks(sound, grains - block * per_block)
+        first, last = int(grains[0]) * limit.GRAIN, int(grains[-1] + 1) * limit.GRAIN
+        count = last - first + 2 * limit.CONTEXT
+        sound = _sum(tape.span(first - limit.CONTEXT, last + limit.CONTEXT), count)
+        peaks[grains] = limit.true_peaks(sound, grains - grains[0])
 
 
 def _write(

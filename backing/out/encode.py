@@ -74,11 +74,15 @@ def samples(sound: Sound, bits: int, at: int) -> NDArray[np.int16] | NDArray[np.
         return np.asarray(wide, np.int32)
     if not sound.any():
         return np.zeros(sound.shape, np.int16)
+    count = sound.size
+    raw = np.random.Philox(key=at).random_raw(-(-count // 2)).view(np.uint16).reshape(2, -1)
+    noise = np.subtract(raw[0, :count], raw[1, :count], dtype=np.float32).reshape(sound.shape)
+    noise *= np.float32(2**-16)
     scaled = sound * np.float32(2**15)
-    raw = np.random.Philox(key=at).random_raw(-(-sound.size // 2)).view(np.uint16)
-    even = raw.astype(np.float32).reshape(2, -1)[:, : sound.size]
-    scaled += ((even[0] - even[1]) * np.float32(2**-16)).reshape(sound.shape)
-    return np.asarray(np.clip(np.rint(scaled), -(2**15), 2**15 - 1), np.int16)
+    scaled += noise
+    np.rint(scaled, out=scaled)
+    np.clip(scaled, -(2**15), 2**15 - 1, out=scaled)
+    return scaled.astype(np.int16)
 
 
 class _Wave:

@@ -74,7 +74,8 @@ def apply(sound: NDArray[np.float32], borders: NDArray[np.float32], at: int) -> 
         return
     slope = np.arange(GRAIN, dtype=np.float32) / GRAIN
     gains = (here[:-1, None] + np.diff(here)[:, None] * slope).reshape(-1)[: len(sound)]
-    sound *= gains[:, None]
+    for side in range(2):
+        sound[:, side] *= gains
 
 
 def sample_peaks(sound: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
     Sound = NDArray[np.float32]  # (frames, 2)
 
+FRAME = 8  # bytes of a frame of a track
+
 
 class Tape:
     """Blocks of float32 sound, each holding every track; blocks are of one length but for the last.
@@ -60,9 +62,9 @@ class Tape:
         found = [np.zeros((end - start, 2), np.float32) for _ in range(self._tracks())]
         for block, at, frames in self._between(start, end):
             first, last = max(start, at), min(end, at + frames)
-            for whole, part in zip(self.read(block), found, strict=True):
-                if whole is not None:
-                    part[first - start : last - start] = whole[first - at : last - at]
+            for offset, part in zip(self._blocks[block][1], found, strict=True):
+                if offset >= 0:
+                    self._fill(part[first - start : last - start], offset + FRAME * (first - at))
         return found
 
     def add(self, start: int, sound: Sequence[Sound]) -> None:
@@ -115,6 +117,10 @@ class Tape:
         import numpy as np
 
         track = np.empty((frames, 2), np.float32)
+        self._fill(track, at)
+        return track
+
+    def _fill(self, track: Sound, at: int) -> None:
         rest = track.data.cast("B")
         self._file.seek(at)
         while rest:
@@ -122,4 +128,3 @@ class Tape:
             if not got:
                 raise OSError("the temporary file lost its end")
             rest = rest[got:]
-        return track

@@ -63,8 +63,11 @@ class WaveFile:
         import numpy as np
 
         if self._bits == 24:
-            low = np.ascontiguousarray(samples, "<i4").view(np.uint8).reshape(-1, 4)[:, :3]
-            self._put(np.ascontiguousarray(low).data.cast("B"))
+            wide = np.ascontiguousarray(samples, "<i4").view(np.uint8).reshape(-1, 4)
+            low = np.empty((len(wide), 3), np.uint8)
+            for byte in range(3):
+                low[:, byte] = wide[:, byte]
+            self._put(low.data.cast("B"))
         else:
             self._put(np.ascontiguousarray(samples, "<i2").data.cast("B"))
 
