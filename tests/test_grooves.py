@@ -286,3 +286,11 @@ def test_a_drummer_has_two_hands(name: str) -> None:
         if part.role == "drums":
             hands.update(n.start_q for n in part.notes if n.pitch not in FEET | NOT_ON_THE_KIT)
     assert max(hands.values(), default=0) <= 2
+
+
+@pytest.mark.parametrize("style", ["jazz ballad", "bossa nova", "pop ballad"])
+def test_brushes_and_cross_sticks_go_without_crashes(style: str) -> None:
+    text = f"meter: 4/4\ndynamics: mf\nending: as written\n[A]\n| {EIGHT} |\n[B]\n| {EIGHT} |\n"
+    for seed in (1, 2, 3):
+        drums = player(arranged(text, style, seed), "drums").notes
+        assert not [n for n in drums if n.pitch == DRUM_KEYS["crash"]]

@@ -21,7 +21,7 @@ from backing.dice import Place
 from backing.instruments import CHOKE_GROUPS, DRUM_KEYS
 from backing.players.common import BarPlan, Brief, Stroke, Zone, ZoneKind
 from backing.players.fills import fill, set_up
-from backing.players.grooves import Chosen, choose, in_feel
+from backing.players.grooves import Chosen, choose, in_feel, timekeeping
 from backing.players.hands import two_hands
 from backing.players.pulses import beats, loudness, off_beats, shift_q, velocity
 from backing.players.variations import GHOST, Strokes, in_quarters, varied
@@ -140,6 +140,8 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
     on_beat = {p for p, _ in beats(bar.meter)}
     why = f"pattern '{chosen.pattern.name}'"
     timed = chosen.pattern.where in (Where.TIME, Where.OPENING)
+    if plan.crash and plan.level < 3.75 and _quiet(brief, chosen):
+        plan = plan._replace(crash=False)
     rim = timed and plan.level < 2.0 and word(brief.part, "pattern", "soft") == "rim"
     strokes: Strokes = {}
     for name, line in in_feel(chosen.lines, bar, _CYMBALS).items():
@@ -171,6 +173,11 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
         if place.chance(vary, "vary"):
             strokes = _varied(brief, index, strokes)
     return _crash(strokes, bar, plan, base)
+
+
+def _quiet(brief: Brief, chosen: Chosen) -> bool:
+    """Whether a drummer plays too softly for a crash: with brushes, or across the rim."""
+    return brief.part.instrument.name == "brush kit" or timekeeping(chosen.pattern).answer == "rim"
 
 
 def _crash(strokes: Strokes, bar: PlayedBar, plan: BarPlan, base: float) -> Strokes:
