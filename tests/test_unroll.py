@@ -7,6 +7,7 @@ written by hand from the rules in `data/order_of_play.md`, which names their sou
 from __future__ import annotations
 
 import itertools
+import re
 from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
@@ -25,6 +26,7 @@ from backing.chart.ast import (
     Text,
 )
 from backing.chart.parse import parse
+from backing.cli import run
 from backing.errors import ChartError, RequestError
 from backing.harmony.symbol import read
 from backing.pitch import Key
@@ -418,3 +420,23 @@ def test_a_tune_that_never_plays_its_tonic_ends_on_a_plain_triad() -> None:
 def test_directions_that_lead_nowhere_are_errors_whatever_is_asked_for() -> None:
     with pytest.raises(ChartError):
         unroll(chart(bar(1, "C"), bar(2, "F", "D.S.")), Request(choruses=2))
+
+
+@pytest.mark.parametrize(
+    "path", [p for p in CASES if p.stem.startswith("every-construct")], ids=lambda p: p.stem
+)
+def test_check_prints_the_bars_in_the_order_written_by_hand(
+    path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each row begins with the number of its first bar; the numbers go on by one inside a row."""
+    text, _, facts = path.read_text("utf-8").partition("-----\n")
+    order = next(line.split()[1:] for line in facts.splitlines() if line.startswith("order:"))
+    tune = tmp_path / "tune.txt"
+    tune.write_text(text, "utf-8")
+    assert run(["check", str(tune)]) == 0
+    printed: list[str] = []
+    for line in capsys.readouterr().out.splitlines():
+        row = re.match(r" *([0-9]+)  \| (.*) \|$", line)
+        if row:
+            printed += [str(int(row[1]) + i) for i in range(len(row[2].split(" | ")))]
+    assert printed == order
