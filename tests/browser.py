@@ -236,6 +236,16 @@ class Browser:
             "Input.dispatchMouseEvent", type="mouseReleased", x=x, y=y, button="left", clickCount=1
         )
 
+    def swipe(self, points: list[tuple[float, float]]) -> None:
+        """A finger put down at the first point, moved through all, lifted at the last."""
+        for i, (x, y) in enumerate(points):
+            self.call(
+                "Input.dispatchTouchEvent",
+                type="touchMove" if i else "touchStart",
+                touchPoints=[{"x": x, "y": y}],
+            )
+        self.call("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
+
     def names(self) -> list[tuple[str, str]]:
         """Role and name of everything in the accessibility tree."""
         nodes = self.call("Accessibility.getFullAXTree")["nodes"]

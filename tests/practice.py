@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from backing import app
 from backing.chart.parse import parse
 from backing.options import Options
-from backing.out import page
+from backing.out import page, page_data
 from backing.performance import Performance
 
 RATE = 44_100
@@ -27,11 +27,14 @@ key: Eb major
 meter: 4/4
 tempo: 200
 style: rock eighths
+notes: Brushes until the bridge.
 form: A A B A
 choruses: 2
 
 [A]
 | Ebmaj9 Cm7 | Fm9 Bb13 | Gm7 C7b9 | Fm7 Bb7sus4 |
+  words: | Nine lamps were | burning on the | quay | |
+  words: | One by one they | faded out to | sea | |
 
 [B]
 | Ab^7/C Db13#11 | N.C. | C7b9#9#11b13 F7alt/Gb | Bb7 |
@@ -89,13 +92,13 @@ def played(text: str) -> tuple[Any, Performance]:
 def build(folder: Path) -> Made:
     """Write the page of `TUNE` into a folder."""
     chart, performance = played(TUNE)
-    beats = [b for bar in page.page_data(performance, chart, {})["bars"] for b in bar["beats"]]
+    beats = [b for bar in page_data.page_data(performance, chart, {})["bars"] for b in bar["beats"]]
     length = performance.duration_s
     stems = {
         "guitar": write_wav(folder / "guitar.wav", knocks(beats, length)),
         "bass": write_wav(folder / "bass.wav", tone(440.0, length)),
         "drums": write_wav(
-            folder / "drums.wav", knocks(page.strokes(performance, "drums"), length)
+            folder / "drums.wav", knocks(page_data.strokes(performance, "drums"), length)
         ),
     }
     path = page.write(performance, chart, folder / "tune.html", stems=stems)
@@ -115,7 +118,8 @@ def opened(chromium: Browser, made: Made) -> Iterator[Browser]:
     chromium.dark(False)
     chromium.size(1280, 800)
     chromium.open(made.path)
-    chromium.wait("window.practice && practice.sound")
+    chromium.wait("window.practice && practice.studio?.took < 0.2")  # every player is loaded
+    chromium.run("practice.wake()")
     yield chromium
     assert chromium.errors == []
     assert chromium.run("document.getElementById('status').textContent").find("could not") == -1

@@ -9,7 +9,7 @@ import pytest
 from practice import TUNE, Made, build, played, tone, write_wav
 
 from backing.errors import OutputError
-from backing.out import opus, page
+from backing.out import opus, page, page_data
 
 
 @pytest.fixture(scope="module")
@@ -91,7 +91,7 @@ def test_a_chord_is_said_in_words() -> None:
 
     chord = read("Bbm7b5/Ab")
     assert chord is not None
-    assert page.said(chord) == "B flat m7 flat 5 over A flat"
+    assert page_data.said(chord) == "B flat m7 flat 5 over A flat"
 
 
 def test_the_click_is_not_among_the_sounds(made: Made) -> None:
@@ -160,3 +160,33 @@ def test_what_is_no_opus_is_refused(tmp_path: Path) -> None:
     empty.write_bytes(b"")
     with pytest.raises(OutputError, match="could not be encoded"):
         opus.encode(empty, 48)
+
+
+def test_notes_and_verses_come_from_the_chart(made: Made) -> None:
+    """A verse a playing of the section; the last is sung again when there are no more."""
+    assert made.data["notes"] == "Brushes until the bridge."
+    starts = [s["first"] for s in made.data["sections"] if s["name"] == "A"]
+    words = [made.data["bars"][i]["words"] for i in starts]
+    assert words[:3] == ["Nine lamps were", "One by one they", "One by one they"]
+
+
+def test_with_a_capo_the_shapes_are_shown_and_the_key_is_what_sounds() -> None:
+    """Shapes in G with a capo in fret 3 sound in B flat (common practice); two up, the shapes are those of A."""
+    chart, performance = played(
+        "key: G major\ntempo: 100\nmeter: 4/4\nstyle: folk strum\ncapo: 3\n\n| G | C | D7 | G |\n"
+    )
+    data = page_data.page_data(performance, chart, {})
+    first = data["symbols"][data["chords"][0]["symbol"]]
+    assert data["keys"][6] == "B♭"
+    assert "capo 3" in data["line"]
+    assert [data["parts"][first[i]]["root"] for i in (6, 8)] == ["G", "A"]
+
+
+def test_seven_eight_is_tapped_in_groups() -> None:
+    """7/8 as 2+2+3 has seven counted eighths and three taps, short, short, long."""
+    chart, performance = played(
+        "key: C\ntempo: 120\nmeter: 7/8\nstyle: seven-eight 2+2+3\n\n| C | F |\n"
+    )
+    bar = page_data.page_data(performance, chart, {})["bars"][0]
+    assert len(bar["beats"]) == 7
+    assert [t - bar["start"] for t in bar["pulses"]] == pytest.approx([0, 0.5, 1.0])

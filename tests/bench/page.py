@@ -20,11 +20,11 @@ from tests.browser import Browser, browser
 
 FIRST_SOUND = """
 (async () => {
-  const { sound, data } = practice, context = sound.context;
+  if (!practice.state.playing) document.getElementById("play").click();
+  const { sound } = practice, context = sound.context;
   const ear = new AnalyserNode(context, { fftSize: 2048 });
   const x = new Float32Array(2048);
   sound.master.connect(ear);
-  if (!practice.state.playing) document.getElementById("play").click();
   while (true) {
     ear.getFloatTimeDomainData(x);
     if (x.some((v) => Math.abs(v) > 1e-3)) return performance.now() / 1000;
@@ -36,7 +36,7 @@ FIRST_SOUND = """
 def first_sound_s(one: Browser, path: Path, *, press: str = "") -> float:
     """Seconds from the start of navigation to sound. With a count-in the first sound is its first stroke."""
     one.open(path)
-    one.wait("window.practice && practice.sound")
+    one.wait("window.practice && practice.studio")
     one.run(press or "0")
     return float(one.run(FIRST_SOUND))
 

@@ -15,6 +15,8 @@ export function createControls(data, state, places, on) {
 
   const play = element("button", { type: "button", id: "play", class: "word play", onclick: on.toggle }, "Play");
   sentence.append(play);
+  const own = data.countInBars;
+  const counts = own > 2 ? [...COUNTS, [own, `${own} bars counted in`, `${own} bars`]] : COUNTS;
   const units = [];
   const word = (name, lead, about, text, comma = true) => {
     const said = element("span");
@@ -40,7 +42,7 @@ export function createControls(data, state, places, on) {
     return words.startsWith("without") ? words : `with ${words}`;
   });
   word("click", "", "click", () => CLICKS.find(([name]) => name === state.manner)[1]);
-  word("count", "", "count-in", () => COUNTS.find(([bars]) => bars === state.countIn)[1]);
+  word("count", "", "count-in", () => counts.find(([bars]) => bars === state.countIn)[1]);
   const step = word("step", "", "faster after each pass", () => stepWords(state));
   refresh.push(() => {
     step.hidden = !state.loop;
@@ -110,15 +112,15 @@ export function createControls(data, state, places, on) {
   );
 
   // Tempo.
-  const qpm = element("output", { class: "figure" });
-  refresh.push(() => (qpm.textContent = `${state.percent} %`));
+  const bpm = element("output", { class: "figure" });
+  refresh.push(() => bpm.replaceChildren(...pieces(`${data.beat.sign} = ${Math.round((data.beat.bpm * state.percent) / 100)}`)));
   panel(
     "tempo", "Tempo",
     element("p", { class: "slide" },
       plain("Slower", () => on.tempo(state.percent - 5)),
       slider("Tempo in percent", SLOWEST, FASTEST, 1, () => `${state.percent} percent`, () => state.percent, (v) => on.tempo(v)),
-      plain("Faster", () => on.tempo(state.percent + 5)), qpm),
-    element("p", { class: "row-of" }, ...[50, 60, 70, 80, 90, 100].map((v) => plain(`${v} %`, () => on.tempo(v)))),
+      plain("Faster", () => on.tempo(state.percent + 5))),
+    element("p", { class: "row-of" }, bpm, ...[50, 60, 70, 80, 90, 100].map((v) => plain(`${v} %`, () => on.tempo(v)))),
   );
 
   // Key.
@@ -143,7 +145,7 @@ export function createControls(data, state, places, on) {
   }
 
   panel("click", "Click", choices("click", "Click", CLICKS.map(([value, , text]) => [value, text]), () => state.manner, on.click));
-  panel("count", "Count-in", choices("count", "Count-in, each time", COUNTS.map(([value, , text]) => [value, text]), () => state.countIn, on.count));
+  panel("count", "Count-in", choices("count", "Count-in, each time", counts.map(([value, , text]) => [value, text]), () => state.countIn, on.count));
   panel(
     "step", "Faster after each pass",
     choices("step", "Faster after each pass by", STEPS.map((v) => [v, v ? `${v} %` : "nothing"]), () => state.step, on.step),

@@ -10,7 +10,7 @@ const data = JSON.parse(byId("data").textContent);
 const roles = [...data.players.map((p) => p.role), "click"];
 const state = {
   playing: false, bar: 0, first: 0, last: data.bars.length - 1, loop: false,
-  percent: 100, shift: 0, step: 0, top: 100, countIn: 1, manner: "off",
+  percent: 100, shift: 0, step: 0, top: 100, countIn: data.countInBars, manner: data.clicked ? "beats" : "off",
   players: Object.fromEntries(roles.map((role) => [role, { db: 0, silent: false }])),
 };
 
@@ -20,6 +20,9 @@ function show() {
   byId("title").replaceChildren(...pieces(data.title));
   byId("by").textContent = data.by;
   byId("by").hidden = !data.by;
+  byId("notes").textContent = data.notes;
+  byId("notes").hidden = !data.notes;
+  document.body.classList.toggle("sung", data.bars.some((bar) => bar.words));
   byId("line").replaceChildren(...pieces(data.line));
   ruler = createRuler();
   sheet = createSheet(data, ruler, { stage: byId("stage"), whole: byId("sheet"), form: byId("form") }, { jump, choose, choosing: (a, b) => sheet.choose(a, b) });
@@ -65,11 +68,18 @@ function load() {
     },
   });
   studio.onfault = (text) => say(`The sound could not be made: ${text}`);
+  studio.warm();
+  page.studio = studio;
+}
+
+// A browser gives sound only to who has pressed something, so it is asked for then.
+function wake() {
+  if (sound) return;
+  if (navigator.audioSession) navigator.audioSession.type = "playback";
   sound = createSound(data, studio, openContext());
   sound.onend = stopped;
   for (const role of roles) applyLevel(role);
-  sound.warm();
-  Object.assign(page, { sound, studio, openSound: (context) => createSound(data, studio, context) });
+  page.sound = sound;
 }
 
 function wish() {
@@ -82,7 +92,8 @@ function wish() {
 
 async function toggle() {
   if (state.playing) return stopped();
-  if (!sound) return undefined;
+  if (!studio) return undefined;
+  wake();
   await sound.context.resume();
   start();
   return undefined;
@@ -92,6 +103,8 @@ function start() {
   sound.play(wish());
   state.playing = true;
   controls.update();
+  const stage = byId("stage").getBoundingClientRect();
+  if (stage.top < 0 || stage.top > innerHeight / 3) byId("stage").scrollIntoView({ block: "start" });
   cancelAnimationFrame(frame);
   draw();
   keepAwake();
@@ -108,6 +121,7 @@ function stopped() {
   if (!state.loop) state.bar = ended ? 0 : barAt(place);
   sheet.cursor(state.bar);
   sheet.show(data.bars[state.loop ? state.first : state.bar].start, false);
+  sheet.count(0);
   controls.update();
   awake?.release().catch(() => {});
   awake = null;
@@ -125,6 +139,7 @@ function draw() {
   const now = sound.now();
   if (!now) return;
   sheet.show(now.place, now.kind === "music" && now.at >= now.span.at);
+  sheet.count(now.kind === "count" ? now.span.beats.filter(([t]) => t <= now.at).length : 0);
   const percent = Math.round(now.span.rate * 100);
   if (state.loop && state.step && percent !== state.shown) {
     state.shown = percent;
@@ -150,6 +165,7 @@ function jump(bar) {
   sheet.cursor(bar);
   if (state.playing) sound.play({ ...wish(), bar, countIn: 0 });
   else sheet.show(data.bars[bar].start, false);
+  if (document.activeElement?.matches(".zone")) document.querySelector(`#sheet .zone[data-bar="${bar}"]`).focus();
   controls.update();
 }
 
@@ -284,8 +300,9 @@ roles.slice(0, 9).forEach((role, i) => (KEYS[i + 1] = () => mute(role, !state.pl
 addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey) return;
   const target = event.target;
-  const typing = target.matches?.("input,select,textarea");
-  if (typing && !(event.key === " " && target.type === "range")) return;
+  if (target.matches?.("select")) return;
+  const moves = event.key === " " ? target.type !== "range" : event.key.startsWith("Arrow") || event.key === "Home";
+  if (moves && target.matches?.("input")) return;
   if (event.key === " " && target.matches?.("button:not(.zone),summary")) return;
   const act = KEYS[event.key.length === 1 ? event.key.toLowerCase() : event.key];
   if (!act) return;
@@ -293,7 +310,7 @@ addEventListener("keydown", (event) => {
   act();
 });
 
-const page = { data, state, sound: null, studio: null, sheet: () => sheet };
+const page = { data, state, sound: null, studio: null, wake, openSound: (context) => createSound(data, studio, context) };
 window.practice = page; // for tests, and for who wants to look
 show();
 if (document.readyState === "loading") document.addEventListener("DOMContentLoaded", load);

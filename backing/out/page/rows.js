@@ -2,6 +2,8 @@
 import { quartersInto } from "./time.js";
 
 export const LEAST = 26; // px: a root capital of 5 mm
+const WORDS = 0.34; // size of sung words as a share of the chords'
+const WORDS_LEAST = 14; // px
 
 export function element(name, properties = {}, ...children) {
   const node = document.createElement(name);
@@ -33,7 +35,9 @@ export function chordNode(part) {
   if (part.high) add("high", ...pieces(part.high));
   if (part.alter.length > 2) {
     add("bracket tall", "(");
-    add("stack", ...part.alter.map((a) => element("span", {}, ...pieces(a))));
+    const stack = element("span", { class: "stack" }, ...part.alter.map((a) => element("span", {}, ...pieces(a))));
+    stack.style.setProperty("--stacked", part.alter.length);
+    node.append(stack);
     add("bracket tall", ")");
   } else if (part.alter.length) {
     add("high", "(", ...part.alter.flatMap((a, i) => [...(i ? [" "] : []), ...pieces(a)]), ")");
@@ -56,7 +60,12 @@ export function createRuler() {
     nodes.forEach((node, i) => known.set(list[i], node.getBoundingClientRect().width / 100));
     box.replaceChildren();
   };
+  const pen = document.createElement("canvas").getContext("2d");
   return {
+    words(text, size) {
+      pen.font = `${size}px ${getComputedStyle(document.body).fontFamily}`;
+      return pen.measureText(text).width;
+    },
     learn: (parts) => place(parts.filter((p) => !known.has(p))),
     width(part) {
       if (!known.has(part)) place([part]);
@@ -106,7 +115,11 @@ export function layRows(data, chords, ruler, width, size) {
       for (const c of p.chords) at.push([offset + c.q - p.from, ruler.width(c.part) * size]);
       offset += p.to - p.from;
     }
-    return at.every(([place, wide], i) => {
+    const sung = some.every((p) => {
+      const words = p.from === 0 && data.bars[p.bar].words;
+      return !words || ((p.to - p.from) / q) * width >= ruler.words(words, Math.max(WORDS_LEAST, WORDS * size)) + WORDS_LEAST / 2;
+    });
+    return sung && at.every(([place, wide], i) => {
       const next = i + 1 < at.length ? at[i + 1][0] : q;
       return ((next - place) / q) * width >= wide + (i + 1 < at.length ? gap : gap / 2);
     });
@@ -192,6 +205,11 @@ export function rowNode(row, data, ruler, width, size, named) {
       const q = b * bar.beatQ - p.from;
       if (q > 0 && q < p.to - p.from) line.append(at(element("i", { class: bar.groups.includes(b) ? "tick group" : "tick" }), x(offset + q)));
     }
+    if (bar.words && p.from === 0) {
+      const words = at(element("span", { class: "sung-words" }, bar.words), x(offset));
+      words.style.width = x(p.to - p.from);
+      line.append(words);
+    }
     p.chords.forEach((c, i) => {
       const chord = at(chordNode(c.part), x(offset + c.q - p.from));
       const next = i + 1 < p.chords.length ? p.chords[i + 1].q : p.to;
@@ -214,8 +232,8 @@ export function rowNode(row, data, ruler, width, size, named) {
   const margin = element("div", { class: "margin" });
   if (row.opens) {
     const section = data.sections[first.section];
-    if (section.name) margin.append(element("span", { class: "box" }, section.name));
-    if (section.time > 1 && section.name) margin.append(element("span", { class: "time" }, ordinal(section.time)));
+    if (section.named) margin.append(element("span", { class: "box" }, section.name));
+    if (section.time > 1 && section.named) margin.append(element("span", { class: "time" }, ordinal(section.time)));
   }
   if (first.number && row.pieces[0].from === 0) margin.append(element("span", { class: "number" }, String(first.number)));
   node.append(margin, line);

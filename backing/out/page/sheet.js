@@ -19,7 +19,7 @@ export function createSheet(data, ruler, places, on) {
 
   const words = data.sections.map((section) => {
     const fill = element("i", { class: "gone" });
-    const button = element("button", { type: "button", "aria-label": sectionSaid(data, section), onclick: () => on.jump(section.first) }, section.name || "All", fill);
+    const button = element("button", { type: "button", "aria-label": sectionSaid(data, section), onclick: () => on.jump(section.first) }, section.name, fill);
     return { button, fill, start: data.bars[section.first].start, end: data.bars[section.last].end, section };
   });
   words.forEach(({ button, section }, i) => {
@@ -126,6 +126,15 @@ export function createSheet(data, ruler, places, on) {
     }
     const word = words[at];
     word.fill.style.transform = `scaleX(${sounds ? ((p - word.start) / (word.end - word.start)).toFixed(4) : 0})`;
+  };
+
+  // The beat of a bar that is counted in, 0 for none.
+  sheet.count = (beat) => {
+    const margin = here[0]?.node.querySelector(".margin");
+    let shown = margin?.querySelector(".count");
+    if (!beat) return shown?.remove();
+    if (!shown) margin.append((shown = element("span", { class: "count", "aria-hidden": "true" })));
+    if (shown.textContent !== String(beat)) shown.textContent = beat;
   };
 
   sheet.cursor = (bar) => (cursor = bar);

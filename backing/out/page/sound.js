@@ -7,6 +7,7 @@ const EARLY = 0.03; // a player may strike a little before the bar line: sound i
 const FADE = 0.006;
 const CHUNKS = [0.25, 0.5, 1]; // seconds, the last one again and again
 const MARGIN = 0.06;
+const SEEN = 0.012; // what is drawn is seen about this much later
 
 export function openContext() {
   return new AudioContext({ sampleRate: RATE, latencyHint: "interactive" });
@@ -50,6 +51,16 @@ export function openStudio(data, sources) {
       waiting.get(stream).push(resolve);
       by.get(role).postMessage({ stream, frames });
     });
+  // The first sound of every player takes longest: have it made before it is wanted.
+  studio.took = 0.35;
+  studio.warm = async () => {
+    for (const { role } of data.players) {
+      const stream = studio.open(role, 0, 1, 0);
+      await studio.pull(role, stream, 4800);
+      studio.close(role, stream);
+    }
+    studio.took = 0.12;
+  };
   studio.close = (role, stream) => {
     waiting.delete(stream);
     by.get(role).postMessage({ close: stream });
@@ -84,7 +95,7 @@ export function createSound(data, studio, context) {
   let spans = [];
   let wish = null; // how to go on: see `play`
   const resting = new Set(); // players that are silent
-  let slowest = 0.35; // seconds that a first chunk took lately
+  let slowest = studio.took; // seconds that a first chunk took lately
 
   const sound = { context, spans: () => spans, levels, master, onend: () => {} };
   const frame = (t) => Math.round(t * RATE) / RATE;
@@ -115,7 +126,7 @@ export function createSound(data, studio, context) {
     sound.stop();
     wish = { ...wanted };
     const at = context.currentTime + (wish.countIn ? MARGIN : lead());
-    begin(at, wish.bar, 0, true);
+    begin(at, wish.bar, 0);
     pump();
   };
 
@@ -138,12 +149,12 @@ export function createSound(data, studio, context) {
     const rate = rateOf(pass, wish.rate, wish.step, wish.top);
     if (span.kind === "count") {
       cut(now);
-      begin(now, wish.first !== before.first ? wish.first : span.bar, pass, true);
+      begin(now, wish.first !== before.first ? wish.first : span.bar, pass);
     } else {
       const place = placeIn(span, now);
       const { start, end } = edges();
       cut(now);
-      if (wish.loop && (place < start - 0.05 || place >= end)) begin(now, wish.first, pass, true);
+      if (wish.loop && (place < start - 0.05 || place >= end)) begin(now, wish.first, pass);
       else music(now, place, pass, rate);
     }
     pump();
@@ -153,25 +164,18 @@ export function createSound(data, studio, context) {
   const lead = () => Math.min(1.5, Math.max(0.12, slowest * 1.4 + MARGIN));
   const edges = () => ({ start: data.bars[wish.first].start, end: data.bars[wish.last].end });
 
-  function begin(at, bar, pass, fresh) {
+  function begin(at, bar, pass) {
     const rate = rateOf(pass, wish.rate, wish.step, wish.top);
     const first = data.bars[bar];
-    if (bar === 0 && fresh && data.countIn > 0 && wish.countIn) {
-      // The band's own count-in: players may lead in under it.
-      const count = count_(at, data.clicks.map(([t, s]) => [t, s]), data.countIn, rate, pass, bar);
-      count.to = first.start;
-      music(at, 0, pass, rate, count);
-      return;
-    }
     if (wish.countIn) {
-      const { strokes, length } = countOf(first, wish.countIn);
-      const count = count_(at, strokes, length, rate, pass, bar);
-      at = count.end;
+      const own = bar === 0 && wish.countIn === data.countInBars; // the band's own count, which knows of a pickup
+      const { strokes, length } = own ? { strokes: data.clicks, length: data.countIn } : countOf(first, wish.countIn);
+      at = count(at, strokes, length, rate, pass, bar).end;
     }
     music(at, first.start, pass, rate);
   }
 
-  function count_(at, strokes, length, rate, pass, bar) {
+  function count(at, strokes, length, rate, pass, bar) {
     at = frame(at);
     const span = {
       kind: "count", at, end: at + length / rate, to: data.bars[bar].start, rate, pass, bar, clicks: [],
@@ -182,20 +186,19 @@ export function createSound(data, studio, context) {
     return span;
   }
 
-  function music(at, from, pass, rate, over = null) {
+  function music(at, from, pass, rate) {
     const end = wish.loop ? edges().end : data.duration;
-    const early = from > EARLY && !over ? EARLY : 0;
+    const early = from > EARLY ? EARLY : 0;
     const tail = wish.loop ? EARLY : 0;
     const span = {
-      kind: "music", at: over ? over.end : frame(at), end: 0, rate, pass, from: over ? over.to : from, to: end,
+      kind: "music", at: frame(at), end: 0, rate, pass, from, to: end,
       shift: wish.shift, clicks: [], clicked: null, streams: [],
     };
-    span.end = span.at + (end - span.from) / rate;
-    const sounds = frame((over ? over.at : span.at) - early / rate);
+    span.end = span.at + (end - from) / rate;
+    const sounds = frame(span.at - early / rate);
     const frames = Math.round(((end - tail - from + early) / rate) * RATE);
     for (const player of data.players) span.streams.push(streamOf(player, sounds, from - early, frames, span));
     spans.push(span);
-    return span;
   }
 
   function streamOf(player, at, from, frames, span) {
@@ -212,7 +215,7 @@ export function createSound(data, studio, context) {
 
   function strike(span, at, strength) {
     const source = context.createBufferSource();
-    source.buffer = strength > 0.9 ? strong : weak;
+    source.buffer = strength > 0.85 ? strong : weak;
     const gain = context.createGain();
     gain.gain.value = strength;
     source.connect(gain).connect(levels.get("click"));
@@ -248,7 +251,7 @@ export function createSound(data, studio, context) {
     if (!wish) return;
     const now = context.currentTime;
     const last = () => spans[spans.length - 1];
-    while (spans.length && wish.loop && last().end < now + HORIZON) begin(last().end, wish.first, last().pass + 1, false);
+    while (spans.length && wish.loop && last().end < now + HORIZON) begin(last().end, wish.first, last().pass + 1);
     for (const span of spans) {
       clicksUpTo(span, now + HORIZON);
       for (const stream of span.streams ?? []) if (stream.at < now + HORIZON) feed(span, stream);
@@ -338,18 +341,9 @@ export function createSound(data, studio, context) {
 
   // { kind, place (seconds of the tune), span } of what is heard, null when nothing plays.
   sound.now = () => {
-    const t = sound.heard();
+    const t = sound.heard() + SEEN;
     const span = spanAt(spans, t) ?? (spans.length && t < spans[0].at ? spans[0] : null);
     return span && { kind: span.kind, span, place: placeIn(span, Math.max(t, span.at)), at: t };
-  };
-
-  sound.warm = async () => {
-    for (const player of data.players) {
-      const stream = studio.open(player.role, 0, 1, 0);
-      await studio.pull(player.role, stream, 4800);
-      studio.close(player.role, stream);
-    }
-    slowest = 0.12;
   };
 
   sound.tick = pump;

@@ -9,7 +9,7 @@ export function barName(data, index) {
 export function barSaid(data, chords, index) {
   const section = data.sections[data.bars[index].section];
   const inside = chords[index].map((c) => (c.part ? c.part.said : "no chord"));
-  const where = [section.name, data.choruses > 1 && section.chorus ? `chorus ${section.chorus}` : ""].filter(Boolean).join(", ");
+  const where = [section.named ? section.name : "", data.choruses > 1 && section.chorus ? `chorus ${section.chorus}` : ""].filter(Boolean).join(", ");
   const number = data.bars[index].number;
   return `${number ? `Bar ${number}` : barName(data, index)}${where ? `, ${where}` : ""}: ${inside.join(", ") || "as before"}`;
 }
@@ -17,7 +17,7 @@ export function barSaid(data, chords, index) {
 export function sectionSaid(data, section) {
   const times = section.time > 1 ? `, time ${section.time}` : "";
   const chorus = data.choruses > 1 && section.chorus ? `, chorus ${section.chorus}` : "";
-  return `${section.name || "the tune"}${times}${chorus}`;
+  return `${section.named ? section.name : "the tune"}${times}${chorus}`;
 }
 
 export function rangeWords(data, state) {
@@ -57,6 +57,7 @@ export const CLICKS = [
   ["offbeats", "a click between the beats", "Between the beats"],
 ];
 
+// A count-in of more bars than these is offered where the band counts more.
 export const COUNTS = [
   [0, "nothing counted in", "None"],
   [1, "a bar counted in", "One bar"],

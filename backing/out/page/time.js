@@ -36,24 +36,21 @@ export function quartersInto(bar, t) {
   return from + ((t - bar.beats[i]) / (next - bar.beats[i])) * (to - from);
 }
 
-// Strokes of a counted-in bar before `bar`, in seconds of the tune from the start of the count.
+// Strokes of counted-in bars before `bar`: seconds of the tune from the start of the count, and strength.
 export function countOf(bar, bars) {
   const length = bar.end - bar.start;
-  const beats = bar.beats.map((b) => b - bar.start);
   const strokes = [];
-  for (let n = 0; n < bars; n++) beats.forEach((b, i) => strokes.push([n * length + b, i === 0 ? 1 : 0.7]));
+  for (let n = 0; n < bars; n++) bar.pulses.forEach((b, i) => strokes.push([n * length + b - bar.start, i ? 0.7 : 1]));
   return { strokes, length: bars * length };
 }
 
 // Strokes of the click inside one bar: seconds of the tune and strength.
 export function clicksOf(bar, manner) {
-  const all = bar.beats.map((b, i) => [b, i === 0 ? 1 : bar.groups.includes(i) ? 0.8 : 0.6]);
+  const all = bar.pulses.map((b, i) => [b, i ? 0.65 : 1]);
   if (manner === "beats") return all;
   if (manner === "downbeats") return all.slice(0, 1);
-  if (manner === "backbeats") return all.length > 1 ? all.filter((_, i) => i % 2 === 1) : [];
-  if (manner === "offbeats") {
-    return all.map(([b], i) => [(b + (bar.beats[i + 1] ?? bar.end)) / 2, 0.7]);
-  }
+  if (manner === "backbeats") return all.filter((_, i) => i % 2 === 1);
+  if (manner === "offbeats") return all.map(([b], i) => [(b + (bar.pulses[i + 1] ?? bar.end)) / 2, 0.7]);
   return [];
 }
 
