@@ -23,7 +23,8 @@ from backing.harmony.symbol import Chord
 from backing.instruments import STANDARD_TUNING
 from backing.players.chordal import NEAR_TIE, RESTLESS, bar_of, families, steps
 from backing.players.common import Brief
-from backing.players.rhythm import Event, broken, sounding_end, strokes, unheard, velocity
+from backing.players.rhythm import Event, strokes
+from backing.players.touch import broken, sounding_end, unheard, velocity
 
 UP_STRINGS = 4  # an upstroke mostly takes the high strings
 CHUCK_Q = Fraction(1, 12)  # what is heard of a muted stroke

@@ -14,15 +14,8 @@ from fractions import Fraction
 from backing.arrangement import Note
 from backing.players.chordal import NARROWEST, Voiced, families, voice
 from backing.players.common import Brief
-from backing.players.rhythm import (
-    Event,
-    broken,
-    sounding_end,
-    strokes,
-    unheard,
-    unrepeated,
-    velocity,
-)
+from backing.players.rhythm import Event, strokes
+from backing.players.touch import broken, sounding_end, unheard, unrepeated, velocity
 
 LOW, HIGH = 50, 76
 ABOVE_GUITAR = (54, 76)  # where a guitar comps below

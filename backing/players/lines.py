@@ -22,7 +22,8 @@ from backing.harmony.symbol import Chord
 from backing.pitch import Degree
 from backing.players.chordal import NARROWEST, Voiced, families, steps, voice
 from backing.players.common import Brief, ZoneKind
-from backing.players.rhythm import Event, held, sounding_end, strokes, velocity
+from backing.players.rhythm import Event, held, strokes
+from backing.players.touch import sounding_end, velocity
 
 REGISTERS = {"horns": (55, 79), "strings": (48, 79), "melody": (60, 84)}
 FAMILY = {"horns": "close", "strings": "spread"}
