@@ -210,7 +210,7 @@ def test_a_row_of_off_beats_does_not_run_ahead_of_the_chord(style: str) -> None:
     for note in player(music, "guitar").notes:
         total += 1
         ahead += note.start_q < spans[note.chord].start_q
-    assert total > 100
+    assert total > 60
     assert ahead / total < 0.08
 
 
@@ -294,3 +294,11 @@ def test_brushes_and_cross_sticks_go_without_crashes(style: str) -> None:
     for seed in (1, 2, 3):
         drums = player(arranged(text, style, seed), "drums").notes
         assert not [n for n in drums if n.pitch == DRUM_KEYS["crash"]]
+
+
+def test_short_choruses_share_a_groove() -> None:
+    """Over eight bars the drummer does not change the cymbal every time round: once in three choruses at most."""
+    for seed in range(1, 7):
+        text = chart(EIGHT, meter="4/4", choruses=9, dynamics="f", ending="as written")
+        kept = timekeepers(arranged(text, "rock eighths", seed))
+        assert sum(a != b for a, b in pairwise(v for v in kept if v)) <= 2

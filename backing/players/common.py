@@ -55,6 +55,9 @@ class Zone(NamedTuple):
     strokes: tuple[Stroke, ...] = ()
 
 
+HELD_BARS = 24  # for which a groove is kept to where choruses are short
+
+
 def _start(stretch: Change | Zone) -> Fraction:
     return stretch.start_q
 
@@ -106,6 +109,13 @@ class Brief:
     colour: bool = True
     qpm: float = 120.0  # tempo at the start of the section
     begun: bool = False  # a pushed first chord was struck by this player before the section's start
+
+    @property
+    def groove(self) -> Place:
+        """The stem for what a player keeps to through the playings of a section: one chorus long, or some 24 bars."""
+        seed, role, name, _ = self.place.key
+        choruses = max(1, HELD_BARS // len(self.bars))
+        return Place((seed, role, name, "groove", (self.section.chorus - 1) // choruses))
 
     @property
     def start_q(self) -> Fraction:

@@ -15,7 +15,6 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
-from backing.dice import Place
 from backing.players.common import BarPlan, Brief, band
 from backing.style.grid import choices
 from backing.style.model import Pattern, Where
@@ -95,14 +94,12 @@ def choose(brief: Brief, *, fills: bool = False) -> list[Chosen | None]:
 def _pool(brief: Brief, meter: Meter, level: str, where: Where) -> tuple[Pattern, ...]:
     """What may stand at a place of this section: the patterns that keep time as its groove does.
 
-    The groove is chosen for all playings of the section in a chorus; other places keep its cymbal where they can.
+    The groove is chosen for all playings of the section in a chorus or two; other places keep its cymbal where they can.
     """
     time = choices(brief.part.patterns, meter, level, Where.TIME)
     if brief.part.role == "bass" or not time:
         return choices(brief.part.patterns, meter, level, where)
-    seed, role, section, _ = brief.place.key
-    place = Place((seed, role, section, brief.section.chorus))
-    groove = timekeeping(place.pick(time, [p.weight for p in time], "groove", level))
+    groove = timekeeping(brief.groove.pick(time, [p.weight for p in time], "groove", level))
     pool = choices(brief.part.patterns, meter, level, where)
     if any(p.where is Where.TIME for p in pool):
         return tuple(p for p in pool if groove.goes_with(timekeeping(p)))

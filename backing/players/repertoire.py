@@ -13,7 +13,6 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import chain
 
-from backing.dice import Place
 from backing.players.common import BarPlan, Brief, band
 from backing.style.grid import part_choices
 from backing.style.model import Pattern, Style, Where
@@ -113,9 +112,7 @@ def _in_hand(
         time = _sparse(time)
         if place is Where.TIME:
             options = time
-    seed, role, section, _ = brief.place.key
-    stem = Place((seed, role, section, brief.section.chorus))
-    wanted = technique(stem.pick(time, [p.weight for p in time], "technique", level))
+    wanted = technique(brief.groove.pick(time, [p.weight for p in time], "technique", level))
     return tuple(p for p in options if technique(p) == wanted) or options
 
 
@@ -158,9 +155,7 @@ def _idea(
     plan: BarPlan,
 ) -> Pattern:
     """The idea that the section holds, the one that answers it, or where neither may come, another."""
-    seed, role, section, _ = brief.place.key
-    place = Place((seed, role, section, brief.section.chorus))
-    idea = _choice(replace(brief, place=place), options, plan.busy, "idea")
+    idea = _choice(replace(brief, place=brief.groove), options, plan.busy, "idea")
     rest = tuple(p for p in options if p is not idea)
     wanted = [idea]
     if rest:
