@@ -48,7 +48,7 @@ CODES: dict[str, tuple[str, str]] = {
     "E202": ("the setting {name} has no value", "write  {example}"),
     "E203": ("{name} is set twice", "keep one of the two; the first is in line {line}"),
     "E204": ("{name} holds for the whole chart and stands under the heading [{section}]", "move the line above the first heading"),
-    "E205": ("the setting {name} comes after music; settings stand directly under a heading", "move the line up, or start a new section for it"),
+    "E205": ("the setting {name} comes after music; settings stand directly under a heading", "{hint}"),
     "E210": ("{value} is no key", "{hint}"),
     "E211": ("{value} is no tempo", "{hint}"),
     "E212": ("a tempo of {value} is outside {low} to {high} beats a minute", "write  tempo: {example}"),

@@ -107,6 +107,8 @@ def symbol(text: str, reads: Callable[[str], bool]) -> str | None:
         return f"a count stands after the sign that ends a repeat:  :| x{times(text)}"
     if text in _SIGNS_OF_BARS:
         return f"type  {_SIGNS_OF_BARS[text]}"
+    if text.startswith("%"):
+        return "type  %2  to repeat two bars, or  %  in each bar that repeats the one before"
     if text in ("$", "§"):
         return 'type  "Segno"  beside the chord of its bar'
     for cut, said in ((text.replace("𝄐", ""), '"fermata"'), (low.replace("(fermata)", ""), "")):

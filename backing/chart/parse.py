@@ -265,7 +265,10 @@ class _Parser:
     def _late(self, line: Line) -> None:
         end = line.start + len(line.name)
         if line.name in settings.SETTINGS:
-            self.faults.add("E205", line.start, end, name=line.name)
+            hint = "move the line to the top of the chart"
+            if not settings.SETTINGS[line.name].chart_only:
+                hint = "begin a section above it with a heading, such as  [B] , or move it up to its heading"
+            self.faults.add("E205", line.start, end, name=line.name, hint=hint)
         else:
             settings.unknown(line, self.plain, self.faults)
 
