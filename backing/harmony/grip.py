@@ -97,6 +97,11 @@ def fingers(frets: Sequence[int]) -> int:
     return 1 + sum(f > lowest for f in held)
 
 
+def reach(fret: int) -> int:
+    """How many frets lie under a hand that begins at a fret, counted from the nut."""
+    return WIDE_SPAN if fret >= WIDE_FROM else SPAN
+
+
 def playable(frets: Sequence[int], capo: int = 0) -> bool:
     """Whether a hand can hold it: at most four fingers, and a span of four frets, five from the eighth on.
 
@@ -108,6 +113,6 @@ def playable(frets: Sequence[int], capo: int = 0) -> bool:
         return 0 in frets
     low = min(held)
     span = max(held) - low + 1
-    if span > (WIDE_SPAN if low + capo >= WIDE_FROM else SPAN):
+    if span > reach(low + capo):
         return False
     return len(held) <= 4 or fingers(frets) <= 4

@@ -16,16 +16,18 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate, combinations, pairwise
 from operator import itemgetter
+from typing import NamedTuple
 
 from backing.harmony.families import Tones, gaps_of, stacks, tones
 from backing.harmony.grip import (
     HIGHEST_FRET,
     OPEN_FRETS,
     SPAN,
-    WIDE_SPAN,
+    WIDE_FROM,
     Grip,
     fingers,
     playable,
+    reach,
 )
 from backing.harmony.symbol import Chord
 from backing.harmony.voicings import LOW_LIMITS, clashes, distance
@@ -75,47 +77,71 @@ def _fits(found: set[Degree], offer: Tones) -> bool:
     return all(d in found for d in offer.need) and all(found & set(g) for g in offer.any_of)
 
 
+class _Shape(NamedTuple):
+    """A stack on a group of strings, wherever it is held on the neck."""
+
+    group: tuple[int, ...]
+    over: tuple[int, ...]  # frets above that of the lowest note
+    rise: tuple[int, ...]  # semitones above the lowest note
+    first: int  # semitones of the lowest note above the root
+    degrees: tuple[str, ...]
+    name: str
+    cost: float
+    limits: tuple[int, ...]  # lowest notes with which its pairs sound clear
+    bare: bool  # a root and a fifth, or less
+
+
+@lru_cache(maxsize=4096)
+def _shapes(offer: Tones, family: str, voices: int, tuning: tuple[int, ...]) -> tuple[_Shape, ...]:
+    """Every stack of a family on every group of strings on which a hand can hold it."""
+    found = []
+    for stack, name, extra in stacks(offer, family, voices):
+        steps = [d.semitones % 12 for d in stack]
+        rise = tuple(accumulate(gaps_of(stack), initial=0))
+        cost = extra + clashes(rise, stack, offer.family == "dominant")
+        limits = tuple(
+            LOW_LIMITS[b - a] - a for a, b in combinations(rise, 2) if b - a in LOW_LIMITS
+        )
+        for group in _GROUPS.get(len(stack), ()):
+            over = tuple(tuning[group[0]] + r - tuning[s] for r, s in zip(rise, group, strict=True))
+            frets = [-1] * 6
+            degrees = [""] * 6
+            for string, above, degree in zip(group, over, stack, strict=True):
+                frets[string] = WIDE_FROM + above - min(over)
+                degrees[string] = degree.name
+            if playable(frets):
+                bare = len(set(steps)) < 3
+                found.append(
+                    _Shape(group, over, rise, steps[0], tuple(degrees), name, cost, limits, bare)
+                )
+    return tuple(found)
+
+
 def _closed(
     chord: Chord, offer: Tones, family: str, voices: int, tuning: tuple[int, ...], capo: int
 ) -> Iterator[Candidate]:
     """Stacks on groups of strings, without open strings."""
-    dominant = offer.family == "dominant"
-    for stack, shape, extra in stacks(offer, family, voices):
-        steps = [d.semitones % 12 for d in stack]
-        rise = list(accumulate(gaps_of(stack), initial=0))
-        rubs = extra + clashes(rise, stack, dominant)
-        limits = [  # the lowest bottom notes with which its pairs sound clear
-            LOW_LIMITS[b - a] - a for a, b in combinations(rise, 2) if b - a in LOW_LIMITS
-        ]
-        for group in _GROUPS.get(len(stack), ()):
-            opens = [tuning[s] for s in group]
-            over = [opens[0] + r - o for r, o in zip(rise, opens, strict=True)]  # the bottom's fret
-            span = max(over) - min(over)
-            if span >= WIDE_SPAN:
+    for shape in _shapes(offer, family, voices, tuning):
+        group, over = shape.group, shape.over
+        span = max(over) - min(over)
+        first = (chord.root.pc + shape.first - tuning[group[0]]) % 12
+        for bottom in (first, first + 12):
+            nearest = bottom + min(over)
+            if not 1 <= nearest <= HIGHEST_FRET - capo - span or span >= reach(nearest + capo):
                 continue
-            first = (chord.root.pc + steps[0] - opens[0]) % 12
-            for bottom in (first, first + 12):
-                nearest = bottom + min(over)
-                if nearest < 1 or nearest + span > HIGHEST_FRET - capo:
-                    continue
-                frets = [-1] * 6
-                for string, above in zip(group, over, strict=True):
-                    frets[string] = bottom + above
-                if not playable(frets, capo):
-                    continue
-                low = opens[0] + bottom
-                cost = rubs + 0.5 * sum([limit - low for limit in limits if limit > low])
-                cost += 0.16 * abs(nearest + capo - 5) + 0.12 * span
-                highest = low + rise[-1]
-                if len(set(steps)) < 3:  # power chords live low, root and fifth side by side
-                    cost += 0.5 * group[0] + 2.0 * (group[-1] - group[0] - len(group) + 1)
-                    low = max(low, LOW)
-                cost += 0.15 * max(0, LOW - low) + 0.4 * max(0, highest - HIGH)
-                cost += 0.35 * (group[-1] - group[0] - len(group) + 1)
-                names = [""] * 6
-                for string, degree in zip(group, stack, strict=True):
-                    names[string] = degree.name
-                yield cost, tuple(frets), tuple(names), shape
+            low = tuning[group[0]] + bottom
+            highest = low + shape.rise[-1]
+            cost = shape.cost + 0.5 * sum([limit - low for limit in shape.limits if limit > low])
+            cost += 0.16 * abs(nearest + capo - 5) + 0.12 * span
+            if shape.bare:  # power chords live low, root and fifth side by side
+                cost += 0.5 * group[0] + 2.0 * (group[-1] - group[0] - len(group) + 1)
+                low = max(low, LOW)
+            cost += 0.15 * max(0, LOW - low) + 0.4 * max(0, highest - HIGH)
+            cost += 0.35 * (group[-1] - group[0] - len(group) + 1)
+            frets = [-1] * 6
+            for string, above in zip(group, over, strict=True):
+                frets[string] = bottom + above
+            yield cost, tuple(frets), shape.degrees, shape.name
 
 
 def _strummed(
