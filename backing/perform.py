@@ -41,8 +41,10 @@ def perform(arrangement: Arrangement) -> Performance:
     grid = _Grid(arrangement, styles)
     players = tuple(_player(player, beats, clock, tempo, grid) for player in arrangement.players)
     end_s = max((n.release_s for p in players for n in p.notes), default=0.0)
-    end_s = max(end_s + RING_S, clock.seconds(float(timeline.length_q)))
     fade_s = None
+    if not timeline.fade_bars:
+        end_s += RING_S
+    end_s = max(end_s, clock.seconds(float(timeline.length_q)))
     if timeline.fade_bars and timeline.bars:
         fading = timeline.bars[max(0, len(timeline.bars) - timeline.fade_bars)]
         fade_s = _micro(clock.seconds(float(fading.start_q)))

@@ -63,7 +63,8 @@ class Marker:
 class Performance:
     """Everything that outputs need. `tempo.zero_q` is the start of the count-in, so `tempo.seconds(q)` is file time.
 
-    `duration_s` includes the ring of the last chord. `fade_s` is where a fade-out begins, None without one.
+    `duration_s` includes the ring of the last chord. `fade_s` is where a fade-out begins, None without one; it reaches
+    silence at the end of the last note, where the sound ends.
     `passes_s` are the starts of passes, at which the sound is exact to the sample.
     """
 

@@ -46,14 +46,15 @@ def joined(passes: Sequence[Performance], labels: Sequence[str]) -> Performance:
     roles = list(dict.fromkeys(player.role for p in passes for player in p.players))
     placed = list(zip(passes, bases, shifts, strict=True))
     players = tuple(_player(role, placed) for role in roles)
-    first = passes[0]
+    first, last = passes[0], passes[-1]
+    ring_s = 0.0 if last.fade_s is None else RING_S  # a pass does not fade
     return Performance(
         _arrangement(passes, bases),
         tempo,
         players,
         _markers(placed, labels),
         first.count_in_s,
-        round(shifts[-1] + passes[-1].duration_s, 6),
+        round(shifts[-1] + last.duration_s + ring_s, 6),
         None,
         tuple(shifts),
     )

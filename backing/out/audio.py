@@ -248,9 +248,7 @@ def _fade(
     frames = np.arange(at, end, dtype=np.float64)
     gain = np.cos(np.clip((frames - start) / (total - start), 0, 1) * np.pi / 2) ** 2
     if out is not None:
-        last = max((n.release_s for p in performance.players for n in p.notes), default=0.0)
-        over = max(1, round(last * RATE) - out)
-        gain *= np.clip(1 - (frames - out) / over, 0, 1) ** 2
+        gain *= np.clip(1 - (frames - out) / max(1, total - out), 0, 1) ** 2
     weights = gain.astype(np.float32)[:, None]
     for track in tracks:
         if track is not None:
