@@ -36,7 +36,7 @@ def encode(path: Path, kbps: int, *, mono: bool = False) -> Packets:
     command = [
         *(encoder, "-v", "error", "-nostdin", "-i", str(path)),
         *("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:a", "+bitexact"),
-        *("-c:a", "libopus", "-b:a", f"{kbps}k", "-vbr", "on", "-frame_duration", "20"),
+        *("-c:a", "libopus", "-b:a", f"{kbps}k", "-vbr", "constrained", "-frame_duration", "20"),
         *("-ac", "1" if mono else "2", "-ar", str(RATE), "-f", "ogg", "-"),
     ]
     try:

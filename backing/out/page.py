@@ -37,7 +37,7 @@ STRETCH_ENDS = "function registerWorkletProcessor"  # what follows is for anothe
 KBPS = {"drums": 56, "percussion": 48, "bass": 36}
 USUAL_KBPS = 48
 MONO = ("bass",)  # it stands in the middle, and one channel is stretched in half the time
-MOST_KBPS = 212
+MOST_KBPS = 228
 Progress = Callable[[float, str], None]
 Stems = Mapping[str, Path]
 

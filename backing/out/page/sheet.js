@@ -14,7 +14,7 @@ const SHARE = 0.5; // of the height of the window that the two lines may take
 export function createSheet(data, ruler, places, on) {
   const { stage, whole, form } = places;
   const sheet = { chords: [] };
-  let groups = [], wholeRows = [], lit = null, litForm = -1, shown = -1, here = [], chosen = [0, -1], shift = 0, cursor = 0;
+  let groups = [], wholeRows = [], wholeStarts = [], lit = null, litForm = -1, shown = -1, here = [], marks = [], ready = null, soon = 0, fullest = 1, chosen = [0, -1], shift = 0, cursor = 0;
   let size = LARGE, width = 0;
 
   const words = data.sections.map((section) => {
@@ -44,10 +44,11 @@ export function createSheet(data, ruler, places, on) {
     const tallness = parseFloat(styles.getPropertyValue("--row")) * size + parseFloat(styles.getPropertyValue("--row-more"));
     const most = Math.max(1, Math.floor((innerHeight * SHARE) / tallness - NEXT));
     groups = together(layRows(data, sheet.chords, ruler, width, size), most);
-    const fullest = Math.max(...groups.map((g) => g.rows.length));
+    fullest = Math.max(...groups.map((g) => g.rows.length));
     stage.style.minHeight = `${Math.ceil((fullest + NEXT) * tallness) + 20}px`;
     fill(width, LEAST + 0.5);
     shown = -1;
+    ready = null;
     lit = null;
     markChosen();
     sheet.show(sheet.place ?? data.bars[cursor].start, false);
@@ -58,6 +59,7 @@ export function createSheet(data, ruler, places, on) {
 
   function fill(room, em) {
     wholeRows = layRows(data, sheet.chords, ruler, room, em).map((row) => rowNode(row, data, ruler, room, em, named));
+    wholeStarts = wholeRows.map((r) => r.row);
     whole.replaceChildren(...wholeRows.map((r) => r.node));
     let last = null;
     for (const r of wholeRows) {
@@ -69,26 +71,39 @@ export function createSheet(data, ruler, places, on) {
     }
   }
 
+  function built(index) {
+    const set = (row, share, name) => {
+      const made = rowNode(row, data, ruler, width / share, size * share, named);
+      made.node.classList.add(name);
+      markChosen(made.node);
+      return made;
+    };
+    const { rows } = groups[index];
+    const next = groups[index + 1]?.rows ?? [];
+    return {
+      index,
+      here: rows.map((row) => set(row, 1, "here")),
+      next: next.slice(0, 1 + fullest - rows.length).map((row) => set(row, NEXT, "next")),
+    };
+  }
+
   function showGroup(index) {
     if (index === shown) return;
     const grows = index === shown + 1 && shown >= 0;
     shown = index;
-    const room = Math.max(...groups.map((g) => g.rows.length)) - groups[index].rows.length;
-    const set = (row, share, name) => {
-      const made = rowNode(row, data, ruler, width / share, size * share, named);
-      made.node.classList.add(name);
-      return made;
-    };
-    here = groups[index].rows.map((row) => set(row, 1, "here"));
-    const next = (groups[index + 1]?.rows ?? []).slice(0, 1 + room).map((row) => set(row, NEXT, "next"));
-    sheet.marks = [...here, ...next].flatMap((r) => r.marks);
-    stage.replaceChildren(...here.map((r) => r.node), ...next.map((r) => r.node));
-    markChosen();
+    const made = ready?.index === index ? ready : built(index);
+    here = made.here;
+    marks = [...made.here, ...made.next].flatMap((r) => r.marks);
+    stage.replaceChildren(...made.here.map((r) => r.node), ...made.next.map((r) => r.node));
     if (grows && !matchMedia("(prefers-reduced-motion: reduce)").matches) {
       for (const { node } of here) {
         node.animate([{ transform: `translateY(60%) scale(${NEXT})`, transformOrigin: "0 0" }, { transform: "none", transformOrigin: "0 0" }], { duration: 160, easing: "ease-out" });
       }
     }
+    // The line after is made in a quiet moment, so that the change costs no frame.
+    ready = null;
+    clearTimeout(soon);
+    if (index + 1 < groups.length) soon = setTimeout(() => (ready = built(index + 1)), 200);
   }
 
   // Show a place of the tune; `sounds` is false before anything plays and while a bar is counted in.
@@ -102,12 +117,12 @@ export function createSheet(data, ruler, places, on) {
     if (key !== lit) {
       lit = key;
       const coming = sounds ? n + 1 : indexAt(data.chords, p);
-      for (const mark of sheet.marks) {
+      for (const mark of marks) {
         mark.node.classList.toggle("sounds", mark.n === n);
         mark.node.classList.toggle("comes", mark.n === coming);
       }
     }
-    const row = wholeRows[indexAt(wholeRows.map((r) => r.row), p)];
+    const row = wholeRows[indexAt(wholeStarts, p)];
     if (sheet.row && sheet.row !== row) {
       sheet.row.light(0);
       sheet.row.node.classList.remove("current");
@@ -142,11 +157,12 @@ export function createSheet(data, ruler, places, on) {
   // The bars that are chosen to be repeated, -1 for none.
   sheet.choose = (first, last) => {
     chosen = [first, last];
+    ready = null;
     markChosen();
   };
 
-  function markChosen() {
-    for (const zone of document.querySelectorAll(".zone")) {
+  function markChosen(root = document) {
+    for (const zone of root.querySelectorAll(".zone")) {
       const bar = Number(zone.dataset.bar);
       const inside = bar >= chosen[0] && bar <= chosen[1];
       zone.classList.toggle("chosen", inside);
@@ -154,6 +170,7 @@ export function createSheet(data, ruler, places, on) {
       zone.classList.toggle("chosen-last", inside && bar === chosen[1]);
       zone.setAttribute("aria-pressed", String(inside));
     }
+    if (root !== document) return;
     const reach = whole.querySelector(`.zone[data-bar="${cursor}"]`) ?? whole.querySelector(".zone");
     for (const zone of whole.querySelectorAll('.zone[tabindex="0"]')) zone.setAttribute("tabindex", "-1");
     reach?.setAttribute("tabindex", "0");
