@@ -196,7 +196,7 @@ def test_keys_and_guitar_do_not_both_break_chords(style: str) -> None:
             for role in ("keys", "guitar"):
                 here = notes_in(player(music, role).notes, bar.start_q, bar.end_q)
                 places = Counter(n.start_q for n in here)
-                singles.append(sum(count == 1 for count in places.values()) >= 3)
+                singles.append(sum(count == 1 for count in places.values()) >= 4)
             assert not all(singles), (seed, bar.index)
 
 

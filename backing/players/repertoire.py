@@ -109,7 +109,8 @@ def _in_hand(
     if not time or brief.style.repeats:
         return options
     if follows:
-        time = _sparse(time)
+        whole = tuple(p for p in time if technique(p) != "picked")
+        time = _sparse(whole or time)
         if place is Where.TIME:
             options = time
     wanted = technique(brief.groove.pick(time, [p.weight for p in time], "technique", level))
@@ -119,7 +120,14 @@ def _in_hand(
 def held_back(brief: Brief, pattern: Pattern, plan: BarPlan) -> bool:
     """Whether a chord is held in place of a pattern: who follows breaks no chords while another player leads."""
     follows = plan.busy < FOLLOWS and brief.style.clave is None and not brief.style.repeats
-    return follows and technique(pattern) == "picked"
+    return follows and technique(pattern) == "picked" and _begins_alone(pattern)
+
+
+@lru_cache(maxsize=4096)
+def _begins_alone(pattern: Pattern) -> bool:
+    """Whether the first stroke of the chord is a single voice."""
+    marks = (c.mark for bar in pattern.lines["chord"] for pulse in bar for c in pulse.cells)
+    return next(marks, "x").isdigit()
 
 
 def _sparse(patterns: tuple[Pattern, ...]) -> tuple[Pattern, ...]:
@@ -184,6 +192,10 @@ def _others(
         if other != level
         for p in part_choices(brief.part, meter, other, place)
     ]
+    if key[3]:  # more of the level's own for one who follows
+        yield tuple(
+            p for p in part_choices(brief.part, meter, level, place) if not _begins_alone(p)
+        )
     yield tuple(p for p in found if technique(p) == wanted)
     yield tuple(found)
 

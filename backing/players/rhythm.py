@@ -258,8 +258,8 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
         if following is None and change.end_q == zone.end_q:
             following = _beyond(score, change, zone)
         beat = change.span.start_q
-        if line == "chord" and any(r.mark.isdigit() for r in here):
-            here = _together(score, change, here)
+        if line == "chord" and here and whole:
+            here = _together(score, change, start, here)
         if start == change.start_q < beat and zone.kind is ZoneKind.TIME:
             moved = next((r for r in here if r.start_q == beat), None)
             here = [r for r in here if r.start_q == start or r.start_q > beat]
@@ -318,12 +318,16 @@ def _beyond(score: _Score, change: Change, zone: Zone) -> Change | None:
     return brief.changes[score.order[change.index] + 1]
 
 
-def _together(score: _Score, change: Change, here: list[_Raw]) -> list[_Raw]:
-    """A broken chord that lasts no longer than a beat is struck whole: there is no time to break it."""
+def _together(score: _Score, change: Change, start: Fraction, here: list[_Raw]) -> list[_Raw]:
+    """Strokes of a chord that lasts no longer than a beat: it is not broken, and where ideas are held not struck late."""
     beat_q = score.brief.bars[here[0].bar].meter.beat_q
     if change.span.length_q > beat_q or change.span.again:
         return here
     first = here[0]
+    if first.start_q > start and holds_ideas(score.brief.style):
+        first.start_q = start
+    if not any(r.mark.isdigit() for r in here):
+        return here
     why = f"{first.why}, struck whole in a quick row of chords"
     end = max(r.end_q for r in here)
     return [_Raw(first.start_q, end, "x", first.line, why, first.bar, first.strict)]
