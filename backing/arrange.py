@@ -13,7 +13,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TypeVar
 
-from backing.arrangement import Arrangement, Note, PartStart, Player
+from backing.arrangement import Arrangement, Note, PartStart, Player, note_order
 from backing.dice import Place
 from backing.instruments import DRUM_KEYS, INSTRUMENTS, in_score_order
 from backing.plan import melody_bars, plans, shared
@@ -119,7 +119,7 @@ def arrange(
                 asked = not _silent_melody(role, timeline, section)
                 brief = replace(brief, melody=_played(melody, here[role]) if asked else ())
             line = BAND[role](brief)
-            line.sort(key=_order)
+            line.sort(key=note_order)
             retuned = timeline.tuned if role == "guitar" else 0
             _check(line, part, start, end, retuned)
             played[role] = tuple(line)
@@ -179,11 +179,6 @@ def _cut_at_border(before: list[Note], start: Fraction, line: Sequence[Note], zo
     for i in range(len(before) - 1, max(-1, len(before) - 33), -1):
         if before[i].end_q > until:
             before[i] = replace(before[i], end_q=until)
-
-
-def _order(note: Note) -> tuple[float, int]:
-    """Order of start, then pitch; a place as a float compares much faster, and no two places are that near."""
-    return note.start_q.numerator / note.start_q.denominator, note.pitch
 
 
 def _parts(style: Style, timeline: Timeline, guide_tones: bool) -> dict[str, Part]:
@@ -296,7 +291,7 @@ def _cue(timeline: Timeline, drums: list[Note]) -> None:
         if not absent and not after.rubato:
             key, why = DRUM_KEYS["pedal hat"], "cue after the fermata"
             drums.append(Note(cue, cue + Fraction(1, 4), key, 70, why, strict=True))
-    drums.sort(key=_order)
+    drums.sort(key=note_order)
 
 
 def _silent(

@@ -60,7 +60,7 @@ class ChordSpan:
     @property
     def sounds_q(self) -> Fraction:
         """Where it is heard first."""
-        return self.start_q - self.push_q
+        return self.start_q - self.push_q if self.push_q else self.start_q
 
     @property
     def length_q(self) -> Fraction:

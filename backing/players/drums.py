@@ -16,7 +16,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
-from backing.arrangement import Note
+from backing.arrangement import Note, note_order
 from backing.dice import Place
 from backing.instruments import CHOKE_GROUPS, DRUM_KEYS
 from backing.players.common import BarPlan, Brief, Stroke, Zone, ZoneKind
@@ -68,7 +68,7 @@ def play(brief: Brief) -> list[Note]:
     for zone in brief.zones:
         if zone.kind is ZoneKind.STRUCK:
             notes += [n for s in zone.strokes for n in _struck(brief, s)]
-    notes.sort(key=lambda n: (n.start_q, n.pitch))
+    notes.sort(key=note_order)
     return _choked(notes)
 
 

@@ -14,7 +14,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
-from backing.arrangement import Note
+from backing.arrangement import Note, note_order
 from backing.harmony.families import VOICES
 from backing.harmony.grip import Grip
 from backing.harmony.grips import Grips, grips, shifts
@@ -249,7 +249,7 @@ def _ringing(notes: list[Note], events: tuple[Event, ...], damped: bool) -> list
     for event in events:
         if event.mark.isdigit() or event.line == "bass":
             limits[(event.start_q, event.change.index)] = min(event.harmony_q, event.limit_q)
-    notes.sort(key=lambda n: (n.start_q, n.pitch))
+    notes.sort(key=note_order)
     following: dict[int, Fraction] = {}
     made = []
     for note in reversed(notes):

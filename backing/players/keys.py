@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from backing.arrangement import Note
+from backing.arrangement import Note, note_order
 from backing.players.chordal import NARROWEST, Voiced, families, voice
 from backing.players.common import Brief
 from backing.players.rhythm import Event, strokes
@@ -74,7 +74,7 @@ def play(brief: Brief) -> list[Note]:
             )
         else:
             notes += _chord(event, voiced)
-    notes.sort(key=lambda n: (n.start_q, n.pitch))
+    notes.sort(key=note_order)
     return unrepeated(notes)
 
 

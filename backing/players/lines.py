@@ -15,7 +15,7 @@ import itertools
 from dataclasses import replace
 from fractions import Fraction
 
-from backing.arrangement import Note
+from backing.arrangement import Note, note_order
 from backing.harmony.families import tones
 from backing.harmony.search import best_path
 from backing.harmony.symbol import Chord
@@ -131,7 +131,7 @@ def _pad(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]:
                 )
             )  # fmt: skip
         open_ = now
-    made.sort(key=lambda n: (n.start_q, n.pitch))
+    made.sort(key=note_order)
     return made
 
 
@@ -154,7 +154,7 @@ def _stabs(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]
                     f"{event.why}; {voiced.words}", degree, event.change.index, strict=event.strict,
                 )
             )  # fmt: skip
-    made.sort(key=lambda n: (n.start_q, n.pitch))
+    made.sort(key=note_order)
     return made
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from fractions import Fraction
 
-from backing.arrangement import Note
+from backing.arrangement import Note, note_order
 from backing.instruments import DRUM_KEYS
 from backing.players.common import Brief, ZoneKind
 from backing.players.grooves import choose, in_feel
@@ -62,5 +62,5 @@ def play(brief: Brief) -> list[Note]:
                         f"with the band: {stroke.why}", strict=True,
                     )
                 )  # fmt: skip
-    notes.sort(key=lambda n: (n.start_q, n.pitch))
+    notes.sort(key=note_order)
     return notes
