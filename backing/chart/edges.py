@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from backing.chart import habits
 from backing.chart.codes import quoted
-from backing.chart.directions import FIRST_WORDS
+from backing.chart.directions import FIRST_WORDS, ORDER, PLAIN, Seen, plain_name
 from backing.chart.lex import UNDER, Cell, Line
 from backing.chart.settings import SETTINGS
 
@@ -22,6 +22,8 @@ def after(piece: Piece, found: list[Cell]) -> tuple[list[Cell], bool]:
     """Say what stands after the last bar line where it is no music; the cells without it, and whether there was some."""
     tokens = found[-1].tokens
     first = tokens[0]
+    if len(found) > 1 and _directed(piece, found):
+        return found[:-1], True
     if len(found) == 1 or first.kind in ("text", "meter", "(", "<", "%", "/", "broken"):
         number = habits.times(piece.plain[first.start : tokens[-1].end])
         if number is None:
@@ -43,6 +45,23 @@ def after(piece: Piece, found: list[Cell]) -> tuple[list[Cell], bool]:
         said = habits.remark(text) or f"# {text}"
         piece.faults.add("E128", start, end, found=quoted(text), hint=f"type  {said[:80]}")
     return found[:-1], True
+
+
+def _directed(piece: Piece, found: list[Cell]) -> bool:
+    """Say that a direction alone behind the last bar line belongs into the last bar; False where there is none."""
+    tokens = found[-1].tokens
+    start, end = tokens[0].start, tokens[-1].end
+    text = piece.typed[start:end]
+    words = piece.plain[start:end].strip('"')
+    name = plain_name(words)
+    if name not in PLAIN or any(t.kind not in ("text", "word") for t in tokens):
+        return False
+    last = piece.typed[found[-2].start : found[-2].end]
+    hint = f'type it in its bar:  | {last[:48]} "{name}" |'
+    piece.faults.add("E128", start, end, found=quoted(text), hint=hint)
+    if name in ORDER:
+        piece.seen.append(Seen(name, start, end))
+    return True
 
 
 def before(piece: Piece, line: Line, found: list[Cell]) -> list[Cell]:

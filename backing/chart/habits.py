@@ -18,7 +18,7 @@ _COUNT = re.compile(
     re.I,
 )
 _NO_CHORD = frozenset(
-    ("n/c", "n.c", "n", "nc:", "tacet", "rest", "r", "x", "silence", "nochord", "none", "-", "—", "–")
+    ("n/c", "n.c", "n", "nc:", "tacet", "rest", "r", "z", "silence", "nochord", "none", "-", "—", "–")
 )  # fmt: skip
 _SIGNS_OF_BARS = {
     "𝄍": "%",
@@ -30,6 +30,7 @@ _SIGNS_OF_BARS = {
     "𝄁": "||",
     "𝄂": "|]",
 }
+_DEGREE = re.compile(r"[#b♯♭]?(?:[1-7]|[IV]{1,3}|[iv]{1,3})(?:-|m|maj7|m7|7|°|ø)?")
 _REMARK = re.compile(r"(?://+|;+|--+|/\*|%|'|\*)\s*(?P<text>.*?)\s*(?:\*/)?")
 _LONG = re.compile(r"(?P<chord>.+?)(?:[:*(](?P<beats>[2-8])\)?|(?P<dots>[._~]+))")
 _EARLY = re.compile(r"[<>^]*(?P<chord>[A-G].*?)[<>]*")
@@ -64,6 +65,7 @@ def heading(text: str) -> str | None:
     >>> heading("--- Verse 1 ---"), heading("A)"), heading("**Chorus**"), heading("Chorus x2"), heading("stop here")
     ('Verse 1', 'A', 'Chorus', 'Chorus', None)
     """
+    text = text.strip(" \t:")
     name = (without_count(text) or text).strip(" \t-=*_~<>{}()#.:/")
     words = name.split()
     if not words or len(words) > 3 or len(name) > 30:
@@ -98,11 +100,24 @@ def beats(bar: str) -> str | None:
     return " ".join(_BEAT_SIGN.sub(free, bar).split())
 
 
+def small_letter(text: str) -> str:
+    """A German chord in small letters, which mean minor to some and nothing to others: `d7`."""
+    found = re.match(r"([a-h](?:is|es|s)?)(.*)", text)
+    root, rest = (found[1].capitalize(), found[2]) if found else (text, "")
+    return f"type  {root}m{rest}  for minor or  {root}{rest}  for major"
+
+
 def symbol(text: str, reads: Callable[[str], bool]) -> str | None:
     """A hint for a word that is no chord symbol; `reads` says whether one can be read."""
     low = text.casefold()
     if low in _NO_CHORD:
         return "type  N.C.  for no chord, or  %  to repeat the bar before"
+    if low == "x":
+        return (
+            "hold the beat with  /  , or write strokes in a line under the bars:  hits: | x / / / |"
+        )
+    if _DEGREE.fullmatch(text):
+        return "name the chord by its note, such as  F  or  Dm7 ; degrees are not read"
     if times(text):
         return f"a count stands after the sign that ends a repeat:  :| x{times(text)}"
     if text in _SIGNS_OF_BARS:

@@ -266,6 +266,9 @@ class _Sorter:
     def _meter(self, token: Token) -> None:
         if self.sign:
             self._misplaced(token)
+        elif self.open and not self.level and not self.out.leaves:
+            self.faults.add("E129", token.start - 1, token.end + 1, meter=token.text)
+            self.out.whole = False
         elif self.out.leaves or self.out.meter or self.open:
             before = self.out.leaves[-1].word if self.out.leaves else "another meter"
             self.faults.add("E115", token.start, token.end, found=quoted(before), meter=token.text)

@@ -285,7 +285,7 @@ class _Parser:
 
         section = habits.heading(text)
         if section and "|" not in text and text.strip("ABCD") != "":
-            counted = habits.without_count(text) is not None
+            counted = habits.without_count(text.strip(" :")) is not None
             hint = f"if a section begins here, type  [{section}]"
             hint += f" , and  [{section}]  again below its bars to play it again" * counted
             self.faults.add("E123", line.start, line.end, hint=hint)
@@ -300,8 +300,10 @@ class _Parser:
         if known:
             hint = f"type  {known}: {value.strip()}"
         elif near(words[0], list(settings.SETTINGS)) == words[0].casefold() and len(words) > 1:
-            value = " ".join(words[1:]).lstrip("-–—=: ").removeprefix("of ")
+            value = " ".join(words[1:]).lstrip("-–—=: ").removeprefix("of ").split(",")[0]
             hint = f"type  {words[0].casefold()}: {value[:60]}"
+        elif re.fullmatch(r"[0-9]{1,2}\s*/\s*[0-9]{1,2}", text):
+            hint = f"type  meter: {text}"
         elif habits.remark(text):
             hint = f"a comment begins with # and a blank:  {(habits.remark(text) or '')[:80]}"
         elif len(words) > 3 or text[0] == "(" or (below_music and '"' in text):

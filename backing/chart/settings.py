@@ -64,7 +64,8 @@ _OTHER_NAMES = {
     "notes played": "melody", "tune": "melody", "lead": "melody", "rhythm hits": "hits", "accents": "hits",
     "time sig": "meter", "signature": "meter", "metre": "meter", "key signature": "key", "tonality": "key",
     "genre": "style", "subtitle": "notes", "arranger": "by", "writer": "by", "written by": "by", "music": "by",
-    "arrangement": "form", "roadmap": "form", "count off": "count-in", "count-off": "count-in",
+    "titel": "title", "von": "by", "tonart": "key", "takt": "meter", "taktart": "meter", "stil": "style",
+    "auftakt": "pickup", "kapodaster": "capo", "melodie": "melody", "arrangement": "form", "roadmap": "form", "count off": "count-in", "count-off": "count-in",
 }  # fmt: skip
 
 

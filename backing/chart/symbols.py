@@ -39,6 +39,12 @@ class Symbols:
             from backing.chart import habits
 
             guess = habits.symbol(text, self.is_chord)
+            if (
+                wrong.code == "lower-case-root"
+                and self._german
+                and self.is_chord(text.capitalize())
+            ):
+                guess = habits.small_letter(text)
             faults.add(code, at, start + len(text), message=wrong.message, hint=guess or wrong.hint)
             return None
         for warning in warnings:
