@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from backing.style.cells import CellError, read, write
 from backing.style.find import styles
-from backing.style.grid import choices, fit, telling, turned
+from backing.style.grid import choices, fit, telling
 from backing.style.model import Pattern, Where
 from backing.timebase import Meter
 
@@ -239,13 +239,6 @@ def test_a_place_without_patterns_is_played_as_time() -> None:
     assert [p.name for p in choices(known, FOUR, "mf", Where.PHRASE_END)] == ["fill"]
     assert [p.name for p in choices(known, FOUR, "mf", Where.CLOSE)] == ["time"]
     assert choices((), FOUR, "mf", Where.TIME) == ()
-
-
-def test_the_other_side_of_the_clave_begins_in_the_second_bar() -> None:
-    clave = pattern(". x x . | x .x . x")
-    assert write(turned(clave).lines["line"]) == "x .x . x | . x x ."
-    single = pattern("x . x .")
-    assert turned(single) is single
 
 
 @pytest.mark.parametrize(

@@ -86,31 +86,6 @@ def part_choices(part: Part, meter: Meter, level: str, where: Where) -> tuple[Pa
     return choices(part.patterns, meter, level, where)
 
 
-def turned(pattern: Pattern) -> Pattern:
-    """A pattern of two bars begun in its second bar: the other side of the clave."""
-    return _turned(pattern)
-
-
-@lru_cache(maxsize=1024)
-def _turned(pattern: Pattern) -> Pattern:
-    if pattern.bars < 2:
-        return pattern
-    lines = {}
-    for name, line in pattern.lines.items():
-        bars = take_apart(line)
-        lines[name] = join([*bars[1:], bars[0]])
-    return Pattern(
-        pattern.name,
-        pattern.meter,
-        pattern.bars,
-        pattern.level,
-        pattern.where,
-        pattern.weight,
-        lines,
-        pattern.swung,
-    )
-
-
 def telling(meters: Sequence[Meter], meter: Meter) -> str:
     """What is done for a style written in `meters` when a chart is in `meter`, in words; "" when it is at home."""
     if meter in meters:
