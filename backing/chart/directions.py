@@ -93,13 +93,15 @@ _OFTEN_LONGER = (*ORDER, "half time", "double time")
 
 def _not_obeyed(key: str) -> str | None:
     """What to type for words that steer a band elsewhere, and are only printed here."""
-    from backing.chart.habits import times
-
     if key in ("nc", "n c", "no chord"):
         return "for no chord type  N.C.  without quotes"
     ending = re.fullmatch(r"([1-9])(?:st|nd|rd|th)?(?: ending| time)?", key)
     if ending:
         return f"an ending stands behind its bar line:  |{ending[1]}."
+    if not any(c.isdigit() for c in key):
+        return None
+    from backing.chart.habits import times
+
     many = times(key)
     if many:
         return f"a repeat is counted behind its sign:  :| x{many}"

@@ -126,10 +126,10 @@ def read(
 
 def _in_other_signs(value: str, start: int, names: tuple[str, ...], faults: Faults) -> bool:
     """Say in one go how to write a form whose names are parted by commas, dashes or arrows."""
-    from backing.chart.habits import tidy_form
-
     if not re.search(r"[,;|/>→–—-]|\([xX×\s]*[0-9]+[xX×\s]*\)|(?<!\S)[0-9]+\s?[xX×]", value):
         return False
+    from backing.chart.habits import tidy_form
+
     tidy = tidy_form(value)
     if tidy == " ".join(value.split()):
         return False

@@ -241,6 +241,8 @@ class _Parser:
 
     def _counted(self, name: str, start: int, end: int) -> None:
         """Warn of a count in the name of a section."""
+        if not any(c.isdigit() for c in name) or not any(c in "xX×mM" for c in name):
+            return
         from backing.chart.habits import without_count
 
         short = without_count(name)
