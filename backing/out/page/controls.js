@@ -35,7 +35,7 @@ export function createControls(data, state, places, on) {
     return unit;
   };
   word("range", "", "which bars", () => rangeWords(data, state), false);
-  word("tempo", "at ", "tempo", () => `${state.percent} %`, false);
+  word("tempo", "at ", "tempo", () => `${state.pace || state.percent} %`, false); // the pace of this pass
   word("key", "in ", "key", () => data.keys[state.shift + 6]);
   word("band", "", "who plays, and how loud", () => {
     const words = bandWords(data, state);

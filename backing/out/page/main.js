@@ -10,7 +10,7 @@ const data = JSON.parse(byId("data").textContent);
 const roles = [...data.players.map((p) => p.role), "click"];
 const state = {
   playing: false, bar: 0, first: 0, last: data.bars.length - 1, loop: false,
-  percent: 100, shift: 0, step: 0, top: 100, countIn: data.countInBars, manner: data.clicked ? "beats" : "off",
+  percent: 100, pace: 0, shift: 0, step: 0, top: 100, countIn: data.countInBars, manner: data.clicked ? "beats" : "off",
   players: Object.fromEntries(roles.map((role) => [role, { db: 0, silent: false }])),
 };
 
@@ -122,6 +122,7 @@ function stopped() {
   sheet.cursor(state.bar);
   sheet.show(data.bars[state.loop ? state.first : state.bar].start, false);
   sheet.count(0);
+  state.pace = 0;
   controls.update();
   awake?.release().catch(() => {});
   awake = null;
@@ -141,8 +142,9 @@ function draw() {
   sheet.show(now.place, now.kind === "music" && now.at >= now.span.at);
   sheet.count(now.kind === "count" ? now.span.beats.filter(([t]) => t <= now.at).length : 0);
   const percent = Math.round(now.span.rate * 100);
-  if (state.loop && state.step && percent !== state.shown) {
-    state.shown = percent;
+  if (state.loop && state.step && percent !== state.pace) {
+    state.pace = percent;
+    controls.update();
     say(`${percent} %`);
   }
 }

@@ -311,8 +311,9 @@ export function createSound(data, studio, context) {
 
   function leave(stream, t) {
     closed(stream);
-    stream.gain.gain.cancelScheduledValues(t - FADE);
-    stream.gain.gain.setValueAtTime(1, Math.max(0, t - FADE));
+    const fades = Math.max(0, t - FADE);
+    stream.gain.gain.cancelScheduledValues(fades);
+    stream.gain.gain.setValueAtTime(1, fades);
     stream.gain.gain.linearRampToValueAtTime(0, t);
     for (const source of stream.sources) source.stop(t + 0.01);
   }
