@@ -302,3 +302,10 @@ def test_short_choruses_share_a_groove() -> None:
         text = chart(EIGHT, meter="4/4", choruses=9, dynamics="f", ending="as written")
         kept = timekeepers(arranged(text, "rock eighths", seed))
         assert sum(a != b for a, b in pairwise(v for v in kept if v)) <= 2
+
+
+def test_a_low_voicing_does_not_stand_on_its_ninth() -> None:
+    """Below G3 a ninth or thirteenth at the bottom would sound like another root (common practice)."""
+    low = [s[0] for s in measures.strokes(player(demo("ferry"), "keys").notes) if len(s) > 2]
+    wrong = [n for n in low if n.pitch < 55 and n.degree.lstrip("b#") in ("9", "11", "13")]
+    assert len(wrong) <= 0.05 * len(low)

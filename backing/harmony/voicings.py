@@ -68,6 +68,9 @@ def limit_excess(low: int, high: int) -> int:
     return 0 if limit is None or low >= limit else limit - low
 
 
+TENSION_FLOOR = 55  # G3, below which a ninth or thirteenth at the bottom sounds like another root
+
+
 def clashes(pitches: Sequence[int], stack: Sequence[Degree], dominant: bool) -> float:
     """What rubs in a voicing: minor ninths, but for the flat ninth over the root of a dominant; seconds at the edges;
     the root over a major seventh."""
@@ -89,6 +92,8 @@ def clashes(pitches: Sequence[int], stack: Sequence[Degree], dominant: bool) -> 
         cost += 0.5
     if stack[-1].number == 1 and any(d.name == "7" for d in stack):
         cost += 1.2
+    if stack[0].number > 8 and last > 1 and pitches[0] < TENSION_FLOOR:
+        cost += 2.5
     return cost
 
 
