@@ -97,7 +97,12 @@ def with_closing_bar(timeline: Timeline, chord: Chord) -> Timeline:
     section = SectionPass(ADDED, bar.pass_, 0, "ending", bar.index, bar.index)
     last = timeline.chords[-1].chord
     assert last is not None
-    note = f"one bar of {chord.symbol} is added at the end, for {last.symbol} leads back to the top"
+    here, there = chord.symbol, last.symbol
+    if timeline.german:
+        from backing.chart.transpose import symbol_in
+
+        here, there = symbol_in(chord, True), symbol_in(last, True)
+    note = f"one bar of {here} is added at the end, for {there} leads back to the top"
     return replace(
         timeline,
         bars=(*timeline.bars, bar),

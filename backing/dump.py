@@ -93,10 +93,18 @@ def _notes_in(player: Player, starts: Sequence[Fraction], bar: PlayedBar) -> Seq
 def symbols_in(timeline: Timeline, bar: PlayedBar) -> str:
     """The chords of a bar as one writes them, `%` where the chord before goes on."""
     written = [
-        ("<" if span.push_q else "") + span.symbol + _MARKS[span.strike]
+        ("<" if span.push_q else "") + _symbol(span, timeline.german) + _MARKS[span.strike]
         for span in _spans_of(timeline, bar)
     ]
     return " ".join(written) or "%"
+
+
+def _symbol(span: ChordSpan, german: bool) -> str:
+    if not german or span.chord is None:
+        return span.symbol
+    from backing.chart.transpose import symbol_in
+
+    return symbol_in(span.chord, german)
 
 
 _MARKS = {Strike.NORMAL: "", Strike.STOP: "!", Strike.RING: "="}
@@ -216,7 +224,7 @@ def timeline_text(name: str, performance: Performance, remarks: Sequence[str] = 
     timeline = arrangement.timeline
     first = timeline.bars[0]
     settings = ", ".join(
-        (arrangement.style.name, timeline.key.name, first.meter.full_name, _tempo_text(timeline))
+        (arrangement.style.name, _key_text(timeline), first.meter.full_name, _tempo_text(timeline))
     )
     bars = len(timeline.bars)
     count = arrangement.count_in_bars
@@ -231,6 +239,14 @@ def timeline_text(name: str, performance: Performance, remarks: Sequence[str] = 
     for section in timeline.sections:
         lines += ["", *_section_lines(timeline, section, arrangement.silent)]
     return "\n".join(lines)
+
+
+def _key_text(timeline: Timeline) -> str:
+    from backing.chart.transpose import named
+
+    return (
+        f"{named(timeline.key.tonic, timeline.german)} {'minor' if timeline.key.minor else 'major'}"
+    )
 
 
 def _tempo_text(timeline: Timeline) -> str:

@@ -172,6 +172,9 @@ class Timeline:
     rhythms: tuple[Rhythm, ...] = ()
     capo: int = 0
     tuned: int = 0
+    german: bool = (
+        False  # the chart names notes in German; symbols and keys here are English all the same
+    )
     notes: tuple[str, ...] = ()  # what was decided for the writer, for `check` to say
 
     @property

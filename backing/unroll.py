@@ -76,7 +76,7 @@ def _too_many(choruses: int) -> RequestError:
 def _excerpt(ground: Ground) -> Timeline:
     """The sections or bars that are asked for, as often as choruses are asked for."""
     request = ground.request
-    plain = replace(request, ending=Ending(EndingKind.AS_WRITTEN))
+    plain = request._replace(ending=Ending(EndingKind.AS_WRITTEN))
     timeline = _whole(ground._replace(request=plain), choruses_of(ground.chart))
     if request.bars is not None:
         timeline = only_bars(timeline, *request.bars)
@@ -145,6 +145,7 @@ def _whole(ground: Ground, choruses: int) -> Timeline:
         rhythms=tuple(score.rhythms),
         capo=header.capo,
         tuned=header.tuned,
+        german=header.german,
         notes=tuple(_decided(ground)),
     )
     chord = closing_chord(timeline, order)

@@ -57,18 +57,32 @@ def _written(written: tuple[Written, ...], key: Key | None, german: bool) -> tup
     def moved(one: Written) -> Written:
         if one.name != "key" or key is None:
             return one
-        tonic, mode = _named(key.tonic, german), "minor" if key.minor else "major"
+        tonic, mode = named(key.tonic, german), "minor" if key.minor else "major"
         short = " " not in one.value.strip() and not german
         return replace(one, value=key.short_name if short else f"{tonic} {mode}")
 
     return tuple(moved(one) for one in written)
 
 
-def _named(note: NoteName, german: bool) -> str:
+def named(note: NoteName, german: bool) -> str:
     """A note as the chart names notes: in German B natural is H and B flat is B."""
     if german and note.letter == "B":
         return {0: "H", -1: "B"}.get(note.alter, note.name.replace("B", "H", 1))
     return note.name
+
+
+def symbol_in(chord: Chord, german: bool) -> str:
+    """A symbol with its notes named as the chart names notes.
+
+    >>> symbol_in(read("Bm7/Bb"), True)  # type: ignore[arg-type]
+    'Hm7/B'
+    """
+    if not german:
+        return chord.symbol
+    rest = chord.symbol.removeprefix(chord.root.name)
+    if chord.bass is not None:
+        rest = f"{rest.removesuffix(chord.bass.name)}{named(chord.bass, german)}"
+    return named(chord.root, german) + rest
 
 
 def _section(
@@ -128,12 +142,12 @@ def symbol_text(typed: str, old: Chord, new: Chord, german: bool) -> str:
     quality = typed
     if old.bass is not None:
         quality = quality[: quality.rfind("/")]
-    slash = f"/{_named(new.bass, german)}" if new.bass else ""
+    slash = f"/{named(new.bass, german)}" if new.bass else ""
     for length in range(1, min(5, len(quality)) + 1):
-        text = _named(new.root, german) + quality[length:] + slash
+        text = named(new.root, german) + quality[length:] + slash
         if _reads(quality[:length], german) == old.root and _same(text, new, german):
             return text
-    text = _named(new.root, german) + new.quality + slash
+    text = named(new.root, german) + new.quality + slash
     return text if _same(text, new, german) else new.symbol
 
 
@@ -162,7 +176,7 @@ def _note_text(word: str, pitch: Callable[[Pitch], Pitch], german: bool) -> str:
     if note is None:
         return word
     moved = pitch(note)
-    return f"{_named(moved.note, german)}{moved.octave}"
+    return f"{named(moved.note, german)}{moved.octave}"
 
 
 def _ignored() -> Faults:
