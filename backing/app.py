@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from backing.errors import ChartError, OutputError, RequestError, StyleError
 from backing.instruments import in_score_order
@@ -67,8 +66,7 @@ def near_file(path: Path) -> str:
     return near(path.name, names)
 
 
-@dataclass(frozen=True, slots=True)
-class Prepared:
+class Prepared(NamedTuple):
     """A chart with the styles that it needs, unrolled as asked."""
 
     chart: Chart

@@ -8,7 +8,6 @@ goes with a meter, and that dotted quarters and quarters stand for each other be
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -25,8 +24,7 @@ STYLE_FOR_METER = {(3, 4): "jazz waltz", (12, 8): "slow blues"}
 STYLE_OTHERWISE = "rock eighths"
 
 
-@dataclass(frozen=True, slots=True)
-class Request:
+class Request(NamedTuple):
     """What may be asked beside the chart.
 
     `tempo_bpm` counts as the chart's own tempo does, `tempo_percent` is a share of it (3/4); `bars` are the first and

@@ -240,7 +240,7 @@ def speed_job(prepared: Prepared, stem: str, wish: Options, speed: int) -> Job:
     from backing.out.bundle import Item
     from backing.reshape import at_tempo
 
-    slower = replace(prepared, timeline=at_tempo(prepared.timeline, percent=Fraction(speed)))
+    slower = prepared._replace(timeline=at_tempo(prepared.timeline, percent=Fraction(speed)))
     performance = band(slower, wish)
     item = Item(f"{stem}-{speed}.mp3", "The band", f"At {speed} %", sound_print(performance, wish))
     return Job((item,), sound_maker(performance, item, wish))
@@ -254,8 +254,7 @@ def loop_jobs(prepared: Prepared, stem: str, wish: Options) -> list[Job]:
     names = [s.name for s in prepared.timeline.sections if s.part != "ending"]
     for name in dict.fromkeys(names):
         chosen = (name,) if name else ()
-        own = replace(
-            wish,
+        own = wish._replace(
             loop=True,
             sections=chosen,
             bars=None,
@@ -314,7 +313,7 @@ def paper_jobs(
     notes = fingerprint(MADE_BY, midi_bytes(performance, a4=wish.a4), text, wish)
     wanted: list[tuple[Item, Options]] = []
     for sheet in choices.sheets:
-        own = replace(wish, transposing=None if sheet == "concert" else sheet)
+        own = wish._replace(transposing=None if sheet == "concert" else sheet)
         words = "The sheet" if sheet == "concert" else f"The sheet for {sheet} instruments"
         tail = "" if sheet == "concert" else f"-{sheet}"
         wanted.append(

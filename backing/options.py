@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from typing import NamedTuple
 
 from backing.chart.ast import Ending, EndingKind
 from backing.errors import RequestError
@@ -24,8 +24,7 @@ PAPERS = ("a4", "letter")
 MIN_PERCENT, MAX_PERCENT = 10, 400
 
 
-@dataclass(frozen=True, slots=True)
-class Options:
+class Options(NamedTuple):
     """Everything that shapes one track; the defaults ask for the chart as it stands."""
 
     tempo_bpm: Fraction | None = None

@@ -95,10 +95,10 @@ def practised(
     performances = []
     for one in found:
         timeline = clicked_gaps(one.timeline) if in_gaps else one.timeline
-        own = replace(
-            wish, seed=wish.seed + one.number - 1, click="beats" if in_gaps else wish.click
+        own = wish._replace(
+            seed=wish.seed + one.number - 1, click="beats" if in_gaps else wish.click
         )
-        performances.append(band(replace(prepared, timeline=timeline), own))
+        performances.append(band(prepared._replace(timeline=timeline), own))
     return performances, [one.label for one in found]
 
 

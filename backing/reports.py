@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -91,7 +91,7 @@ def explain(path: Path, wish: Options, as_json: bool) -> object:
     from backing.dump import explain_json
 
     text, name = read_text(path)
-    prepared = prepare(parse(text, name), replace(wish, bars=None))
+    prepared = prepare(parse(text, name), wish._replace(bars=None))
     arrangement = band(prepared, wish).arrangement
     return explain_json(arrangement, wish.bars) if as_json else in_words(arrangement, wish.bars)
 
