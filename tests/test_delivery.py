@@ -28,7 +28,7 @@ from backing.chart.parse import parse
 from backing.cli import run
 from backing.errors import OutputError
 from backing.options import Options
-from backing.out import audio, loudness, mix
+from backing.out import mix
 from backing.out.audio import write_audio
 from backing.out.soundfont import find
 from backing.out.synth import RATE
@@ -212,26 +212,6 @@ def test_a_folder_that_is_removed_while_rendering_is_said() -> None:
         write_audio(performance, ["out/a.wav", "out/a.mp3"], progress=remove)
     assert caught.value.exit_code == 4
     assert files() == ["tune.txt"]
-
-
-def test_a_meter_that_is_killed_while_rendering_costs_nothing(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    performance = performed(TUNE, None)
-    write_audio(performance, ["a.wav"])
-    before = Path("a.wav").read_bytes()
-
-    class Killed(loudness.Meter):
-        def feed(self, sound: NDArray[np.float32]) -> None:
-            self._process.kill()
-            self._process.wait()
-            super().feed(sound)
-
-    monkeypatch.setattr(audio, "Meter", Killed)
-    with pytest.raises(OutputError, match="ffmpeg stopped on its way"):
-        write_audio(performance, ["a.wav"], force=True)
-    assert files() == ["a.wav", "tune.txt"]
-    assert Path("a.wav").read_bytes() == before
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,6 @@
 """A performance as sound files: rendered once, written in every format, with and without players.
 
-First the players are rendered, filtered and summed, in blocks, onto a tape on disk, while ffmpeg measures the sum.
+First the players are rendered, filtered and summed, in blocks, onto a tape on disk, and the sum is measured.
 Then the one gain that brings the whole band to its loudness is known, and the tape is read back through it and the
 limiter into all files at once. Stems and mixes without a player share that gain, so they add up.
 
@@ -19,7 +19,7 @@ from threading import Event, Thread
 from typing import TYPE_CHECKING
 
 from backing.out import limit, mix
-from backing.out.encode import Writer, writer
+from backing.out.encode import ENCODED, Writer, encoder_path, writer
 from backing.out.files import claim, refusal, whole
 from backing.out.loudness import SILENCE_LUFS, Meter
 from backing.out.soundfont import find
@@ -127,6 +127,8 @@ def write_outputs(
         return
     for output in outputs:
         claim(output.path, force=force)
+    if any(o.path.suffix.lower() in ENCODED for o in outputs):
+        encoder_path()  # what is missing is said before the work begins
     font = find(soundfont)
     apart = any(o.roles is not None for o in outputs)
     with ExitStack() as stack:
@@ -205,15 +207,13 @@ def _record(
             fold(tape, starts, ends, total)
             for block in range(len(tape)):
                 measure(block * BLOCK, _sum(tape.read(block), tape.frames(block)))
-        lufs = meter.result().lufs
     finally:
         source.close()
-        meter.stop()
     return _Recording(
         frames,
         (starts, ends) if loop else None,
         tuple(p.role for p in players),
-        lufs,
+        meter.lufs(),
         peaks,
         energies,
     )

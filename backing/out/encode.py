@@ -24,9 +24,10 @@ if TYPE_CHECKING:
 
     Sound = NDArray[np.float32]
 
-__all__ = ["SOUND", "Writer", "encoder_path", "writer"]
+__all__ = ["ENCODED", "SOUND", "Writer", "encoder_path", "writer"]
 
 SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
+ENCODED = (".mp3", ".m4a")  # by ffmpeg
 BITRATE = "192k"
 LAME_SCALE = 1 / 0.97  # LAME turns a constant 192 kbit/s down to 0.97; measured: 0.26 LU
 _FULL_DISK = "the disk is full"
