@@ -97,6 +97,7 @@ def _shapes(offer: Tones, family: str, voices: int, tuning: tuple[int, ...]) -> 
     found = []
     for stack, name, extra in stacks(offer, family, voices):
         steps = [d.semitones % 12 for d in stack]
+        names = [d.name for d in stack]
         rise = tuple(accumulate(gaps_of(stack), initial=0))
         cost = extra + clashes(rise, stack, offer.family == "dominant")
         limits = tuple(
@@ -106,9 +107,9 @@ def _shapes(offer: Tones, family: str, voices: int, tuning: tuple[int, ...]) -> 
             over = tuple(tuning[group[0]] + r - tuning[s] for r, s in zip(rise, group, strict=True))
             frets = [-1] * 6
             degrees = [""] * 6
-            for string, above, degree in zip(group, over, stack, strict=True):
+            for string, above, degree in zip(group, over, names, strict=True):
                 frets[string] = WIDE_FROM + above - min(over)
-                degrees[string] = degree.name
+                degrees[string] = degree
             if playable(frets):
                 bare = len(set(steps)) < 3
                 found.append(
