@@ -26,7 +26,7 @@ PLAIN = (
 BEAT = "beat = beat"
 # over which bar a mark stands
 MARK_WHERE = {
-    "Segno": "to which the band goes back", "Coda": "after those that are left out",
+    "Segno": "to which the band goes back", "Coda": "after those that are left out, or name its section [Coda]",
     "To Coda": "after which the band leaves for the Coda", "Fine": "with which the tune ends",
 }  # fmt: skip
 
