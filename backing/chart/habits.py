@@ -13,6 +13,13 @@ _SECTIONS = frozenset(
      "hook", "vamp", "head", "tag", "coda", "ending", "break", "instrumental", "turnaround", "prechorus",
      "pre-chorus", "pre", "strophe", "part", "section", "middle", "a", "b", "c", "d")
 )  # fmt: skip
+_WORDS = _SECTIONS - frozenset("abcd") | frozenset(
+    ("all", "band", "bass", "build", "drums", "end", "guitar", "groove", "hits", "hold", "piano", "repeat", "riff",
+     "slow", "soft", "stop", "stops", "time", "top")
+)  # fmt: skip
+_OF_CHORDS = frozenset(
+    ("major", "minor", "dominant", "diminished", "augmented", "natural", "sharp", "flat")
+)
 _COUNT = re.compile(
     r"\(?\s*(?:[xX×]\s?(?P<after>[0-9]{1,2})|(?P<before>[0-9]{1,2})\s?(?:[xX×]|times|mal))\s*\)?",
     re.I,
@@ -151,6 +158,9 @@ def symbol(text: str, reads: Callable[[str], bool]) -> str | None:
     if long and reads(long["chord"]):
         more = int(long["beats"]) - 1 if long["beats"] else len(long["dots"])
         return f"hold a chord for more beats with '/':  {long['chord']}{' /' * more}"
+    named = low in _WORDS or (text.isalpha() and len(text) > 3 and text[0] not in "ABCDEFGH")
+    if named and low not in _OF_CHORDS and not reads(text.capitalize()):
+        return f'words stand in quotes beside a chord:  "{text}"'
     parts = [p for p in _PARTED.split(text) if p]
     if len(parts) > 1 and all(p[0] in "ABCDEFG" and reads(p) for p in parts):
         return f"part chords with blanks:  {' '.join(parts)}"

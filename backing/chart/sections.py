@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
@@ -259,14 +258,23 @@ class Reader:
 
     def _joined_words(self, found: Content) -> None:
         """Say where a blank parts a chord symbol (`C maj7`)."""
-        for before, leaf in itertools.pairwise(found.leaves):
-            if leaf.word[0] in "ABCDEFGN/" or before.hold:
-                continue
-            joined = self.piece.symbols.split(before.word, leaf.word)
-            if joined:
-                self.faults.add("E504", before.token.start, leaf.token.end, example=joined)
-                found.leaves.remove(leaf)
+        leaves, at = found.leaves, 0
+        while at + 1 < len(leaves):
+            first = last = leaves[at]
+            word = first.word
+            while (
+                at + 1 < len(leaves)
+                and not first.hold
+                and leaves[at + 1].word[0] not in "ABCDEFGN/"
+            ):
+                joined = self.piece.symbols.split(word, leaves[at + 1].word)
+                if not joined:
+                    break
+                word, last = joined, leaves.pop(at + 1)
+            if last is not first:
+                self.faults.add("E504", first.token.start, last.token.end, example=word)
                 found.whole = False
+            at += 1
 
     def _add(
         self,
