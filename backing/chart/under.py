@@ -21,7 +21,7 @@ from backing.chart.time import Space
 from backing.pitch import NoteName, Pitch
 from backing.source import Span
 
-_NOTE = r"([A-H])((?:##?|bb?|♯|♭|isis|is|eses|es|s)?)(-?[0-9]{0,2})"
+_NOTE = r"([A-H])((?:##?|bb?|♯|♭|isis|is|eses|es|s)?)((?:-?[0-9]{1,2})?)"
 _ALTER = {"": 0, "#": 1, "##": 2, "b": -1, "bb": -2, "♯": 1, "♭": -1, "is": 1, "isis": 2, "es": -1, "eses": -2, "s": -1}  # fmt: skip
 _EXAMPLE = {"melody": "| D5 / F5 / |", "hits": "| x / r x |", "kicks": "| x / r x |", "words": "| Night falls |"}  # fmt: skip
 
@@ -233,6 +233,9 @@ def read_note(word: str, german: bool, span: Span, faults: Faults) -> Pitch | No
     if not found:
         upper = word[:1].upper() + word[1:]
         hint = f"write  {upper}" if upper != word and re.fullmatch(_NOTE, upper) else usual
+        stem = word.rstrip("-–—._~")
+        if stem != word and re.fullmatch(_NOTE, stem):
+            hint = f"hold it with '/' for each beat that it lasts:  {stem} /"
         if INVISIBLE.search(word):
             hint = "delete the invisible character in it"
         faults.add("E404", span.start, span.end, value=quoted(word), hint=hint)
