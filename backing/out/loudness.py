@@ -28,7 +28,10 @@ if TYPE_CHECKING:
 
 RATE = 44_100
 _TENTH = RATE // 10  # frames
-_OVERHANG = 8192  # frames that the filters ring beyond a block
+_SPAN, _STEP = (
+    16_384,
+    3 * _TENTH,
+)  # frames of a transform; the filters are at rest after the 71 ms between
 SILENCE_LUFS = -70.0  # what the absolute gate leaves of a silent track
 
 
@@ -74,13 +77,13 @@ def weighting(rate: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
     return shelf, high_pass
 
 
-@lru_cache(maxsize=2)
-def _weights(span: int) -> NDArray[np.complex64]:
-    """The weighting on the frequencies of a transform of `span` frames, negative ones included."""
+@lru_cache(maxsize=1)
+def _weights() -> NDArray[np.complex64]:
+    """The weighting on the frequencies of a transform, negative ones included."""
     import numpy as np
 
-    z = np.exp(-2j * np.pi * np.fft.fftfreq(span))
-    response = np.ones(span, complex)
+    z = np.exp(-2j * np.pi * np.fft.fftfreq(_SPAN))
+    response = np.ones(_SPAN, complex)
     for b0, b1, b2, a1, a2 in weighting(RATE):
         response *= (b0 + b1 * z + b2 * z * z) / (1 + a1 * z + a2 * z * z)
     return response.astype(np.complex64)
@@ -90,39 +93,38 @@ class Meter:
     """Measures a stream of blocks. Left and right go through the transform as one complex signal."""
 
     def __init__(self) -> None:
+        import numpy as np
+
         self._tenths: list[float] = []
-        self._energies: NDArray[np.float32] | None = None  # of frames that fill no tenth yet
-        self._rest: NDArray[np.complex64] | None = (
-            None  # what the filters ring beyond the last block
-        )
+        self._frames = 0
+        self._held = np.zeros(_SPAN - _STEP, np.complex64)  # the past, and what fills no step yet
 
     def feed(self, sound: NDArray[np.float32]) -> None:
         """Take the next block, shape (n, 2)."""
         import numpy as np
 
-        count = len(sound)
-        span = _span(count + _OVERHANG)
+        self._frames += len(sound)
         both = np.ascontiguousarray(sound, np.float32).view(np.complex64)[:, 0]
-        spectrum = np.fft.fft(both, span).astype(np.complex64, copy=False)
-        spectrum *= _weights(span)
-        weighted = np.fft.ifft(spectrum)[: count + _OVERHANG].astype(np.complex64, copy=False)
-        if self._rest is not None:
-            weighted[: len(self._rest)] += self._rest
-        self._rest = weighted[count:].copy()
-        sides = weighted[:count].view(np.float32)
-        energies = (sides * sides).reshape(-1, 2).sum(axis=1)
-        if self._energies is not None:
-            energies = np.concatenate((self._energies, energies))
-        whole = len(energies) // _TENTH * _TENTH
-        tenths = energies[:whole].reshape(-1, _TENTH).mean(axis=1, dtype=np.float64)
-        self._tenths += tenths.tolist()
-        self._energies = energies[whole:].copy()
+        held = np.concatenate((self._held, both))
+        steps = max(0, (len(held) - _SPAN) // _STEP + 1)
+        self._held = held[steps * _STEP :].copy()
+        if steps:
+            spans = np.lib.stride_tricks.sliding_window_view(held, _SPAN)[::_STEP][:steps]
+            spectra = np.fft.fft(spans).astype(np.complex64, copy=False)
+            spectra *= _weights()
+            weighted = np.fft.ifft(spectra)[:, _SPAN - _STEP :]
+            sides = np.ascontiguousarray(weighted, np.complex64)
+            energies = sides.view(np.float32) ** 2
+            tenths = energies.reshape(-1, 2 * _TENTH).sum(axis=1, dtype=np.float64) / _TENTH
+            self._tenths += tenths.tolist()
 
     def lufs(self) -> float:
-        """The integrated loudness of everything fed so far, `SILENCE_LUFS` for silence."""
+        """The integrated loudness of what was fed; ends the measurement. `SILENCE_LUFS` for silence."""
         import numpy as np
 
-        tenths = np.asarray(self._tenths)
+        whole = self._frames // _TENTH
+        self.feed(np.zeros((_STEP, 2), np.float32))
+        tenths = np.asarray(self._tenths[:whole])
         if len(tenths) < 4:
             return SILENCE_LUFS
         blocks = (tenths[:-3] + tenths[1:-2] + tenths[2:-1] + tenths[3:]) / 4
@@ -139,11 +141,6 @@ def _loudness(energy: float) -> float:
 
 def _energy(lufs: float) -> float:
     return float(10 ** ((lufs + 0.691) / 10))
-
-
-def _span(frames: int) -> int:
-    """The next length of a transform that is quick: a power of two, or three or five of them."""
-    return min(odd << max(0, math.ceil(math.log2(frames / odd))) for odd in (1, 3, 5))
 
 
 def measure(path: Path) -> Loudness:

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from backing.out.synth import Sound
 
-    Spectra = NDArray[np.complex64]  # (2, bins): left, right
+    Spectra = NDArray[np.complex64]  # (rows, bins), two rows for left and right
 
 OVERHANG = 24_576  # frames that a filter may ring beyond its block
 SPAN = BLOCK + OVERHANG  # frames of one transform: 98,304 = 2**15 * 3
@@ -44,11 +44,12 @@ _AHEAD = 1  # blocks that a player may be ahead of the filters
 
 
 class _Part(NamedTuple):
-    """What a player adds to a block: sound as it is, and transforms of what was filtered and of what the room gets."""
+    """What a player adds to a block: sound as it is, and the transform of what was filtered; and the same for the room."""
 
     plain: Sound | None
     filtered: Spectra | None
-    sent: NDArray[np.complex64] | None  # (bins,)
+    sent: NDArray[np.float32] | None  # (1, frames)
+    heard: Spectra | None  # (1, bins)
 
 
 def gains(role: str, voice: Voice) -> tuple[float, float, float]:
@@ -154,10 +155,11 @@ def _part(player: PerformedPlayer, block: Sound, at: int) -> _Part:
     import numpy as np
 
     if not block.any():
-        return _Part(None, None, None)
+        return _Part(None, None, None, None)
     plain: Sound | None = None
     filtered: Spectra | None = None
-    sent: NDArray[np.complex64] | None = None
+    sent: NDArray[np.float32] | None = None
+    heard: Spectra | None = None
     for voice, weight in _voices(player, at, len(block)):
         sound = block if weight is None else block * weight[:, None]
         left, right, share = gains(player.role, voice)
@@ -168,18 +170,18 @@ def _part(player: PerformedPlayer, block: Sound, at: int) -> _Part:
             plain = _total((plain, placed))
             if share > 0:
                 middle = (sound[:, 0] + sound[:, 1]) * np.float32(share)
-                sent = _total((sent, _spectrum(middle[None])[0]))
+                sent = _total((sent, middle[None]))
             continue
         sides = sound.T
         spectrum = _spectrum(sides[:1] if np.array_equal(sides[0], sides[1]) else sides)
         if share > 0:
-            sent = _total((sent, (spectrum[0] + spectrum[-1]) * np.float32(share)))
+            heard = _total((heard, (spectrum[:1] + spectrum[-1:]) * np.float32(share)))
         cut = _high_pass(voice.instrument.cut_hz)
         both = np.empty((2, SPAN // 2 + 1), np.complex64)
         np.multiply(spectrum[0], cut * np.float32(left), out=both[0])
         np.multiply(spectrum[-1], cut * np.float32(right), out=both[1])
         filtered = _total((filtered, both))
-    return _Part(plain, filtered, sent)
+    return _Part(plain, filtered, sent, heard)
 
 
 def _path(voice: Voice) -> tuple[float, float, float, float]:
@@ -230,8 +232,9 @@ class _Desk:
         plain = _total(p.plain for p in chosen)
         spectra = _total(p.filtered for p in chosen)
         sent = _total(p.sent for p in chosen)
-        if sent is not None:
-            spectra = _total((sent * _room(), spectra))
+        heard = _total((None if sent is None else _spectrum(sent), *(p.heard for p in chosen)))
+        if heard is not None:
+            spectra = _total((heard * _room(), spectra))
         rest = self._rest
         if spectra is None:
             self._rest = None
