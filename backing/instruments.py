@@ -8,7 +8,7 @@ trade has no fixed figure (organ, synthesiser, pad), common practice.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 # Score order, as players are always shown.
 ROLES = ("melody", "horns", "strings", "guitar", "keys", "bass", "drums", "percussion", "click")
@@ -21,8 +21,7 @@ CHANNELS = {
 UNPITCHED = ("drums", "percussion", "click")
 
 
-@dataclass(frozen=True, slots=True)
-class Instrument:
+class Instrument(NamedTuple):
     """A sound: General MIDI `program` (0-based), sounding range `low`..`high` as MIDI notes.
 
     `decays` is true where a held note dies away by itself (piano, plucked strings).

@@ -12,7 +12,6 @@ shapes); four fingers with a barre counted once, five frets high on the neck (co
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate, combinations, pairwise
 from operator import itemgetter
@@ -53,11 +52,13 @@ _TRIADS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, eq=False, slots=True)
 class Grips:
     """Candidates for one chord, best first; compared by identity."""
 
-    grips: tuple[Grip, ...]
+    __slots__ = ("grips",)
+
+    def __init__(self, grips: tuple[Grip, ...]) -> None:
+        self.grips = grips
 
     @property
     def costs(self) -> list[float]:

@@ -12,7 +12,6 @@ the costs are our own, set by listening and reading.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from operator import sub
 from typing import NamedTuple
@@ -47,11 +46,13 @@ class Voicing(NamedTuple):
         return self.pitches[0]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
 class Palette:
     """The candidates of one chord, best first; compared by identity, so that what lies between two can be kept."""
 
-    voicings: tuple[Voicing, ...]
+    __slots__ = ("voicings",)
+
+    def __init__(self, voicings: tuple[Voicing, ...]) -> None:
+        self.voicings = voicings
 
     @property
     def costs(self) -> list[float]:

@@ -18,6 +18,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 from fractions import Fraction
+from typing import NamedTuple
 
 from backing.instruments import Instrument
 from backing.timebase import Feel, Meter
@@ -34,8 +35,7 @@ class Where(Enum):
     CLOSE = "close"  # the last bar of the last section before the final chord
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(NamedTuple):
     """One stroke: `mark` as written (`x`, `X`, `g`, `b7`, `d` …), place and length in quarters from its pulse."""
 
     at_q: Fraction
@@ -43,8 +43,7 @@ class Cell:
     mark: str
 
 
-@dataclass(frozen=True, slots=True)
-class Pulse:
+class Pulse(NamedTuple):
     """One beat of a line: its length in the pattern's own meter and the cells that begin in it.
 
     A cell held with `=` has its full `length_q`, which may reach beyond the pulse.
