@@ -35,9 +35,7 @@ export function chordNode(part) {
   if (part.high) add("high", ...pieces(part.high));
   if (part.alter.length > 2) {
     add("bracket tall", "(");
-    const stack = element("span", { class: "stack" }, ...part.alter.map((a) => element("span", {}, ...pieces(a))));
-    stack.style.setProperty("--stacked", part.alter.length);
-    node.append(stack);
+    add("stack", ...part.alter.map((a) => element("span", {}, ...pieces(a))));
     add("bracket tall", ")");
   } else if (part.alter.length) {
     add("high", "(", ...part.alter.flatMap((a, i) => [...(i ? [" "] : []), ...pieces(a)]), ")");

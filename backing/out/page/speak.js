@@ -21,14 +21,17 @@ export function sectionSaid(data, section) {
 }
 
 export function rangeWords(data, state) {
+  const chorusOf = (bar) => {
+    const { chorus } = data.sections[data.bars[bar].section];
+    return chorus > 1 ? ` of chorus ${chorus}` : "";
+  };
   if (!state.loop) {
-    const cursor = state.bar;
-    return cursor > 0 ? `from bar ${barName(data, cursor)}`.replace("bar the", "the") : "the whole tune";
+    const from = `from bar ${barName(data, state.bar)}`.replace("bar the", "the");
+    return state.bar > 0 ? from + chorusOf(state.bar) : "the whole tune";
   }
   if (state.first === 0 && state.last === data.bars.length - 1) return "the whole tune again and again";
   const [a, b] = [barName(data, state.first), barName(data, state.last)];
-  const chorus = data.sections[data.bars[state.first].section].chorus;
-  const which = chorus > 1 ? ` of chorus ${chorus}` : "";
+  const which = chorusOf(state.first);
   if (state.first === state.last) return (a.startsWith("the") ? a : `bar ${a}`) + which;
   if (a.startsWith("the") || b.startsWith("the")) return `${a} to ${b}${which}`;
   return `bars ${a}–${b}${which}`;
