@@ -147,17 +147,18 @@ def join(bars: Sequence[Sequence[Beat]]) -> Line:
     for bar in bars:
         for length, segments in bar:
             for start, end, mark in segments:
-                span = (end - start) * length
-                if mark == "=":
-                    if sounding:
-                        held[-1] += span
-                    elif leading:
-                        lead += span
+                if mark == ".":
+                    leading, sounding = False, False
                     continue
-                leading, sounding = False, mark != "."
-                if sounding:
+                span = (end - start) * length
+                if mark != "=":
+                    leading, sounding = False, True
                     strokes.append((number, start * length, mark))
                     held.append(span)
+                elif sounding:
+                    held[-1] += span
+                elif leading:
+                    lead += span
             number += 1
     if lead and sounding:
         held[-1] += lead
