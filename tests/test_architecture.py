@@ -135,3 +135,17 @@ def test_starting_the_command_line_loads_nothing_heavy() -> None:
     heavy, count = done.stdout.splitlines()
     assert heavy == "[]"
     assert int(count) < 20
+
+
+def test_a_midi_file_is_made_without_anything_heavy(tmp_path: Path) -> None:
+    """From chart to MIDI needs mido and nothing that makes sound, pages or progress bars."""
+    chart = tmp_path / "tune.txt"
+    chart.write_text("style: medium swing\n| Dm7 | G7 | Cmaj7 | % |\n", "utf-8")
+    unwanted = [name for name in (*HEAVY, "platformdirs", "json") if name != "mido"]
+    code = (
+        "import sys; from backing.cli import run; "
+        f"assert run(['make', {str(chart)!r}, '-o', {str(tmp_path / 'tune.mid')!r}]) == 0; "
+        f"print([m for m in {unwanted!r} if m in sys.modules], 'mido' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[] True"
