@@ -52,19 +52,11 @@ def rehearse(
     """Write a track to practise with: every pass arranged and performed anew at its tempo, in its key."""
     from backing.chart.parse import parse
     from backing.out.files import claim
-    from backing.session import joined
 
     paths = targets(chart_path, out) if out else (Path(f"{stem_of(chart_path)}-practice.mp3"),)
     text, name = read_text(chart_path)
     prepared = prepare(parse(text, name), wish)
-    performances, labels = practised(prepared, wish, practice)
-    if practice.split:
-        tracks = [
-            (performance, [path.with_stem(f"{path.stem}-{file_label(label)}") for path in paths])
-            for performance, label in zip(performances, labels, strict=True)
-        ]
-    else:
-        tracks = [(joined(performances, labels), list(paths))]
+    tracks = _tracks(prepared, wish, practice, paths)
     for _, files in tracks:
         for path in files:
             claim(path, force=wish.force)
@@ -74,6 +66,21 @@ def rehearse(
     for i, (performance, files) in enumerate(tracks):
         written += write_all(prepared, performance, files, wish, part(progress, i, len(tracks)))
     return written
+
+
+def _tracks(
+    prepared: Prepared, wish: Options, practice: Practice, paths: Sequence[Path]
+) -> list[tuple[Performance, list[Path]]]:
+    """What to write where. The passes by themselves are forgotten here once they are joined: an hour of them is big."""
+    from backing.session import joined
+
+    performances, labels = practised(prepared, wish, practice)
+    if not practice.split:
+        return [(joined(performances, labels), list(paths))]
+    return [
+        (performance, [path.with_stem(f"{path.stem}-{file_label(label)}") for path in paths])
+        for performance, label in zip(performances, labels, strict=True)
+    ]
 
 
 def practised(
