@@ -47,11 +47,20 @@ class Symbols:
                 guess = habits.small_letter(text)
             faults.add(code, at, start + len(text), message=wrong.message, hint=guess or wrong.hint)
             return None
+        hint = self._plainly(chord) if warnings and chord else ""
         for warning in warnings:
             code = SYMBOL_WARNINGS.get(warning.code, "W504")
-            faults.add(code, start, start + len(text), message=warning.message, hint="")
+            faults.add(code, start, start + len(text), message=warning.message, hint=hint)
         self._known[text] = chord
         return chord
+
+    def _plainly(self, chord: Chord) -> str:
+        """How a symbol that was read with a warning is typed without one."""
+        from backing.chart.transpose import symbol_in
+
+        plain = symbol_in(chord, self._german)
+        clear = self.is_chord(plain) and not read_with_warnings(plain, self._german)[1]
+        return f"type  {plain}  if that is meant" if clear else ""
 
     def is_chord(self, text: str) -> bool:
         """Whether a word can be read as a chord symbol."""
