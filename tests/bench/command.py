@@ -21,6 +21,7 @@ from tests.generated import ii_v_i
 BARS = 32
 BUDGET = 2.5
 RUNS = 15
+SCRIPT = "from backing.__main__ import main; main()"  # what the installed command runs
 Command = Sequence[str]
 
 
@@ -59,7 +60,7 @@ if __name__ == "__main__":
         commands = (
             [*python, "import mido, typer"],
             [*python, "import backing.cli"],
-            [sys.executable, "-m", "backing", "make", str(path), "-o", f"{folder}/x.mid"],
+            [*python, SCRIPT, "make", str(path), "-o", f"{folder}/x.mid"],
         )
         bare, start, whole = medians(commands, f"{folder}/compiled")
     print(
