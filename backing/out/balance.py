@@ -40,8 +40,8 @@ _KITS: dict[str, tuple[float, float, int]] = {
     "percussion": (2.0, 0.0, 1),
     "click":      (0.0, 0.0, 1),
 }  # fmt: skip
-# A ride rings for ten seconds; after so many strokes the first is 45 dB and more below what has sounded since.
-_STROKES = 20
+# A ride rings for ten seconds; after so many strokes the first is far below what has sounded since.
+_STROKES = 16
 
 CLOSE_KEYS = frozenset(
     DRUM_KEYS[name] for name in ("hat", "pedal hat", "open hat", "ride", "ride 2", "bell")
