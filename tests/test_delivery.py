@@ -18,6 +18,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
+import pyloudnorm
 import pytest
 import soundfile
 from band import ROOT, chart, performed
@@ -189,6 +190,13 @@ def test_a_track_that_fades_ends_when_it_is_silent() -> None:
     assert len(sound) == round(faded.duration_s * RATE)
     assert np.abs(sound[-RATE // 2 : -RATE // 4]).max() > 1e-3
     assert np.abs(sound[-200:]).max() < 1e-4
+
+
+def test_a_band_of_hard_strokes_comes_to_the_loudness_as_well() -> None:
+    """Drums stand far out of it, so the limiter takes several decibels; pyloudnorm measures what is left."""
+    write_audio(performed(chart("C | G | Am | F", tempo=95), "reggaeton"), ["r.wav"])
+    heard = pyloudnorm.Meter(RATE).integrated_loudness(read("r.wav"))
+    assert heard == pytest.approx(-16.0, abs=0.3)
 
 
 # faults

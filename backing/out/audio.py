@@ -21,16 +21,15 @@ from typing import TYPE_CHECKING
 from backing.out import limit, mix
 from backing.out.encode import ENCODED, Writer, encoder_path, writer
 from backing.out.files import claim, refusal, whole
-from backing.out.loudness import SILENCE_LUFS, Meter
+from backing.out.level import Level, Recording, level_for
+from backing.out.loudness import Meter
 from backing.out.soundfont import find
 from backing.out.synth import BLOCK, RATE, frames_of
 from backing.out.tags import tags_of
-from backing.out.tape import Tape
+from backing.out.tape import Tape, together
 from backing.performance import Performance
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
     from backing.out.synth import Sound
 
@@ -39,14 +38,6 @@ Progress = Callable[[float, str], None]
 STEM_BITS = 24  # fine enough that rounded stems still add up to the mix
 END_FADE_S = 1.0  # at the very end, under the last of the ring
 RENDERED = 0.85  # share of the work that is rendering
-HIGHEST_GAIN_DB = 40.0
-RELEASES_DB = (
-    limit.RELEASE_DB,
-    4 * limit.RELEASE_DB,
-    16 * limit.RELEASE_DB,
-)  # faster where that must be
-MOST_STEPS = 10  # towards a loudness that the limiter holds back
-NEAR = 1.006  # 0.05 dB
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,27 +132,9 @@ def write_outputs(
             recording = _record(performance, font, tape, apart, a4, loop, progress)
         except OSError as error:
             raise refusal(outputs[0].path, error) from error
-        level = _level(tape, recording, loudness)
+        level = level_for(tape, recording, loudness)
         _write(performance, outputs, tape, recording, level, force, progress)
     progress(1.0, "done")
-
-
-@dataclass(frozen=True, slots=True)
-class _Recording:
-    """What is known of a tape: frames, where its loop runs, and the whole band's loudness, peaks and energies."""
-
-    frames: int
-    loop: tuple[int, int] | None
-    roles: tuple[str, ...]
-    lufs: float
-    peaks: NDArray[np.float32]  # sample peak a grain
-    energies: NDArray[np.float32]  # a grain
-
-
-@dataclass(frozen=True, slots=True)
-class _Level:
-    gain: float
-    curve: NDArray[np.float32] | None
 
 
 def _record(
@@ -172,7 +145,7 @@ def _record(
     a4: float,
     loop: bool,
     progress: Progress,
-) -> _Recording:
+) -> Recording:
     """Render everything onto the tape and measure it."""
     import numpy as np
 
@@ -200,16 +173,16 @@ def _record(
             _fade(performance, tracks, at, count, total)
             tape.append(tracks, count)
             if not loop:
-                measure(at, _sum(tracks, count))
+                measure(at, together(tracks, count))
             at += count
             progress(RENDERED * at / total, "playing")
         if loop:
             fold(tape, starts, ends, total)
             for block in range(len(tape)):
-                measure(block * BLOCK, _sum(tape.read(block), tape.frames(block)))
+                measure(block * BLOCK, together(tape.read(block), tape.frames(block)))
     finally:
         source.close()
-    return _Recording(
+    return Recording(
         frames,
         (starts, ends) if loop else None,
         tuple(p.role for p in players),
@@ -217,21 +190,6 @@ def _record(
         peaks,
         energies,
     )
-
-
-def _sum(tracks: Sequence[Sound | None], frames: int) -> Sound:
-    """The tracks together."""
-    import numpy as np
-
-    sounding = [t for t in tracks if t is not None]
-    if not sounding:
-        return np.zeros((frames, 2), np.float32)
-    if len(sounding) == 1:
-        return sounding[0]
-    total = sounding[0] + sounding[1]
-    for track in sounding[2:]:
-        total += track
-    return total
 
 
 def _fade(
@@ -266,61 +224,16 @@ def fold(tape: Tape, start: int, end: int, total: int) -> None:
     tape.cut(end)
 
 
-def _level(tape: Tape, recording: _Recording, loudness: float) -> _Level:
-    """The gain to the loudness and the limiter's curve; what the limiter takes is given back by the gain."""
-    import numpy as np
-
-    if recording.lufs <= SILENCE_LUFS:
-        return _Level(1.0, None)
-    plain = 10 ** (min(HIGHEST_GAIN_DB, loudness - recording.lufs) / 20)
-    peaks = recording.peaks.copy()
-    ceiling = 10 ** (limit.CEILING_DBTP / 20)
-    total = float(np.sum(recording.energies))
-    level = _Level(plain, None)
-    for release_db in RELEASES_DB:
-        gain = plain
-        for _ in range(MOST_STEPS):
-            _true_peaks(tape, peaks, recording.peaks, ceiling / gain)
-            curve = limit.curve(peaks, gain, release_db)
-            if curve is None:
-                return _Level(gain, None)
-            grains = (curve[:-1] + curve[1:]) / 2
-            left = float(np.sum(recording.energies * grains**2)) / total
-            level = _Level(gain, curve)
-            missing = plain / left**0.5 / gain
-            if missing < NEAR:
-                return level
-            gain *= missing
-    return level
-
-
-def _true_peaks(
-    tape: Tape, peaks: NDArray[np.float32], sampled: NDArray[np.float32], ceiling: float
-) -> None:
-    """Put true peaks in place of sample peaks for the grains that may pass the ceiling between samples."""
-    import numpy as np
-
-    suspects = np.flatnonzero((sampled * limit.OVER_SAMPLE_PEAK > ceiling) & (peaks == sampled))
-    per_block = BLOCK // limit.GRAIN
-    for block in np.unique(suspects // per_block):
-        grains = suspects[suspects // per_block == block]
-        first, last = int(grains[0]) * limit.GRAIN, int(grains[-1] + 1) * limit.GRAIN
-        count = last - first + 2 * limit.CONTEXT
-        sound = _sum(tape.span(first - limit.CONTEXT, last + limit.CONTEXT), count)
-        peaks[grains] = limit.true_peaks(sound, grains - grains[0])
-
-
 def _write(
     performance: Performance,
     outputs: Sequence[Output],
     tape: Tape,
-    recording: _Recording,
-    level: _Level,
+    recording: Recording,
+    level: Level,
     force: bool,
     progress: Progress,
 ) -> None:
     """Play the tape back at its level into every output at once."""
-    import numpy as np
 
     with ExitStack() as stack:
         files: list[tuple[Output, _Pen]] = []
@@ -345,16 +258,14 @@ def _write(
             tracks = tape.read(block)
             for track in tracks:
                 if track is not None:
-                    track *= np.float32(level.gain)
-                    if level.curve is not None:
-                        limit.apply(track, level.curve, at)
+                    level.apply(track, at)
             for output, pen in files:
                 chosen = [
                     t
                     for i, t in enumerate(tracks)
                     if output.roles is None or recording.roles[i] in output.roles
                 ]
-                pen.write(_sum(chosen, frames), at)
+                pen.write(together(chosen, frames), at)
             at += frames
             progress(RENDERED + (1 - RENDERED) * at / recording.frames, "writing")
         for _, pen in files:

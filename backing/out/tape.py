@@ -128,3 +128,18 @@ class Tape:
             if not got:
                 raise OSError("the temporary file lost its end")
             rest = rest[got:]
+
+
+def together(tracks: Sequence[Sound | None], frames: int) -> Sound:
+    """The tracks together."""
+    import numpy as np
+
+    sounding = [t for t in tracks if t is not None]
+    if not sounding:
+        return np.zeros((frames, 2), np.float32)
+    if len(sounding) == 1:
+        return sounding[0]
+    total = sounding[0] + sounding[1]
+    for track in sounding[2:]:
+        total += track
+    return total
