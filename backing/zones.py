@@ -146,15 +146,21 @@ def final_chord(timeline: Timeline) -> int | None:
 
 def _chords(timeline: Timeline, role: str) -> list[Mark]:
     """Stops, ringing chords, fermatas, places without a chord, and the last chord."""
-    found = []
+    found: list[Mark] = []
     until = heard_until(timeline)
     final = final_chord(timeline)
+    spans = timeline.chords
     stopped = False
-    for i, span in enumerate(timeline.chords):
+    for i, span in enumerate(spans):
         start, end = max(span.sounds_q, Fraction(0)), until[i]
         if span.chord is None:
             if stopped or pitched(role):
                 found.append(Mark(start, end, ZoneKind.SILENT, "no chord"))
+            continue
+        if span.held and i and spans[i - 1].strike is not Strike.NORMAL:
+            # The chord before goes on over the bar line: so does its silence, or its ring.
+            before = found.pop()
+            found.append(before._replace(end_q=end, strokes=_longer(before.strokes, start, end)))
             continue
         stopped = span.strike is not Strike.NORMAL
         if final is not None and i >= final:
@@ -173,6 +179,11 @@ def _chords(timeline: Timeline, role: str) -> list[Mark]:
                 Mark(start, end, ZoneKind.STRUCK, "fermata", (Stroke(start, end, "fermata"),))
             )
     return found
+
+
+def _longer(strokes: tuple[Stroke, ...], border: Fraction, end: Fraction) -> tuple[Stroke, ...]:
+    """Strokes that rang up to a border, ringing on to `end`."""
+    return tuple(s._replace(end_q=end) if s.end_q == border else s for s in strokes)
 
 
 def _short(start: Fraction, end: Fraction) -> Fraction:
@@ -195,12 +206,13 @@ def _rubato(timeline: Timeline, role: str) -> list[Mark]:
             found.append(Mark(start, end, ZoneKind.SILENT, "out"))
             continue
         first = max(0, bisect_right(starts, start) - 1)
-        strokes = tuple(
-            Stroke(max(starts[i], start), until[i], "out of time")
-            for i in range(first, bisect_left(starts, end))
-            if spans[i].chord is not None
-        )
-        found.append(Mark(start, end, ZoneKind.STRUCK, "rubato", strokes))
+        strokes: list[Stroke] = []
+        for i in range(first, bisect_left(starts, end)):
+            if spans[i].held and strokes:
+                strokes[-1] = strokes[-1]._replace(end_q=until[i])
+            elif spans[i].chord is not None:
+                strokes.append(Stroke(max(starts[i], start), until[i], "out of time"))
+        found.append(Mark(start, end, ZoneKind.STRUCK, "rubato", tuple(strokes)))
     return found
 
 

@@ -171,3 +171,24 @@ def test_a_stroke_that_rings_on_sounds_in_the_bars_that_it_reaches() -> None:
     music = tune("| C= | / / / / | N.C. | C |")
     found = [zone for section in zones(music, "keys") for zone in section]
     assert sounding(found, music.bars) == [True, True, False, True]
+
+
+@pytest.mark.parametrize(("sign", "length"), [("!", "1/2"), ("=", "12")])
+def test_a_chord_held_over_bar_lines_keeps_its_stop_or_its_ring(sign: str, length: str) -> None:
+    """Struck once: after a stop the silence goes on, a ringing chord rings on, until the next chord."""
+    song = timeline(f"| C | F{sign} | / / / / | / / / / | G |")
+    for role in ("keys", "bass", "drums"):
+        strokes = [
+            s
+            for z in zones(song, role)[0]
+            for s in z.strokes
+            if z.kind is ZoneKind.STRUCK and s.start_q < 16
+        ]
+        assert [(s.start_q, s.end_q - s.start_q) for s in strokes] == [(4, Fraction(length))]
+
+
+def test_a_chord_held_in_a_rubato_is_struck_once() -> None:
+    song = timeline('| "rubato" C | / / / / | F | G |')
+    strokes = [s for z in zones(song, "keys")[0] for s in z.strokes]
+    assert [s.start_q for s in strokes][:2] == [0, 8]
+    assert strokes[0].end_q == 8

@@ -14,7 +14,7 @@ def apart(notes: Iterable[Sounding], shortest: int = 1) -> list[Sounding]:
     the end of one would silence both. No note is shorter than `shortest`.
 
     >>> apart([(0, 10, 60, 80), (5, 20, 60, 90), (5, 8, 64, 70)])
-    [(0, 5, 60, 80), (5, 20, 60, 90), (5, 8, 64, 70)]
+    [(0, 5, 60, 80), (5, 8, 64, 70), (5, 20, 60, 90)]
     """
     played: list[Sounding] = []
     latest: dict[int, int] = {}  # pitch -> its last place in `played`
