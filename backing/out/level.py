@@ -26,7 +26,7 @@ RELEASES_DB = (
 )  # faster where that must be
 MOST_STEPS = 10  # towards a loudness that the limiter holds back
 NEAR = 1.006  # 0.05 dB
-_NOTABLE = 1.03  # 0.25 dB that the limiter takes
+_NOTABLE = 1.12  # 1 dB that the limiter takes; below that the energies tell it to 0.3 LU
 _CLOSE_LU = 0.1
 _MOST_CORRECTIONS = 3
 
