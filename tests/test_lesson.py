@@ -7,8 +7,12 @@ import re
 import zipfile
 from pathlib import Path
 
+import mido
+import pdfplumber
 import pytest
+import soundfile
 
+from backing.chart.parse import parse
 from backing.cli import run
 from backing.errors import OutputError, RequestError
 from backing.lesson import Choices, read_choices, read_sheets, read_speeds
@@ -45,20 +49,45 @@ def files(folder: str) -> list[str]:
     return sorted(p.relative_to(folder).as_posix() for p in Path(folder).rglob("*") if p.is_file())
 
 
+def opened(path: Path) -> None:
+    """Open a file with its usual reader; raises or fails where it cannot be read or holds nothing."""
+    kind = path.suffix
+    if kind in (".mp3", ".wav"):
+        sound, rate = soundfile.read(path)
+        assert rate == 44100
+        assert len(sound) > rate / 4, path
+    elif kind == ".mid":
+        assert mido.MidiFile(path).length > 0
+    elif kind == ".pdf":
+        with pdfplumber.open(path) as pdf:
+            assert "Two Bars" in pdf.pages[0].extract_text()
+    elif kind == ".json":
+        assert json.loads(path.read_text("utf-8"))["made_by"].startswith("backing ")
+    elif kind == ".vtt":
+        assert path.read_text("utf-8").startswith("WEBVTT")
+    elif kind == ".txt":
+        parse(path.read_text("utf-8"))
+    else:
+        assert kind == ".html"
+        assert path.read_text("utf-8").startswith("<!doctype html>")
+
+
 def test_a_lesson_holds_everything_that_was_chosen_and_an_index_of_it(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    choose("page = false\nspeeds = [100, 70]\nsheets = ['concert', 'Bb']\n")
+    choose("speeds = [100, 70]\nsheets = ['concert', 'Bb']\n")
     assert lesson("-o", "all") == 0
     found = files("all")
     for name in (
         "tune.mp3", "tune-70.mp3", "without/tune-without-bass.mp3", "without/tune-without-drums.mp3",
         "stems/tune-bass.mp3", "stems/tune-drums.mp3", "loops/tune-A.wav", "tune.mid", "tune.pdf", "tune-Bb.pdf",
-        "tune.vtt", "tune.json", "tune.txt", "index.html", "contents.json",
+        "tune.html", "tune.vtt", "tune.json", "tune.txt", "index.html", "contents.json",
     ):  # fmt: skip
         assert name in found
     told = json.loads(Path("all/contents.json").read_text("utf-8"))
     assert {f["path"] for f in told["files"]} | {"index.html", "contents.json"} == set(found)
+    for name in found:
+        opened(Path("all", name))
     index = Path("all/index.html").read_text("utf-8")
     linked = set(re.findall(r'href="([^"]+)"', index))
     assert linked == {f["path"] for f in told["files"]}
