@@ -178,7 +178,7 @@ def _cut_at_border(before: list[Note], start: Fraction, line: Sequence[Note], zo
         until = zone.end_q  # a stroke that came early rings on
     for i in range(len(before) - 1, max(-1, len(before) - 33), -1):
         if before[i].end_q > until:
-            before[i] = replace(before[i], end_q=until)
+            before[i] = before[i]._replace(end_q=until)
 
 
 def _parts(style: Style, timeline: Timeline, guide_tones: bool) -> dict[str, Part]:
@@ -207,7 +207,7 @@ def _changes(timeline: Timeline) -> list[tuple[tuple[Change, ...], Change | None
     ]
     whole = [change for change in whole if change.end_q > change.start_q]
     if whole and whole[0].span.push_q:  # nothing can be early at the very start
-        whole[0] = replace(whole[0], span=replace(whole[0].span, push_q=Fraction(0)))
+        whole[0] = replace(whole[0], span=whole[0].span._replace(push_q=Fraction(0)))
     starts = [change.start_q for change in whole]
     found = []
     for section in timeline.sections:

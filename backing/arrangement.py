@@ -6,15 +6,14 @@ degrees, or General MIDI drum keys; velocity 1 to 127 as meant, before any human
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import NamedTuple
 
 from backing.style.model import Part, Style
 from backing.timeline import Timeline
 
 
-@dataclass(frozen=True, slots=True)
-class Note:
+class Note(NamedTuple):
     """One note. `degree` is its name in the chord ("b7", "" for drums), `why` the rule or pattern that chose it.
 
     `chord` is the index of its chord in `Timeline.chords` (-1 for none; a pushed or anticipating note names the chord
@@ -46,8 +45,7 @@ def note_order(note: Note) -> tuple[float, int]:
     return note.start_q.numerator / note.start_q.denominator, note.pitch
 
 
-@dataclass(frozen=True, slots=True)
-class PartStart:
+class PartStart(NamedTuple):
     """From `at_q` on the player plays `part` (a section may change the style, and with it instrument and mix)."""
 
     at_q: Fraction
@@ -55,8 +53,7 @@ class PartStart:
     style: Style
 
 
-@dataclass(frozen=True, slots=True)
-class Player:
+class Player(NamedTuple):
     """One role with its notes in order of start, then pitch."""
 
     role: str
@@ -64,8 +61,7 @@ class Player:
     notes: tuple[Note, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Arrangement:
+class Arrangement(NamedTuple):
     """Timeline and notes. `count_in_q` is the length of the count-in, which ends at 0; players in score order.
 
     `silent` holds the indices of bars in which nobody is meant to sound.
@@ -77,4 +73,4 @@ class Arrangement:
     players: tuple[Player, ...]
     count_in_q: Fraction = Fraction(0)
     count_in_bars: int = 0
-    silent: frozenset[int] = field(default_factory=frozenset)
+    silent: frozenset[int] = frozenset()

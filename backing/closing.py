@@ -8,7 +8,6 @@ closing ritard takes the two bars before the last chord. Sources: all common pra
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from fractions import Fraction
 
 from backing.chart.ast import EndingKind
@@ -103,8 +102,7 @@ def with_closing_bar(timeline: Timeline, chord: Chord) -> Timeline:
 
         here, there = symbol_in(chord, True), symbol_in(last, True)
     note = f"one bar of {here} is added at the end, for {there} leads back to the top"
-    return replace(
-        timeline,
+    return timeline._replace(
         bars=(*timeline.bars, bar),
         chords=(*timeline.chords, span),
         sections=(*timeline.sections, section),
@@ -135,7 +133,7 @@ def with_ritard(timeline: Timeline) -> Timeline:
     fermatas = [
         (c.start_q, c.end_q) for c in timeline.chords if c.fermata and c.start_q >= beats[0]
     ]
-    return replace(timeline, tempo=held(steps, fermatas))
+    return timeline._replace(tempo=held(steps, fermatas))
 
 
 def _last_chord_q(timeline: Timeline) -> Fraction:

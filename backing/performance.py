@@ -7,8 +7,8 @@ the first bar played), so that a file counted in ticks and one counted in sample
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from backing.arrangement import Arrangement
 from backing.instruments import Instrument
@@ -17,8 +17,7 @@ from backing.timebase import TempoMap
 RING_S = 4.0  # after the end of the last note the sound rings and fades
 
 
-@dataclass(frozen=True, slots=True)
-class PerformedNote:
+class PerformedNote(NamedTuple):
     """A note as it sounds. `start_q` and `end_q` are performed places in quarters (swing and human timing included)."""
 
     onset_s: float
@@ -29,8 +28,7 @@ class PerformedNote:
     velocity: int
 
 
-@dataclass(frozen=True, slots=True)
-class Voice:
+class Voice(NamedTuple):
     """From `at_s` (`at_q`) on the player sounds `instrument` with this mix."""
 
     at_s: float
@@ -41,8 +39,7 @@ class Voice:
     room: float
 
 
-@dataclass(frozen=True, slots=True)
-class PerformedPlayer:
+class PerformedPlayer(NamedTuple):
     """One role: voices in order (the first at or before its first note), notes by onset."""
 
     role: str
@@ -50,8 +47,7 @@ class PerformedPlayer:
     notes: tuple[PerformedNote, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Marker:
+class Marker(NamedTuple):
     """A named place: a section, a pass, the count-in."""
 
     at_s: float
@@ -59,8 +55,7 @@ class Marker:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Performance:
+class Performance(NamedTuple):
     """Everything that outputs need. `tempo.zero_q` is the start of the count-in, so `tempo.seconds(q)` is file time.
 
     `duration_s` includes the ring of the last chord. `fade_s` is where a fade-out begins, None without one; it reaches

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 LETTERS = "CDEFGAB"
 LETTER_SEMITONES = (0, 2, 4, 5, 7, 9, 11)
@@ -39,8 +40,7 @@ class Interval:
 UNISON = Interval(0, 0)
 
 
-@dataclass(frozen=True, slots=True)
-class NoteName:
+class NoteName(NamedTuple):
     """A spelled note without an octave.
 
     >>> NoteName.parse("Bb").up(Interval(2, 4)).name
@@ -96,8 +96,7 @@ def _moved(note: NoteName, steps: int, semitones: int) -> NoteName:
     return NoteName(LETTERS[place % 7], here + semitones - natural)
 
 
-@dataclass(frozen=True, slots=True)
-class Pitch:
+class Pitch(NamedTuple):
     """A spelled note in an octave.
 
     >>> Pitch.parse("C4").midi, Pitch.parse("Bb3").midi, Pitch.parse("Cb4").midi
@@ -136,8 +135,7 @@ class Pitch:
         return self.name
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Degree:
+class Degree(NamedTuple):
     """A step of a chord or scale: number from 1 up and alteration against the major scale.
 
     >>> [Degree.parse(d).semitones for d in ("1", "b3", "#5", "bb7", "9", "#11", "b13")]
@@ -188,8 +186,7 @@ def degrees(text: str) -> tuple[Degree, ...]:
     return tuple(Degree.parse(d) for d in text.split())
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
+class Key(NamedTuple):
     """A major or minor key.
 
     >>> Key.parse("Bb").fifths, Key.parse("F# minor").fifths, Key.parse("Em").name

@@ -8,7 +8,7 @@ one span a bar. A push never swallows the chord before it: it comes at most half
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from backing.chart.ast import Direction
@@ -191,7 +191,7 @@ def _place_lines(score: Score, mark: BarMark, at_q: Fraction, end_q: Fraction) -
         if note.pitch is not None and not note.held:
             score.melody.append(MelodyNote(start, end, note.pitch))
         elif score.melody and score.melody[-1].end_q == start:
-            score.melody[-1] = replace(score.melody[-1], end_q=end)
+            score.melody[-1] = score.melody[-1]._replace(end_q=end)
     for line, kick in ((mark.hits, False), (mark.kicks, True)):
         if line is None:
             continue

@@ -112,8 +112,7 @@ def practised(
 def clicked_gaps(timeline: Timeline) -> Timeline:
     """The click only where the band rests."""
     band_roles = frozenset(ROLES) - {"click"}
-    return replace(
-        timeline,
+    return timeline._replace(
         bars=tuple(
             replace(b, players=band_roles) if b.players is None else b for b in timeline.bars
         ),

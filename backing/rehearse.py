@@ -132,7 +132,7 @@ def passes(timeline: Timeline, plan: Plan) -> tuple[Pass, ...]:
             number = len(found) + 1
             found.append(
                 Pass(
-                    replace(played[percent], count_in=bars),
+                    played[percent]._replace(count_in=bars),
                     number,
                     percent,
                     moved.key,
@@ -178,7 +178,7 @@ def with_gaps(timeline: Timeline, muted: frozenset[int], plays: str) -> Timeline
         else b
         for b in timeline.bars
     )
-    return replace(timeline, bars=bars)
+    return timeline._replace(bars=bars)
 
 
 def sample_starts(lengths_s: Sequence[Fraction], rate: int = 44100) -> tuple[int, ...]:

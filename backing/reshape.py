@@ -36,20 +36,18 @@ def slice_bars(timeline: Timeline, first: int, last: int) -> Timeline:
         if section.last >= first and section.first <= last:
             number[i] = len(sections)
             sections.append(
-                replace(
-                    section,
+                section._replace(
                     first=max(section.first, first) - first + 1,
                     last=min(section.last, last) - first + 1,
                 )
             )
     chords = [
-        replace(c, start_q=c.start_q - start_q, end_q=c.end_q - start_q, bar=c.bar - first + 1)
+        c._replace(start_q=c.start_q - start_q, end_q=c.end_q - start_q, bar=c.bar - first + 1)
         for c in timeline.chords
         if first <= c.bar <= last
     ]
-    chords[0] = replace(chords[0], again=False, held=False)
-    return replace(
-        timeline,
+    chords[0] = chords[0]._replace(again=False, held=False)
+    return timeline._replace(
         bars=tuple(
             replace(
                 b,
@@ -68,18 +66,18 @@ def slice_bars(timeline: Timeline, first: int, last: int) -> Timeline:
         fade_bars=0,
         pickup=timeline.pickup and first == 1,
         melody=tuple(
-            replace(n, start_q=n.start_q - start_q, end_q=min(n.end_q, end_q) - start_q)
+            n._replace(start_q=n.start_q - start_q, end_q=min(n.end_q, end_q) - start_q)
             for n in timeline.melody
             if start_q <= n.start_q < end_q
         ),
         hits=tuple(
-            replace(h, start_q=h.start_q - start_q, end_q=min(h.end_q, end_q) - start_q)
+            h._replace(start_q=h.start_q - start_q, end_q=min(h.end_q, end_q) - start_q)
             for h in timeline.hits
             if start_q <= h.start_q < end_q
         ),
         rhythms=tuple(
-            replace(
-                r, start_q=max(r.start_q, start_q) - start_q, end_q=min(r.end_q, end_q) - start_q
+            r._replace(
+                start_q=max(r.start_q, start_q) - start_q, end_q=min(r.end_q, end_q) - start_q
             )
             for r in timeline.rhythms
             if r.end_q > start_q and r.start_q < end_q
@@ -104,7 +102,7 @@ def joined(parts: Sequence[Timeline]) -> Timeline:
         counted: list[SectionPass] = []
         for s in part.sections:
             passes[s.name] = passes.get(s.name, 0) + 1
-            counted.append(replace(s, pass_=passes[s.name], first=s.first + bar, last=s.last + bar))
+            counted.append(s._replace(pass_=passes[s.name], first=s.first + bar, last=s.last + bar))
         sections += counted
         bars += [
             replace(
@@ -118,18 +116,17 @@ def joined(parts: Sequence[Timeline]) -> Timeline:
             for b in part.bars
         ]
         chords += [
-            replace(c, start_q=c.start_q + at_q, end_q=c.end_q + at_q, bar=c.bar + bar)
+            c._replace(start_q=c.start_q + at_q, end_q=c.end_q + at_q, bar=c.bar + bar)
             for c in part.chords
         ]
         tempo += [TempoStep(s.at_q + at_q, s.us) for s in part.tempo]
-        melody += [replace(n, start_q=n.start_q + at_q, end_q=n.end_q + at_q) for n in part.melody]
-        hits += [replace(h, start_q=h.start_q + at_q, end_q=h.end_q + at_q) for h in part.hits]
+        melody += [n._replace(start_q=n.start_q + at_q, end_q=n.end_q + at_q) for n in part.melody]
+        hits += [h._replace(start_q=h.start_q + at_q, end_q=h.end_q + at_q) for h in part.hits]
         rhythms += [
-            replace(r, start_q=r.start_q + at_q, end_q=r.end_q + at_q) for r in part.rhythms
+            r._replace(start_q=r.start_q + at_q, end_q=r.end_q + at_q) for r in part.rhythms
         ]
         at_q += part.length_q
-    return replace(
-        first,
+    return first._replace(
         bars=tuple(bars),
         chords=tuple(chords),
         sections=tuple(sections),
@@ -156,7 +153,7 @@ def only_sections(timeline: Timeline, names: Sequence[str]) -> Timeline:
         if found is None:
             raise RequestError(unknown_section(name, known))
         parts.append(slice_bars(timeline, found.first, found.last))
-    return replace(joined(parts), choruses=1)
+    return joined(parts)._replace(choruses=1)
 
 
 def unknown_section(name: str, known: Sequence[str]) -> str:
@@ -188,7 +185,7 @@ def only_bars(timeline: Timeline, first: int, last: int) -> Timeline:
     if not indices:
         raise RequestError(f"--bars {first}-{last}: these bars are never played")
     parts = [slice_bars(timeline, a, b) for a, b in _runs(indices)]
-    return replace(joined(parts), choruses=1)
+    return joined(parts)._replace(choruses=1)
 
 
 def _runs(indices: Iterable[int]) -> list[tuple[int, int]]:
@@ -209,14 +206,13 @@ def repeated(timeline: Timeline, times: int) -> Timeline:
         again = timeline
     parts = [timeline] + [again] * (times - 1)
     numbered = [
-        replace(
-            part,
+        part._replace(
             bars=tuple(replace(b, chorus=n) for b in part.bars),
-            sections=tuple(replace(s, chorus=n, part="chorus") for s in part.sections),
+            sections=tuple(s._replace(chorus=n, part="chorus") for s in part.sections),
         )
         for n, part in enumerate(parts, 1)
     ]
-    return replace(joined(numbered), ending=timeline.ending, fade_bars=timeline.fade_bars)
+    return joined(numbered)._replace(ending=timeline.ending, fade_bars=timeline.fade_bars)
 
 
 def at_tempo(
@@ -239,7 +235,7 @@ def at_tempo(
     if first * share > SLOWEST_US:
         raise RequestError(TOO_SLOW)
     steps = (TempoStep(s.at_q, min(round(s.us * share), SLOWEST_US)) for s in timeline.tempo)
-    return replace(timeline, tempo=tuple(steps))
+    return timeline._replace(tempo=tuple(steps))
 
 
 def transposed(timeline: Timeline, interval: Interval) -> Timeline:
@@ -251,12 +247,11 @@ def transposed(timeline: Timeline, interval: Interval) -> Timeline:
     for span in timeline.chords:
         key, way = keys[timeline.bars[span.bar - 1].key]
         chord = transpose(span.chord, way, key)
-        chords.append(span if chord is None else replace(span, chord=chord, symbol=chord.symbol))
+        chords.append(span if chord is None else span._replace(chord=chord, symbol=chord.symbol))
     key, way = moved_key(timeline.key, interval)
-    return replace(
-        timeline,
+    return timeline._replace(
         key=key,
         bars=tuple(replace(b, key=keys[b.key][0]) for b in timeline.bars),
         chords=tuple(chords),
-        melody=tuple(replace(n, pitch=moved_pitch(n.pitch, way)) for n in timeline.melody),
+        melody=tuple(n._replace(pitch=moved_pitch(n.pitch, way)) for n in timeline.melody),
     )

@@ -88,7 +88,7 @@ def _player(role: str, placed: Sequence[tuple[Performance, Fraction, float]]) ->
             if player.role != role:
                 continue
             voices.extend(
-                replace(v, at_s=round(v.at_s + shift, 6), at_q=v.at_q + base) for v in player.voices
+                v._replace(at_s=round(v.at_s + shift, 6), at_q=v.at_q + base) for v in player.voices
             )
             notes.extend(
                 PerformedNote(
@@ -130,10 +130,8 @@ def _arrangement(passes: Sequence[Performance], bases: Sequence[Fraction]) -> Ar
         parts.append(_moved(own, base, bars, sections))
         bars += len(own.bars)
         sections += len(own.sections)
-    return replace(
-        first,
-        timeline=replace(
-            timeline,
+    return first._replace(
+        timeline=timeline._replace(
             bars=tuple(b for t in parts for b in t.bars),
             chords=tuple(c for t in parts for c in t.chords),
             sections=tuple(s for t in parts for s in t.sections),
@@ -149,8 +147,7 @@ def _arrangement(passes: Sequence[Performance], bases: Sequence[Fraction]) -> Ar
 
 def _moved(timeline: Timeline, base: Fraction, bars: int, sections: int) -> Timeline:
     """A timeline `base` quarters later, counting on from so many bars and sections."""
-    return replace(
-        timeline,
+    return timeline._replace(
         bars=tuple(
             replace(
                 b,
@@ -162,20 +159,20 @@ def _moved(timeline: Timeline, base: Fraction, bars: int, sections: int) -> Time
             for b in timeline.bars
         ),
         chords=tuple(
-            replace(c, bar=c.bar + bars, start_q=c.start_q + base, end_q=c.end_q + base)
+            c._replace(bar=c.bar + bars, start_q=c.start_q + base, end_q=c.end_q + base)
             for c in timeline.chords
         ),
         sections=tuple(
-            replace(s, first=s.first + bars, last=s.last + bars) for s in timeline.sections
+            s._replace(first=s.first + bars, last=s.last + bars) for s in timeline.sections
         ),
         melody=tuple(
-            replace(m, start_q=m.start_q + base, end_q=m.end_q + base) for m in timeline.melody
+            m._replace(start_q=m.start_q + base, end_q=m.end_q + base) for m in timeline.melody
         ),
         hits=tuple(
-            replace(h, start_q=h.start_q + base, end_q=h.end_q + base) for h in timeline.hits
+            h._replace(start_q=h.start_q + base, end_q=h.end_q + base) for h in timeline.hits
         ),
         rhythms=tuple(
-            replace(r, start_q=r.start_q + base, end_q=r.end_q + base) for r in timeline.rhythms
+            r._replace(start_q=r.start_q + base, end_q=r.end_q + base) for r in timeline.rhythms
         ),
         tempo=tuple(TempoStep(s.at_q + base, s.us) for s in timeline.tempo),
     )
@@ -209,7 +206,7 @@ def looped(thrice: Performance, single: Timeline) -> Performance:
     markers = [m for m in thrice.markers if m.at_q < length]
     bars = frozenset(i for i in arrangement.silent if i <= len(single.bars))
     return Performance(
-        replace(arrangement, timeline=single, players=(), silent=bars),
+        arrangement._replace(timeline=single, players=(), silent=bars),
         tempo,
         tuple(players),
         tuple(markers),

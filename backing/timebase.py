@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from typing import NamedTuple
 
 EIGHTH = Fraction(1, 2)
 SIXTEENTH = Fraction(1, 4)
@@ -161,8 +162,7 @@ def microseconds_a_quarter(qpm: Fraction | float) -> int:
     return round(Fraction(60_000_000) / Fraction(qpm))
 
 
-@dataclass(frozen=True, slots=True)
-class TempoStep:
+class TempoStep(NamedTuple):
     """From `at_q` on, a quarter lasts `us` microseconds."""
 
     at_q: Fraction
@@ -235,8 +235,7 @@ class TempoMap:
         return f"TempoMap({self.steps!r}, zero_q={self.zero_q!r})"
 
 
-@dataclass(frozen=True, slots=True)
-class Feel:
+class Feel(NamedTuple):
     """How a beat is divided.
 
     `unit_q` is the note that is played in pairs long-short (an eighth or a sixteenth), 0 for straight. `ratio` is
@@ -268,8 +267,7 @@ SHUFFLE = Feel(EIGHTH, Fraction(2))
 DYNAMICS = {"pp": 0.0, "p": 1.0, "mp": 2.0, "mf": 3.0, "f": 4.0, "ff": 5.0}
 
 
-@dataclass(frozen=True, slots=True)
-class Tempo:
+class Tempo(NamedTuple):
     """A tempo as written: `bpm` notes of `unit_q` quarters a minute, gliding to `to_bpm` where that is given.
 
     `unit_q` None is the counted beat of the meter, or the quarter in meters counted in eighths.

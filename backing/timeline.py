@@ -9,9 +9,10 @@ arrangement.
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
+from typing import NamedTuple
 
 from backing.chart.ast import Ending
 from backing.harmony.symbol import Chord
@@ -37,8 +38,7 @@ class TimeFeel(Enum):
     DOUBLE = "double time"
 
 
-@dataclass(frozen=True, slots=True)
-class ChordSpan:
+class ChordSpan(NamedTuple):
     """One chord (None for N.C.) from `start_q` to `end_q` as written; it sounds `push_q` earlier.
 
     `bar` is the index of the bar in which it begins. A chord that is repeated bar after bar is one span a bar, with
@@ -106,8 +106,7 @@ class PlayedBar:
         return self.end_q - self.start_q
 
 
-@dataclass(frozen=True, slots=True)
-class SectionPass:
+class SectionPass(NamedTuple):
     """One playing of a section: bars `first` to `last` by index.
 
     `pass_` counts playings of this section from 1. `part` says where in the form it stands: "intro", "chorus" or
@@ -123,8 +122,7 @@ class SectionPass:
     transpose: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class MelodyNote:
+class MelodyNote(NamedTuple):
     """A note of the melody as it sounds."""
 
     start_q: Fraction
@@ -132,8 +130,7 @@ class MelodyNote:
     pitch: Pitch
 
 
-@dataclass(frozen=True, slots=True)
-class Hit:
+class Hit(NamedTuple):
     """A stroke of the whole band: alone (`kick` false) or inside the time-keeping (`kick` true)."""
 
     start_q: Fraction
@@ -141,8 +138,7 @@ class Hit:
     kick: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Rhythm:
+class Rhythm(NamedTuple):
     """The bars for which a `hits` or `kicks` line says what is played: silence or time outside its strokes."""
 
     start_q: Fraction
@@ -150,8 +146,7 @@ class Rhythm:
     kick: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Timeline:
+class Timeline(NamedTuple):
     """A form ready to be arranged. `tempo` steps are in quarters from the first bar played."""
 
     title: str
@@ -163,7 +158,7 @@ class Timeline:
     sections: tuple[SectionPass, ...]
     tempo: tuple[TempoStep, ...]
     choruses: int = 1
-    ending: Ending = field(default_factory=Ending)
+    ending: Ending = Ending()
     count_in: int | None = None  # bars, 0 off, None by meter and tempo
     pickup: bool = False  # the first bar is a pickup
     fade_bars: int = 0

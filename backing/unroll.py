@@ -7,7 +7,6 @@ Conventions: see `timeline`. The floors below hold the parts: `form` the order o
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from fractions import Fraction
 
 from backing.chart.ast import Chart, Ending, EndingKind
@@ -89,8 +88,8 @@ def _excerpt(ground: Ground) -> Timeline:
         raise _too_many(times)
     timeline = repeated(timeline, times) if times > 1 else timeline
     if request.ending is not None:
-        timeline = replace(
-            timeline, ending=request.ending, fade_bars=_fade_bars(request.ending, timeline.bars)
+        timeline = timeline._replace(
+            ending=request.ending, fade_bars=_fade_bars(request.ending, timeline.bars)
         )
         if request.ending.kind is EndingKind.RIT:
             timeline = with_ritard(timeline)

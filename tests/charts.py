@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
-import dataclasses
 from fractions import Fraction
 from pathlib import Path
 
 from hypothesis import strategies as st
 
-from backing.chart.ast import LAST, Bar, Chart, LineNote, Slot, Text
+from backing.chart.ast import (
+    LAST,
+    Bar,
+    Chart,
+    Dynamics,
+    Header,
+    LineNote,
+    PlayerSet,
+    Settings,
+    Slot,
+    Text,
+)
+from backing.timebase import Tempo
 
 CASES = Path(__file__).parent / "cases"
 
@@ -50,27 +61,25 @@ def dump(chart: Chart) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _set(settings: object) -> list[tuple[str, str]]:
+def _set(settings: Settings | Header) -> list[tuple[str, str]]:
     found = []
-    for field in dataclasses.fields(settings):  # type: ignore[arg-type]
-        value = getattr(settings, field.name)
-        if value != field.default:
-            found.append((field.name, _value(value)))
+    for name, value in settings._asdict().items():
+        if value != settings._field_defaults[name]:
+            found.append((name, _value(value)))
     return found
 
 
 def _value(value: object) -> str:
+    name = getattr(value, "full_name", None) or getattr(value, "name", None)
+    if name:
+        return str(name)
+    if isinstance(value, PlayerSet | Dynamics | Tempo):
+        return " ".join(",".join(sorted(i)) if isinstance(i, frozenset) else str(i) for i in value)
     if isinstance(value, tuple):
         return " ".join(
             f"{'' if i.in_chorus else '~'}{i.section}{f'{i.transpose:+d}' if i.transpose else ''}"
             for i in value
         )
-    name = getattr(value, "full_name", None) or getattr(value, "name", None)
-    if name:
-        return str(name)
-    if dataclasses.is_dataclass(value):
-        inner = [getattr(value, f.name) for f in dataclasses.fields(value)]
-        return " ".join(",".join(sorted(i)) if isinstance(i, frozenset) else str(i) for i in inner)
     return str(value)
 
 

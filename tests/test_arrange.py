@@ -104,7 +104,7 @@ def test_fills_stand_at_the_end_of_each_eight_and_of_each_section() -> None:
         + " |\n[B]\n| F | G | C | C |\n"
     )
     assert [i + 1 for i, p in enumerate(planned(music)) if p.fill] == [8, 16]  # the end has none
-    again = replace(music, sections=(*music.sections,))
+    again = music._replace(sections=(*music.sections,))
     assert planned(again) == planned(music)
 
 
@@ -395,8 +395,8 @@ def test_a_style_with_strings_and_horns_gives_the_line_to_its_strings() -> None:
     music = timeline(chart(EIGHT, tempo=140))
     keys = plain.part("keys")
     assert keys is not None
-    full = replace(
-        plain, parts=(*plain.parts, replace(keys, role="horns"), replace(keys, role="strings"))
+    full = plain._replace(
+        parts=(*plain.parts, replace(keys, role="horns"), replace(keys, role="strings"))
     )
     found: Arrangement = arrange(music, full, guide_tones=True)
     assert all("guide tone" in n.why for n in player(found, "strings").notes)

@@ -25,7 +25,7 @@ def timeline(meter: str, bpm: Fraction = Fraction(120), pickup: Fraction = Fract
     qpm = bpm * made.pulses_q[0]
     plain = performance(("C", "C"), meter=name, qpm=qpm, pickup_q=pickup or None)
     bars = tuple(replace(b, meter=made) for b in plain.arrangement.timeline.bars)
-    return replace(plain.arrangement.timeline, bars=bars)
+    return plain.arrangement.timeline._replace(bars=bars)
 
 
 def clicked(text: str) -> list[tuple[Fraction, bool]]:
@@ -66,13 +66,13 @@ def test_groups_are_accented_where_a_bar_has_them() -> None:
 
 @pytest.mark.parametrize("bars", [1, 3, 4])
 def test_a_written_number_of_bars_overrides_the_usual_one(bars: int) -> None:
-    count = count_in(replace(timeline("3/4"), count_in=bars))
+    count = count_in(timeline("3/4")._replace(count_in=bars))
     assert (count.bars, count.length_q) == (bars, 3 * bars)
     assert len(count.notes) == 3 * bars
 
 
 def test_the_count_in_can_be_off() -> None:
-    count = count_in(replace(timeline("4/4"), count_in=0))
+    count = count_in(timeline("4/4")._replace(count_in=0))
     assert (count.notes, count.length_q, count.bars) == ((), 0, 0)
 
 

@@ -13,7 +13,6 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -95,17 +94,16 @@ def repeated(loop: Performance, times: int) -> Performance:
     """The notes of a loop written out several times in a row."""
     turn_s = float(loop.tempo.exact_s(loop.arrangement.timeline.length_q))
     players = tuple(
-        replace(
-            p,
+        p._replace(
             notes=tuple(
-                replace(n, onset_s=n.onset_s + i * turn_s, release_s=n.release_s + i * turn_s)
+                n._replace(onset_s=n.onset_s + i * turn_s, release_s=n.release_s + i * turn_s)
                 for i in range(times)
                 for n in p.notes
             ),
         )
         for p in loop.players
     )
-    return replace(loop, players=players, duration_s=times * turn_s + 4.0)
+    return loop._replace(players=players, duration_s=times * turn_s + 4.0)
 
 
 def test_three_turns_of_a_loop_sound_like_the_bars_written_out_three_times() -> None:

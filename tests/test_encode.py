@@ -8,7 +8,6 @@ import signal
 import struct
 import subprocess
 import wave
-from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -451,8 +450,8 @@ def test_a_wave_that_would_be_too_long_is_refused() -> None:
 
 
 def test_passes_become_chapters_with_odd_names(tmp_path: Path) -> None:
-    p = replace(
-        tune(), markers=(Marker(0.0, Fraction(0), "60 %; #1"), Marker(2.0, Fraction(4), "a\nb"))
+    p = tune()._replace(
+        markers=(Marker(0.0, Fraction(0), "60 %; #1"), Marker(2.0, Fraction(4), "a\nb"))
     )
     write_audio(p, [tmp_path / "a.mp3"])
     command = [

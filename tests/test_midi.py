@@ -228,7 +228,7 @@ def test_a_key_beyond_seven_accidentals_is_respelled() -> None:
     p = performance(("C",))
     timeline = p.arrangement.timeline
     bar = replace(timeline.bars[0], key=Key(NoteName.parse("G#")))
-    odd = replace(p, arrangement=replace(p.arrangement, timeline=replace(timeline, bars=(bar,))))
+    odd = p._replace(arrangement=p.arrangement._replace(timeline=timeline._replace(bars=(bar,))))
     assert [m.key for _, m in metas(read(odd), "key_signature")] == ["Ab"]
 
 

@@ -29,7 +29,7 @@ def hand_played(
     tune = arranged(text or chart(BLUES, tempo=bpm, choruses=4, count_in="off"), style)
     part = replace(player(tune, role).parts[0].part, late_ms=late_ms, spread_ms=spread_ms)
     start = PartStart(Fraction(0), part, player(tune, role).parts[0].style)
-    return perform(replace(tune, seed=seed, players=(Player(role, (start,), tuple(notes)),)))
+    return perform(tune._replace(seed=seed, players=(Player(role, (start,), tuple(notes)),)))
 
 
 def row(places: list[Fraction], bars: int, **fields: object) -> list[Note]:
@@ -123,7 +123,7 @@ def test_notes_keep_their_order_even_when_the_spread_is_large() -> None:
 
 
 def test_no_note_runs_into_the_next_one_of_its_pitch() -> None:
-    long = [replace(n, end_q=n.start_q + 2) for n in row(QUARTERS, 44)]
+    long = [n._replace(end_q=n.start_q + 2) for n in row(QUARTERS, 44)]
     found = hand_played("keys", long)
     by_pitch: dict[int, list[PerformedNote]] = defaultdict(list)
     for note in found.players[0].notes:
@@ -140,7 +140,7 @@ def test_a_strum_spreads_in_its_order() -> None:
     found = hand_played("guitar", chord, spread_ms=0.0, late_ms=0.0)
     onsets = [n.onset_s * 1000 for n in found.players[0].notes]
     assert onsets == pytest.approx([0, 12, 24, 36], abs=0.002)
-    up = [replace(n, order=3 - n.order) for n in chord]
+    up = [n._replace(order=3 - n.order) for n in chord]
     assert [n.pitch for n in hand_played("guitar", up).players[0].notes] == [63, 58, 53, 48]
 
 
@@ -214,7 +214,7 @@ def test_each_style_of_a_track_keeps_its_own_feel() -> None:
     still = tuple(
         PartStart(p.at_q, replace(p.part, late_ms=0.0, spread_ms=0.0), p.style) for p in parts
     )
-    found = perform(replace(tune, players=(Player("keys", still, tuple(row(EIGHTHS, 4))),)))
+    found = perform(tune._replace(players=(Player("keys", still, tuple(row(EIGHTHS, 4))),)))
     places = [n.start_q % 1 for n in found.players[0].notes if 0.1 < n.start_q % 1 < 0.9]
     assert places[:8] == [0.5] * 8
     assert places[8:] == pytest.approx([2.2 / 3.2] * 8, abs=1e-5)
@@ -223,7 +223,7 @@ def test_each_style_of_a_track_keeps_its_own_feel() -> None:
 def test_the_same_seed_gives_the_same_performance_and_another_does_not() -> None:
     tune = demo("blues")
     assert perform(tune) == perform(tune)
-    again: Arrangement = replace(tune, seed=2)
+    again: Arrangement = tune._replace(seed=2)
     assert perform(again).players != perform(tune).players
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import Enum
 from fractions import Fraction
+from typing import NamedTuple
 
 from backing.harmony.symbol import Chord
 from backing.pitch import Key, Pitch
@@ -30,8 +31,7 @@ class EndingKind(Enum):
     AS_WRITTEN = "as written"
 
 
-@dataclass(frozen=True, slots=True)
-class Ending:
+class Ending(NamedTuple):
     """How the last chorus stops, and over how many bars where it fades."""
 
     kind: EndingKind = EndingKind.RING
@@ -42,8 +42,7 @@ class Ending:
         return f"fade {self.bars}" if self.kind is EndingKind.FADE else self.kind.value
 
 
-@dataclass(frozen=True, slots=True)
-class PlayerSet:
+class PlayerSet(NamedTuple):
     """`bass, drums` or `all but drums`."""
 
     roles: frozenset[str]
@@ -53,16 +52,14 @@ class PlayerSet:
         return (role in self.roles) != self.all_but
 
 
-@dataclass(frozen=True, slots=True)
-class Dynamics:
+class Dynamics(NamedTuple):
     """Levels of `timebase.DYNAMICS`; `to` where it grows or fades over the section."""
 
     level: float
     to: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Settings:
+class Settings(NamedTuple):
     """Settings that both a chart and a section may have; None where not written."""
 
     key: Key | None = None
@@ -87,8 +84,7 @@ class FormItem:
     span: Span = field(default=NOWHERE, compare=False)
 
 
-@dataclass(frozen=True, slots=True)
-class Header:
+class Header(NamedTuple):
     """Settings of the chart alone, and the text they were written in."""
 
     title: str = ""
@@ -133,8 +129,7 @@ class Slot:
     ring: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Direction:
+class Direction(NamedTuple):
     """An obeyed direction: `name` in its plain form (`D.S. al Coda`, `rit.`), `value` its figure (`rit. to 96`)."""
 
     name: str

@@ -23,7 +23,7 @@ from backing.source import Diagnostic, Source, Span
 from backing.timebase import FOUR_FOUR, Meter
 
 MOST_BYTES = 1_000_000
-_SHARED = frozenset(Settings.__dataclass_fields__)
+_SHARED = frozenset(Settings._fields)
 _CHORDLIKE = (
     r"[A-Ha-h][#b♭♯]?(?:maj|min|dim|aug|sus|add|alt|[mM0-9Δ°øo+\-()/#b,A-G])*[!=]?|[/%]|N\.?C\.?"
 )

@@ -34,7 +34,7 @@ def transpose_chart(chart: Chart, interval: Interval) -> Chart:
         last = sections[-1].bars[-1].slots[-1]
     return replace(
         chart,
-        settings=replace(chart.settings, key=key),
+        settings=chart.settings._replace(key=key),
         written=_written(chart.written, key, german),
         sections=tuple(sections),
     )
@@ -107,7 +107,7 @@ def _section(
             bars.append(_bar(bar, way, key, german, last))
             last = bars[-1].slots[-1]
         lines.append(replace(line, bars=tuple(bars)))
-    settings = replace(own, key=key if own.key else None)
+    settings = own._replace(key=key if own.key else None)
     written = _written(section.written, key, german)
     return replace(section, settings=settings, lines=tuple(lines), written=written)
 

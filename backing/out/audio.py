@@ -30,7 +30,6 @@ from backing.out.tape import Tape, together
 from backing.performance import Performance
 
 if TYPE_CHECKING:
-
     from backing.out.synth import Sound
 
 Progress = Callable[[float, str], None]

@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Generator, Iterable, Iterator, Sequence
-from dataclasses import replace
 from functools import lru_cache
 from itertools import compress
 from pathlib import Path
@@ -129,7 +128,7 @@ def _microphones(
     if close_db:
         near = [n.pitch in balance.CLOSE_KEYS for n in player.notes]
         groups = [
-            (replace(player, notes=tuple(compress(player.notes, chosen))), voices)
+            (player._replace(notes=tuple(compress(player.notes, chosen))), voices)
             for chosen, voices in (
                 ((not n for n in near), VOICES),
                 (near, balance.close_voices(kit)),

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -69,14 +68,14 @@ def _within_octaves(notes: list[Note], low: int, high: int) -> list[Note]:
             continue
         pitch = note.pitch + (12 if leap > 0 else -12)
         if low <= pitch <= high and abs(pitch - before.pitch) <= 12:
-            notes[i] = replace(note, pitch=pitch)
+            notes[i] = note._replace(pitch=pitch)
     return notes
 
 
 def _one_at_a_time(notes: Sequence[Note]) -> list[Note]:
     """Notes in order, each ending at the latest where the next begins."""
     return [
-        note if note.end_q <= after.start_q else replace(note, end_q=after.start_q)
+        note if note.end_q <= after.start_q else note._replace(end_q=after.start_q)
         for note, after in pairwise(notes)
     ] + list(notes[-1:])
 
@@ -87,7 +86,7 @@ def joined(before: Note, after: Note, low: int, high: int) -> Note:
     if before.strict or (steps <= 12 and (steps <= 2 or "step" not in before.why)):
         return before
     octaves = [p for p in range(before.pitch % 12, high + 1, 12) if p >= low]
-    return replace(before, pitch=min(octaves, key=lambda p: (abs(p - after.pitch), p)))
+    return before._replace(pitch=min(octaves, key=lambda p: (abs(p - after.pitch), p)))
 
 
 def _struck(line: Line, index: int) -> list[Note]:

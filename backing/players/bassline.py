@@ -7,7 +7,6 @@ The reason of a note is told as a player would tell it ("half step from below to
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -70,7 +69,7 @@ class Line(NamedTuple):
         if ahead is None or ahead.index != change.index or change.span.push_q == 0:
             return note
         beat = self.brief.bars[-1].meter.pulses_q[0]
-        return replace(note, end_q=min(ahead.end_q, change.span.start_q + beat))
+        return note._replace(end_q=min(ahead.end_q, change.span.start_q + beat))
 
 
 def anchor_why(stretch: Stretch, pitch: int) -> str:

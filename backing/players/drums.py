@@ -345,7 +345,7 @@ def _struck(brief: Brief, stroke: Stroke) -> list[Note]:
     else:
         drums = (("snare", 1.05), ("kick", 1.05))
     return [
-        replace(_note(stroke.start_q, stroke.end_q, drum, base * force, why), strict=True)
+        _note(stroke.start_q, stroke.end_q, drum, base * force, why)._replace(strict=True)
         for drum, force in drums
     ]
 
@@ -375,7 +375,7 @@ def _choked(notes: Sequence[Note]) -> list[Note]:
         group = groups.get(note.pitch, -note.pitch)
         after = following.get(group)
         if after is not None and note.start_q < after < note.end_q:
-            note = replace(note, end_q=after)
+            note = note._replace(end_q=after)
         following[group] = note.start_q
         made.append(note)
     made.reverse()

@@ -12,7 +12,6 @@ practice); spread voicings keep a fifth or more between the lowest voices.
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
 from fractions import Fraction
 
 from backing.arrangement import Note, note_order
@@ -120,7 +119,7 @@ def _pad(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]:
         for pitch, degree in zip(voiced.voicing.pitches, voiced.voicing.degrees, strict=True):
             before = open_.get(pitch)
             if before is not None and not event.strict and made[before].end_q == event.start_q:
-                made[before] = replace(made[before], end_q=end)
+                made[before] = made[before]._replace(end_q=end)
                 now[pitch] = before
                 continue
             now[pitch] = len(made)
@@ -219,7 +218,7 @@ def _guide_tones(brief: Brief) -> list[Note]:
             and made[-1].end_q == event.start_q
             and not event.strict
         ):
-            made[-1] = replace(made[-1], end_q=end)
+            made[-1] = made[-1]._replace(end_q=end)
             continue
         made.append(
             Note(

@@ -6,8 +6,6 @@ its place. Source: common practice.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from backing.arrangement import Note
 from backing.players.anchors import Stretch, route_key
 from backing.players.bassline import Line, anchor_why, approach_why, free_why
@@ -87,7 +85,7 @@ def _with_skip(line: Line, stretch: Stretch, notes: list[Note]) -> list[Note]:
     pitch, why = note.pitch, "skip: the note again before the beat"
     if place.chance(0.35, "drop") and line.low <= note.pitch - 12 >= after.pitch - 12:
         pitch, why = note.pitch - 12, "drop: an octave down before the beat"
-    skip = replace(
-        note, start_q=middle, pitch=pitch, velocity=velocity(note.velocity * SKIP), why=why
+    skip = note._replace(
+        start_q=middle, pitch=pitch, velocity=velocity(note.velocity * SKIP), why=why
     )
-    return [*notes[:at], replace(note, end_q=middle), skip, *notes[at + 1 :]]
+    return [*notes[:at], note._replace(end_q=middle), skip, *notes[at + 1 :]]

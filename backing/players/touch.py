@@ -6,7 +6,6 @@ Conventions: as in `rhythm`, whose events these are. Source: common practice.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 from fractions import Fraction
 
 from backing.arrangement import Note
@@ -65,7 +64,7 @@ def unrepeated(notes: list[Note]) -> list[Note]:
             continue
         following[note.pitch] = note.start_q
         made.append(
-            replace(note, end_q=after) if after is not None and after < note.end_q else note
+            note._replace(end_q=after) if after is not None and after < note.end_q else note
         )
     made.reverse()
     return made

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -159,7 +158,7 @@ def _style(table: Table, file: str, base: Style | None) -> Style | None:
             parts.append(part)
     if not parts and not table.faults.found:
         table.fault("S102", None, "this style has no players", "add a table such as [drums]")
-    return replace(style, parts=tuple(parts))
+    return style._replace(parts=tuple(parts))
 
 
 def _right_name(file: str) -> str:

@@ -90,8 +90,7 @@ class Part:
     high: int = 127
 
 
-@dataclass(frozen=True, slots=True)
-class Style:
+class Style(NamedTuple):
     """A style, complete. `repeats` is true where one bar may stand many times running (a machine-like groove)."""
 
     name: str

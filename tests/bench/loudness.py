@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import sys
 import tempfile
-from dataclasses import replace
 from pathlib import Path
 
 import pyloudnorm
@@ -33,10 +32,9 @@ WANTED_LUFS, OFF_LU, MOST_DBTP, APART_LU = -16.0, 0.5, -1.0, 0.2
 def beginning(performance: Performance, seconds: float) -> Performance:
     """What is struck in the first seconds, with the ring of it."""
     players = tuple(
-        replace(
-            p,
+        p._replace(
             notes=tuple(
-                replace(n, release_s=min(n.release_s, seconds))
+                n._replace(release_s=min(n.release_s, seconds))
                 for n in p.notes
                 if n.onset_s < seconds
             ),
@@ -44,7 +42,7 @@ def beginning(performance: Performance, seconds: float) -> Performance:
         )
         for p in performance.players
     )
-    return replace(performance, players=players, duration_s=seconds + RING_S, fade_s=None)
+    return performance._replace(players=players, duration_s=seconds + RING_S, fade_s=None)
 
 
 def main(asked: list[str]) -> int:
