@@ -86,7 +86,10 @@ def _tracks(
 def practised(
     prepared: Prepared, wish: Options, practice: Practice
 ) -> tuple[list[Performance], list[str]]:
-    """Every pass performed, and its label. A pass has a seed of its own, so that no two are played alike."""
+    """Every pass performed, and its label. A pass has a seed of its own, so that no two are played alike.
+
+    The arrangements of the passes hold no players.
+    """
     from backing.rehearse import passes, read_plan
 
     plan = read_plan(
@@ -105,7 +108,9 @@ def practised(
         own = wish._replace(
             seed=wish.seed + one.number - 1, click="beats" if in_gaps else wish.click
         )
-        performances.append(band(prepared._replace(timeline=timeline), own))
+        played = band(prepared._replace(timeline=timeline), own)
+        # what each note was written for is no longer needed, and an hour of it is big
+        performances.append(played._replace(arrangement=played.arrangement._replace(players=())))
     return performances, [one.label for one in found]
 
 
