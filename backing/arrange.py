@@ -117,7 +117,7 @@ def arrange(
             )
             if role == "melody":
                 asked = not _silent_melody(role, timeline, section)
-                brief = replace(brief, melody=_played(melody, here[role]) if asked else ())
+                brief = brief._replace(melody=_played(melody, here[role]) if asked else ())
             line = BAND[role](brief)
             line.sort(key=note_order)
             retuned = timeline.tuned if role == "guitar" else 0

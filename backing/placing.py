@@ -25,7 +25,7 @@ ONE = Fraction(1)
 TIME_FEELS = {f.value: f for f in TimeFeel}
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Score:
     """What has been placed so far."""
 

@@ -56,7 +56,7 @@ def drummer(
         BarPlan(level, 0.5, i % 4, i % 4 == 3, fill=i in fill_bars, crash=i in crashes)
         for i in range(bars)
     )
-    return replace(made, style=style(kit, repeats=repeats, swing=swing), plans=plans)
+    return made._replace(style=style(kit, repeats=repeats, swing=swing), plans=plans)
 
 
 def hits(notes: Sequence[Note], bar: int, drum: str, length: Fraction | int = 4) -> list[Fraction]:
@@ -108,7 +108,7 @@ def test_half_time_puts_the_backbeat_on_three_and_double_time_on_the_off_beats()
         (TimeFeel.DOUBLE, [HALF, 3 * HALF, 5 * HALF, 7 * HALF]),
     ):
         bars = tuple(replace(b, time_feel=feel) for b in plain.bars)
-        notes = drums.play(replace(plain, bars=bars))
+        notes = drums.play(plain._replace(bars=bars))
         assert hits(notes, 0, "snare") == snare
         assert hits(notes, 1, "snare") == snare
         if feel is TimeFeel.HALF:
@@ -133,7 +133,7 @@ def test_the_kick_goes_with_a_bass_that_leaves_the_beat() -> None:
         Note(Fraction(0), Fraction(1), 36, 80, ""),
         Note(Fraction(5, 2), Fraction(4), 36, 80, ""),
     )
-    notes = drums.play(replace(made, heard={"bass": bass}))
+    notes = drums.play(made._replace(heard={"bass": bass}))
     assert Fraction(5, 2) in hits(notes, 0, "kick")
     assert "kick with the bass" in {n.why for n in notes}
 

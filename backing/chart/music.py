@@ -32,7 +32,7 @@ MOST_DEPTH = 2
 ZERO = Fraction(0)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Leaf:
     """A word or a `/` with the marks that stand at it."""
 
@@ -47,7 +47,7 @@ class Leaf:
         return self.token.kind == "/"
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Quoted:
     """Words in quotes; they stand before leaf number `leaf`."""
 
@@ -56,7 +56,7 @@ class Quoted:
     leaf: int
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Content:
     """What stands in a bar, before its time is known."""
 

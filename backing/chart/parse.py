@@ -87,7 +87,7 @@ def _is_text(text: str, faults: Faults) -> bool:
     return True
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class _Block:
     """A heading with the lines under it; the first block of a chart has no heading."""
 

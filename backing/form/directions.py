@@ -23,7 +23,7 @@ JUMPS = frozenset(f"{d}{al}" for d in ("D.C.", "D.S.") for al in ("", f" {AL_FIN
 STEERING = JUMPS | {"To Coda", "Fine", "Coda"}
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Steering:
     """Plays a form with its jumps. `left_early` tells afterwards that Fine or a coda ended it."""
 

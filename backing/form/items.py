@@ -58,7 +58,7 @@ class Step(NamedTuple):
     bar: int
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Reader:
     """Reads a form bar by bar; holds what is worked out once a section, and how many bars were played."""
 

@@ -338,26 +338,28 @@ def _loose(chord: Chord, offer: Tones, tuning: tuple[int, ...], capo: int) -> It
             return
 
 
-def shift(a: Grip, b: Grip, strummed: bool = False) -> float:
-    """What going from one grip to the next costs: the way of the hand, all voices, the top note as a line.
+def _ways_to(grip: Grip, before: Sequence[Grip], strummed: bool) -> Iterator[float]:
+    """What going from each of some grips to the next costs: the way of the hand, all voices, the top note as a line.
 
     Under a strummed chord the voices count for little: full and ringing grips matter more.
     """
-    way = abs(a.position - b.position)
-    upper, lower = b.pitches, a.pitches
-    top = abs(upper[-1] - lower[-1])
-    if strummed:
-        return 0.25 * way + 0.04 * top
-    cost = 0.4 * way + 0.3 * min(14, distance(lower, upper))
-    if top > 2:
-        cost += 0.6 + 0.25 * (top - 2)
-    return cost
+    position, pitches = grip.position, grip.pitches
+    highest = pitches[-1]
+    for other in before:
+        way = abs(other.position - position)
+        top = abs(highest - other.pitches[-1])
+        if strummed:
+            yield 0.25 * way + 0.04 * top
+            continue
+        far = distance(other.pitches, pitches)
+        cost = 0.4 * way + 0.3 * (far if far < 14 else 14)
+        yield cost + (0.6 + 0.25 * (top - 2)) if top > 2 else cost
 
 
 @lru_cache(maxsize=2048)
 def shifts(a: Grips, b: Grips, strummed: bool = False) -> tuple[tuple[float, ...], ...]:
     """`shifts(a, b)[j][i]`: from candidate i of `a` to candidate j of `b`."""
-    return tuple(tuple([shift(x, y, strummed) for x in a.grips]) for y in b.grips)
+    return tuple([tuple(_ways_to(grip, a.grips, strummed)) for grip in b.grips])
 
 
 def grips_for(

@@ -14,7 +14,7 @@ from backing.harmony.letters import SymbolError, SymbolWarning
 from backing.harmony.qualities import ALTERED
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class Parts:
     """What the reader has seen of one symbol."""
 

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
+from types import MappingProxyType
 from typing import NamedTuple
 
 from backing.arrangement import Note
@@ -81,8 +82,7 @@ class BarPlan(NamedTuple):
     close: bool = False  # last bar before the final chord
 
 
-@dataclass(frozen=True, slots=True)
-class Brief:
+class Brief(NamedTuple):
     """Everything that a player knows about one playing of a section.
 
     `bars` and `plans` run in parallel. `changes` cover the section without a gap, clipped to its borders, and `ahead`
@@ -105,7 +105,7 @@ class Brief:
     place: Place
     melody: tuple[MelodyNote, ...] = ()
     kicks: tuple[Hit, ...] = ()
-    heard: Mapping[str, tuple[Note, ...]] = field(default_factory=dict)
+    heard: Mapping[str, tuple[Note, ...]] = MappingProxyType({})
     colour: bool = True
     qpm: float = 120.0  # tempo at the start of the section
     begun: bool = False  # a pushed first chord was struck by this player before the section's start

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -51,7 +50,7 @@ _TALK: tuple[tuple[tuple[int, bool, int], ...], ...] = (
 def play(brief: Brief) -> list[Note]:
     """The drums of one playing of a section, in order of start."""
     plans = [_without_fill(brief, i) for i in range(len(brief.bars))]
-    chosen = choose(replace(brief, plans=tuple(plans)), fills=True)
+    chosen = choose(brief._replace(plans=tuple(plans)), fills=True)
     made: Strokes = {}
     shapes: list[frozenset[tuple[Fraction, str]]] = []
     for index, (bar, plan) in enumerate(zip(brief.bars, plans, strict=True)):

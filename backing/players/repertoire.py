@@ -8,7 +8,6 @@ double time two.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
 from itertools import chain
@@ -163,7 +162,7 @@ def _idea(
     plan: BarPlan,
 ) -> Pattern:
     """The idea that the section holds, the one that answers it, or where neither may come, another."""
-    idea = _choice(replace(brief, place=brief.groove), options, plan.busy, "idea")
+    idea = _choice(brief._replace(place=brief.groove), options, plan.busy, "idea")
     rest = tuple(p for p in options if p is not idea)
     wanted = [idea]
     if rest:

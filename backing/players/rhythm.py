@@ -58,7 +58,7 @@ class Event(NamedTuple):
         return chord
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False, repr=False)
 class _Raw:
     """A stroke before it has a chord."""
 

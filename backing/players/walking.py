@@ -72,6 +72,7 @@ def routes(
         return (Route((), move_cost(leap)),) if abs(leap) <= FARTHEST else ()
     low, high = max(-below, min(0, leap) - 9), min(above, max(0, leap) + 9)
     beam: list[Grown] = [(0.0, (), 0, 0)]
+    moves, farthest = _MOVES, FARTHEST  # looked up tens of thousands of times
     for index, on_strong in enumerate(strong):
         # points, note, points more for a leap to it, whether only a half step leads to it
         offers: list[tuple[float, int, float, bool]] = []
@@ -104,13 +105,14 @@ def routes(
             back = path[-2] if len(path) > 1 else 0 if path else None
             turn = _TURN[came]
             for own, there, leapt, chromatic in offers:
-                if cost + own > limit:
+                total = cost + own
+                if total > limit:
                     break
                 move = there - here
-                size = abs(move)
-                if size > FARTHEST or (chromatic and size != 1):
+                size = move if move > 0 else -move
+                if size > farthest or (chromatic and size != 1):
                     continue
-                total = cost + own + _MOVES[size] + turn[move]
+                total = total + moves[size] + turn[move]
                 if total > limit:
                     continue
                 if size > 2:

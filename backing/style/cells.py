@@ -146,14 +146,15 @@ def join(bars: Sequence[Sequence[Beat]]) -> Line:
     leading, sounding, number = True, False, 0
     for bar in bars:
         for length, segments in bar:
+            quarter = length == 1  # most are, and multiplying fractions is slow
             for start, end, mark in segments:
                 if mark == ".":
                     leading, sounding = False, False
                     continue
-                span = (end - start) * length
+                span = end - start if quarter else (end - start) * length
                 if mark != "=":
                     leading, sounding = False, True
-                    strokes.append((number, start * length, mark))
+                    strokes.append((number, start if quarter else start * length, mark))
                     held.append(span)
                 elif sounding:
                     held[-1] += span
