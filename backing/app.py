@@ -170,8 +170,6 @@ def band(prepared: Prepared, wish: Options) -> Performance:
     """Arrange and perform. Raises `RequestError` when a player is named that the style lacks."""
     from backing.arrange import arrange
     from backing.perform import perform
-    from backing.reshape import repeated
-    from backing.session import looped
 
     players = available(prepared)
     for option, roles in (("--only", wish.only), ("--without", wish.without)):
@@ -180,9 +178,13 @@ def band(prepared: Prepared, wish: Options) -> Performance:
                 raise RequestError(
                     f"{option} {role}: {prepared.style.name} has no {role}; it has {', '.join(players)}"
                 )
-    single = prepared.timeline
+    timeline = prepared.timeline
+    if wish.loop:
+        from backing.reshape import repeated
+
+        timeline = repeated(timeline, 3)
     arrangement = arrange(
-        repeated(single, 3) if wish.loop else single,
+        timeline,
         prepared.style,
         wish.seed,
         prepared.styles,
@@ -193,7 +195,11 @@ def band(prepared: Prepared, wish: Options) -> Performance:
         plain=wish.plain,
     )
     performance = perform(arrangement)
-    return looped(performance, single) if wish.loop else performance
+    if not wish.loop:
+        return performance
+    from backing.session import looped
+
+    return looped(performance, prepared.timeline)
 
 
 def available(prepared: Prepared) -> tuple[str, ...]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from fractions import Fraction
 from typing import TypeVar
 
@@ -17,7 +16,7 @@ from backing.arrangement import Arrangement, Note, PartStart, Player, note_order
 from backing.dice import Place
 from backing.instruments import DRUM_KEYS, INSTRUMENTS, in_score_order
 from backing.plan import melody_bars, plans, shared
-from backing.players import bass, drums, guitar, keys, lines, percussion
+from backing.players import bass, drums, guitar, keys
 from backing.players import click as click_player
 from backing.players.common import Brief, Change, Zone, ZoneKind
 from backing.players.repertoire import holds_ideas, leader
@@ -39,16 +38,29 @@ GUIDE_PARTS = (
     Part("horns", INSTRUMENTS["tenor saxophone"], _GUIDE, level_db=-3.0, pan=0.15),
 )
 
+
+def _line(brief: Brief) -> list[Note]:
+    from backing.players import lines  # not every band has them
+
+    return lines.play(brief)
+
+
+def _percussion(brief: Brief) -> list[Note]:
+    from backing.players import percussion
+
+    return percussion.play(brief)
+
+
 # In the order in which they are called: who hears whom.
 BAND: Mapping[str, PlayFunction] = {
     "bass": bass.play,
     "drums": drums.play,
     "keys": keys.play,
     "guitar": guitar.play,
-    "strings": lines.play,
-    "horns": lines.play,
-    "percussion": percussion.play,
-    "melody": lines.play,
+    "strings": _line,
+    "horns": _line,
+    "percussion": _percussion,
+    "melody": _line,
 }
 
 
@@ -207,7 +219,7 @@ def _changes(timeline: Timeline) -> list[tuple[tuple[Change, ...], Change | None
     ]
     whole = [change for change in whole if change.end_q > change.start_q]
     if whole and whole[0].span.push_q:  # nothing can be early at the very start
-        whole[0] = replace(whole[0], span=whole[0].span._replace(push_q=Fraction(0)))
+        whole[0] = whole[0]._replace(span=whole[0].span._replace(push_q=Fraction(0)))
     starts = [change.start_q for change in whole]
     found = []
     for section in timeline.sections:
@@ -215,7 +227,7 @@ def _changes(timeline: Timeline) -> list[tuple[tuple[Change, ...], Change | None
         first = max(0, bisect_right(starts, start) - 1)
         last = bisect_right(starts, end) - 1  # the chord that is heard at the end
         inside = [
-            replace(c, start_q=max(c.start_q, start), end_q=min(c.end_q, end))
+            c._replace(start_q=max(c.start_q, start), end_q=min(c.end_q, end))
             if c.start_q < start or c.end_q > end
             else c
             for c in whole[first : last + 1]
@@ -223,7 +235,7 @@ def _changes(timeline: Timeline) -> list[tuple[tuple[Change, ...], Change | None
         ]
         ahead = None
         if end < timeline.length_q:
-            ahead = replace(whole[last], start_q=max(whole[last].start_q, end))
+            ahead = whole[last]._replace(start_q=max(whole[last].start_q, end))
         found.append((tuple(inside), ahead))
     return found
 

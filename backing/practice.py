@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -119,7 +119,7 @@ def clicked_gaps(timeline: Timeline) -> Timeline:
     band_roles = frozenset(ROLES) - {"click"}
     return timeline._replace(
         bars=tuple(
-            replace(b, players=band_roles) if b.players is None else b for b in timeline.bars
+            b._replace(players=band_roles) if b.players is None else b for b in timeline.bars
         ),
     )
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
 
@@ -173,7 +173,7 @@ def with_gaps(timeline: Timeline, muted: frozenset[int], plays: str) -> Timeline
         return timeline
     heard = GAP_PLAYS[plays]
     bars = tuple(
-        replace(b, players=heard if b.players is None else heard & b.players)
+        b._replace(players=heard if b.players is None else heard & b.players)
         if b.index in muted
         else b
         for b in timeline.bars

@@ -7,7 +7,6 @@ stay. Bars that are cut out end as they are written, without a final chord.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -49,8 +48,7 @@ def slice_bars(timeline: Timeline, first: int, last: int) -> Timeline:
     chords[0] = chords[0]._replace(again=False, held=False)
     return timeline._replace(
         bars=tuple(
-            replace(
-                b,
+            b._replace(
                 index=b.index - first + 1,
                 section_index=number[b.section_index],
                 start_q=b.start_q - start_q,
@@ -105,8 +103,7 @@ def joined(parts: Sequence[Timeline]) -> Timeline:
             counted.append(s._replace(pass_=passes[s.name], first=s.first + bar, last=s.last + bar))
         sections += counted
         bars += [
-            replace(
-                b,
+            b._replace(
                 index=b.index + bar,
                 section_index=b.section_index + section,
                 pass_=counted[b.section_index].pass_,
@@ -207,7 +204,7 @@ def repeated(timeline: Timeline, times: int) -> Timeline:
     parts = [timeline] + [again] * (times - 1)
     numbered = [
         part._replace(
-            bars=tuple(replace(b, chorus=n) for b in part.bars),
+            bars=tuple(b._replace(chorus=n) for b in part.bars),
             sections=tuple(s._replace(chorus=n, part="chorus") for s in part.sections),
         )
         for n, part in enumerate(parts, 1)
@@ -251,7 +248,7 @@ def transposed(timeline: Timeline, interval: Interval) -> Timeline:
     key, way = moved_key(timeline.key, interval)
     return timeline._replace(
         key=key,
-        bars=tuple(replace(b, key=keys[b.key][0]) for b in timeline.bars),
+        bars=tuple(b._replace(key=keys[b.key][0]) for b in timeline.bars),
         chords=tuple(chords),
         melody=tuple(n._replace(pitch=moved_pitch(n.pitch, way)) for n in timeline.melody),
     )

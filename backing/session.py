@@ -8,7 +8,6 @@ starts exactly where the lengths before it add up to.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -149,8 +148,7 @@ def _moved(timeline: Timeline, base: Fraction, bars: int, sections: int) -> Time
     """A timeline `base` quarters later, counting on from so many bars and sections."""
     return timeline._replace(
         bars=tuple(
-            replace(
-                b,
+            b._replace(
                 index=b.index + bars,
                 section_index=b.section_index + sections,
                 start_q=b.start_q + base,

@@ -9,7 +9,6 @@ arrangement.
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
 from typing import NamedTuple
@@ -67,8 +66,7 @@ class ChordSpan(NamedTuple):
         return self.end_q - self.start_q
 
 
-@dataclass(frozen=True, slots=True)
-class PlayedBar:
+class PlayedBar(NamedTuple):
     """One bar as played. `dynamic` runs from `dynamic` to `dynamic_end` (0 pp to 5 ff), None where the band decides.
 
     `players` None means everyone; `tacet` roles rest. `breaks` silences the band, `fills` asks the drums for a fill.
@@ -76,7 +74,7 @@ class PlayedBar:
     `number` is 0 too. `clave_half` runs on unbroken through sections of odd length.
     """
 
-    index: int
+    index: int  # type: ignore[assignment]  # tuple.index is not used
     number: int
     section: str
     section_index: int  # into Timeline.sections

@@ -26,7 +26,6 @@ from backing.frame import (
     tempo_factor,
 )
 from backing.placing import Score, place
-from backing.reshape import only_bars, only_sections, repeated
 from backing.tempo import SLOWEST_US, TOO_SLOW, glided, held, tempo_steps
 from backing.timebase import Tempo, TempoMap
 from backing.timeline import PlayedBar, Timeline
@@ -75,6 +74,8 @@ def _too_many(choruses: int) -> RequestError:
 def _excerpt(ground: Ground) -> Timeline:
     """The sections or bars that are asked for, as often as choruses are asked for."""
     request = ground.request
+    from backing.reshape import only_bars, only_sections, repeated
+
     plain = request._replace(ending=Ending(EndingKind.AS_WRITTEN))
     timeline = _whole(ground._replace(request=plain), choruses_of(ground.chart))
     if request.bars is not None:

@@ -24,7 +24,7 @@ def timeline(meter: str, bpm: Fraction = Fraction(120), pickup: Fraction = Fract
     made = Meter.of(upper, lower, [int(g) for g in groups.strip("()").split("+")] if groups else ())
     qpm = bpm * made.pulses_q[0]
     plain = performance(("C", "C"), meter=name, qpm=qpm, pickup_q=pickup or None)
-    bars = tuple(replace(b, meter=made) for b in plain.arrangement.timeline.bars)
+    bars = tuple(b._replace(meter=made) for b in plain.arrangement.timeline.bars)
     return plain.arrangement.timeline._replace(bars=bars)
 
 
@@ -122,7 +122,7 @@ def test_a_click_over_a_pickup_keeps_to_its_place_in_the_bar() -> None:
 
 def test_there_is_no_click_out_of_time() -> None:
     tune = timeline("4/4")
-    free = (replace(tune.bars[0], rubato=True), tune.bars[1])
+    free = (tune.bars[0]._replace(rubato=True), tune.bars[1])
     assert [n.start_q for n in clicks(free, "beats")] == [4, 5, 6, 7]
 
 

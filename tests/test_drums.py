@@ -107,7 +107,7 @@ def test_half_time_puts_the_backbeat_on_three_and_double_time_on_the_off_beats()
         (TimeFeel.HALF, [2]),
         (TimeFeel.DOUBLE, [HALF, 3 * HALF, 5 * HALF, 7 * HALF]),
     ):
-        bars = tuple(replace(b, time_feel=feel) for b in plain.bars)
+        bars = tuple(b._replace(time_feel=feel) for b in plain.bars)
         notes = drums.play(plain._replace(bars=bars))
         assert hits(notes, 0, "snare") == snare
         assert hits(notes, 1, "snare") == snare

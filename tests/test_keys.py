@@ -306,7 +306,7 @@ def test_every_meter_is_filled() -> None:
 
 def test_rubato_bars_have_one_long_chord_a_change() -> None:
     task = brief(part(patterns=[EIGHTHS]), [chord("C6"), chord("F7")])
-    bars = tuple(replace(bar, rubato=True) for bar in task.bars)
+    bars = tuple(bar._replace(rubato=True) for bar in task.bars)
     found = at(play(task._replace(bars=bars)))
     assert list(found) == [0, 4]
 

@@ -17,9 +17,9 @@ from backing.chart.codes import Faults, quoted
 # typed by word processors and keyboards of other scripts -> what a chart means by it
 QUOTES = {ord(c): '"' for c in "“”„‟«»＂"}
 FULL_WIDTH = str.maketrans("｜：（）／＜！＝％［］＃，¦│∣┃║‖", "|:()/<!=%[]#,||||||")
-INVISIBLE = re.compile("[\u00ad\u200b-\u200f\u202a-\u202e\u2060\u2066-\u2069\ufeff]")
-CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufffe\uffff]")
-_WIDE = re.compile("[｜：（）／＜！＝％［］＃，¦│∣┃║‖]")
+_INVISIBLE = "[\u00ad\u200b-\u200f\u202a-\u202e\u2060\u2066-\u2069\ufeff]"
+CONTROL = "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufffe\uffff]"
+_WIDE = "[｜：（）／＜！＝％［］＃，¦│∣┃║‖]"
 _COMMENT = re.compile(r'"[^"\n]*"|((?:^|(?<=\s))#(?=\s|$))')
 
 
@@ -52,13 +52,21 @@ def plain(text: str) -> str:
     return text if text.isascii() else text.translate(QUOTES).translate(FULL_WIDTH)
 
 
+def invisible(text: str, start: int = 0, end: int | None = None) -> re.Match[str] | None:
+    """The first character between two places that nobody sees."""
+    if text.isascii():  # as most are; the characters take long to be made a pattern
+        return None
+    return re.compile(_INVISIBLE).search(text, start, len(text) if end is None else end)
+
+
 def wide(text: str, found: list[Line], faults: Faults) -> None:
     """Warn of full-width signs where they mean something, once a line."""
     if text.isascii():
         return
+    signs = re.compile(_WIDE)
     for line in found:
         free = line.name in ("title", "by", "notes", "style", "words")
-        sign = _WIDE.search(text, line.start, line.value if free else line.end)
+        sign = signs.search(text, line.start, line.value if free else line.end)
         if sign:
             read = sign[0].translate(FULL_WIDTH)
             faults.add("W101", *sign.span(), found=quoted(sign[0]), read=quoted(read))

@@ -16,7 +16,7 @@ from fractions import Fraction
 from backing.chart import directions, form, settings
 from backing.chart.ast import Chart, Comment, Header, Section, Settings
 from backing.chart.codes import CODES, Faults, TooMany, near, quoted
-from backing.chart.lex import CONTROL, INVISIBLE, Kind, Line, lines, plain, wide
+from backing.chart.lex import CONTROL, Kind, Line, invisible, lines, plain, wide
 from backing.chart.sections import Piece, Reader, TooLong
 from backing.errors import ChartError
 from backing.source import Diagnostic, Source, Span
@@ -81,8 +81,9 @@ def _is_text(text: str, faults: Faults) -> bool:
     if "\0" in text[:4096]:
         faults.add("E903", 0, 0, what="a binary file")
         return False
-    if not text.isprintable():
-        for found in CONTROL.finditer(text):
+    ordinary = text.replace("\n", "").replace("\r", "").replace("\t", "")
+    if not ordinary.isprintable():
+        for found in re.finditer(CONTROL, text):
             faults.add("E904", *found.span(), found=f"the control character U+{ord(found[0]):04X}")
     return True
 
@@ -219,7 +220,7 @@ class _Parser:
             faults.add("E302", line.start, line.end, name=name[:64].strip("| "))
         elif close + 1 < line.end:
             faults.add("E306", close + 1, line.end, hint=self._beside(name[:64], line, close + 1))
-        hidden = INVISIBLE.search(name)
+        hidden = invisible(name)
         bad = re.search(r"[()\[|\"<]", name)
         if not name:
             faults.add("E303", line.start, min(end + 1, line.end))
@@ -278,7 +279,7 @@ class _Parser:
         """A line that is nothing: guess what it was meant to be; returns whether it was meant as music."""
         text = self.plain[line.start : line.end]
         words = text.split()
-        hidden = INVISIBLE.search(text)
+        hidden = invisible(text)
         if hidden:
             at = line.start + hidden.start()
             self.faults.add("E905", at, at + 1, found=f"U+{ord(hidden[0]):04X}")

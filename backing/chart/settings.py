@@ -8,7 +8,7 @@ from typing import NamedTuple
 from backing.chart import values
 from backing.chart.ast import Written
 from backing.chart.codes import Faults, near, quoted
-from backing.chart.lex import INVISIBLE, UNDER, Line
+from backing.chart.lex import UNDER, Line, invisible
 from backing.chart.lookalikes import latin
 from backing.source import Span
 
@@ -80,7 +80,7 @@ def unknown(line: Line, text: str, faults: Faults) -> None:
     """Say what a name that is no setting may have meant."""
     name, value = line.name, text[line.value : line.end]
     at = (line.start, line.start + len(text[line.start : line.value].rstrip(" \t:")))
-    if INVISIBLE.search(text, *at):
+    if invisible(text, *at):
         return
     meant = latin(name)
     from backing.chart import habits
@@ -115,7 +115,7 @@ def read(
     for line in found:
         setting = SETTINGS.get(line.name)
         if line.name not in TEXTS:
-            hidden = INVISIBLE.search(plain, line.start, line.end)
+            hidden = invisible(plain, line.start, line.end)
             if hidden:
                 faults.add("E905", *hidden.span(), found=f"U+{ord(hidden[0]):04X}")
                 continue

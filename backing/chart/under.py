@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from backing.chart.ast import Bar, LineNote
 from backing.chart.codes import Faults, count, quoted
-from backing.chart.lex import INVISIBLE, Cell, Line, cells
+from backing.chart.lex import Cell, Line, cells, invisible
 from backing.chart.music import Leaf, content, timed
 from backing.chart.time import Space
 from backing.pitch import NoteName, Pitch
@@ -236,7 +236,7 @@ def read_note(word: str, german: bool, span: Span, faults: Faults) -> Pitch | No
         stem = word.rstrip("-–—._~")
         if stem != word and re.fullmatch(_NOTE, stem):
             hint = f"hold it with '/' for each beat that it lasts:  {stem} /"
-        if INVISIBLE.search(word):
+        if invisible(word):
             hint = "delete the invisible character in it"
         faults.add("E404", span.start, span.end, value=quoted(word), hint=hint)
         return None

@@ -29,7 +29,6 @@ from backing.timebase import (
 MOST_COUNT = 32  # upper figure of a meter
 SLOWEST, FASTEST = 10, 600  # beats a minute
 ARROW = r"\s*(?:->|→|–>|—>|>|⟶)\s*"
-GLIDE = re.compile(ARROW)
 
 
 class Wrong(Exception):
@@ -247,7 +246,7 @@ def note_names(text: str) -> bool:
 
 def dynamics(text: str) -> Dynamics:
     """`mf`, `p -> f`."""
-    parts = [p.casefold() for p in GLIDE.split(text)]
+    parts = [p.casefold() for p in re.split(ARROW, text)]
     if len(parts) > 2 or any(p not in DYNAMICS for p in parts):
         raise Wrong("E215", value=quoted(text))
     return Dynamics(DYNAMICS[parts[0]], DYNAMICS[parts[1]] if len(parts) == 2 else None)

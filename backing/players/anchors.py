@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from typing import NamedTuple
@@ -113,7 +112,7 @@ def _struck_ahead(brief: Brief) -> Sequence[Change]:
     """
     changes = list(brief.changes)
     if brief.ahead is not None and brief.ahead.index != changes[-1].index:
-        changes.append(replace(brief.ahead, end_q=brief.ahead.start_q))
+        changes.append(brief.ahead._replace(end_q=brief.ahead.start_q))
     starts = [s.start_q for z in brief.zones for s in z.strokes]
     for index in range(1, len(changes)) if starts else ():
         change, before = changes[index], changes[index - 1]
@@ -123,8 +122,8 @@ def _struck_ahead(brief: Brief) -> Sequence[Change]:
         taken = here < len(starts) and starts[here] == at
         new = change.span.chord is not None and not change.span.again and not change.span.held
         if near and new and not taken and change.span.push_q == 0:
-            changes[index] = replace(change, start_q=starts[here - 1])
-            changes[index - 1] = replace(before, end_q=starts[here - 1])
+            changes[index] = change._replace(start_q=starts[here - 1])
+            changes[index - 1] = before._replace(end_q=starts[here - 1])
     if changes[-1].start_q == changes[-1].end_q:
         changes.pop()
     return changes

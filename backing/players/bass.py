@@ -19,7 +19,6 @@ from backing.players.bassline import Line
 from backing.players.common import Brief, Zone, ZoneKind
 from backing.players.grooves import choose
 from backing.players.pulses import beats, halves, off_beats, shift_q
-from backing.players.riffs import riff
 from backing.players.strides import Shape, stride
 from backing.style.settings import number
 from backing.timeline import TimeFeel
@@ -53,6 +52,8 @@ def _written(line: Line) -> list[Note]:
         elif stretch.walks:
             made, early = stride(line, index, recent), False
         else:
+            from backing.players.riffs import riff  # not every bass plays figures
+
             made, early = riff(line, index, early)
         notes += made
     return _one_at_a_time(_within_octaves(notes, line.low, line.high))

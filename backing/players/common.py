@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Mapping
-from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
 from types import MappingProxyType
@@ -20,11 +19,10 @@ from backing.style.model import Part, Style
 from backing.timeline import ChordSpan, Hit, MelodyNote, PlayedBar, SectionPass, Timeline
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
+class Change(NamedTuple):
     """A chord as the band hears it: span number `index` of the timeline from `start_q` (push applied) to `end_q`."""
 
-    index: int
+    index: int  # type: ignore[assignment]  # tuple.index is not used
     start_q: Fraction
     end_q: Fraction
     span: ChordSpan

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from backing.source import Diagnostic, Source, Span, nearest
-from backing.style.places import Path, Places
 from backing.timebase import Meter
+
+if TYPE_CHECKING:
+    from backing.style.places import Path, Places
 
 
 def meter_of(text: str) -> Meter | None:
@@ -42,6 +45,8 @@ class Faults:
     def places(self) -> Places:
         """Where everything stands; found when first asked for."""
         if self._places is None:
+            from backing.style.places import Places
+
             self._places = Places(self.source.text)
         return self._places
 
