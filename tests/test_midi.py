@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import itertools
-from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -227,7 +226,7 @@ def test_a_key_beyond_seven_accidentals_is_respelled() -> None:
     """The key signature has room for seven (Standard MIDI Files 1.0)."""
     p = performance(("C",))
     timeline = p.arrangement.timeline
-    bar = replace(timeline.bars[0], key=Key(NoteName.parse("G#")))
+    bar = timeline.bars[0]._replace(key=Key(NoteName.parse("G#")))
     odd = p._replace(arrangement=p.arrangement._replace(timeline=timeline._replace(bars=(bar,))))
     assert [m.key for _, m in metas(read(odd), "key_signature")] == ["Ab"]
 

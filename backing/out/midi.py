@@ -255,16 +255,18 @@ def _player(
         for at, value in _fade(performance):
             yield control(at, EXPRESSION, value)
     for start, end, pitch, velocity in apart(_ticks(performance, player.notes)):
-        yield event(start, _START, _note("note_on", channel, pitch, velocity).copy())
-        yield event(end, _END, _note("note_off", channel, pitch, 64).copy())
+        struck = _note("note_on", channel, pitch).copy()
+        struck.velocity = velocity
+        yield event(start, _START, struck)
+        yield event(end, _END, _note("note_off", channel, pitch).copy())
 
 
 @lru_cache(maxsize=4096)
-def _note(kind: str, channel: int, pitch: int, velocity: int) -> Message:
+def _note(kind: str, channel: int, pitch: int) -> Message:
     """A message to copy; mido checks the values of a new message one by one, and copies as they are."""
     from mido import Message
 
-    return Message(kind, channel=channel, note=pitch, velocity=velocity)
+    return Message(kind, channel=channel, note=pitch, velocity=64)
 
 
 def _ticks(performance: Performance, notes: Iterable[PerformedNote]) -> Iterator[Sounding]:

@@ -24,10 +24,14 @@ BEAM = 24  # routes kept at each note of the search
 NEAR = 1.1  # points within which two routes are equally good to a player
 KEPT = 8
 LIKED = 1.1  # points that a two-feel gives for a fifth
+DEAREST = 4.0  # points from which a note is not played
+_FIFTHS = (6, 7, 8)  # semitones: the fifth, altered or not
 
 Grown = tuple[
     float, tuple[int, ...], int, int
 ]  # points, the way so far, its last note, the move into it
+# points, note, points more for a leap to it, whether only a half step leads to it
+Offer = tuple[float, int, float, bool]
 
 
 class Route(NamedTuple):
@@ -74,25 +78,26 @@ def routes(
     beam: list[Grown] = [(0.0, (), 0, 0)]
     moves, farthest = _MOVES, FARTHEST  # looked up tens of thousands of times
     for index, on_strong in enumerate(strong):
-        # points, note, points more for a leap to it, whether only a half step leads to it
-        offers: list[tuple[float, int, float, bool]] = []
-        for there in range(low, high + 1):
-            rel = (start_rel + there) % 12
-            chord_tone, in_scale = chord_rel >> rel & 1, scale_rel >> rel & 1
-            if index == last:
+        offers: list[Offer] = []
+        if index < last:
+            free = _free(chord_rel, scale_rel, on_strong, broad)
+            for there in range(low, high + 1):
+                cost, liked, leapt, chromatic = free[(start_rel + there) % 12]
+                cost += 0.5 if there == leap else 0.0
+                cost -= liked
+                if cost < DEAREST:
+                    offers.append((cost, there, leapt, chromatic))
+        else:
+            for there in range(max(low, leap - FARTHEST), min(high, leap + FARTHEST) + 1):
+                rel = (start_rel + there) % 12
+                chord_tone, in_scale = chord_rel >> rel & 1, scale_rel >> rel & 1
                 cost = _approach(there - leap, chord_tone, in_scale, broad, leads)
-                if abs(there - leap) > FARTHEST:
-                    continue
                 cost += 0.6 * _MOVES[abs(there - leap)]
                 leapt = 0.0 if in_scale else 0.45  # a chromatic approach comes from near by
-            else:
-                cost = _rest(on_strong, chord_tone, in_scale, broad)
-                cost += 0.5 if there == leap else 0.0
-                leapt = 0.0 if chord_tone else 0.5
-            if broad and chord_tone and rel in (6, 7, 8):
-                cost -= LIKED  # the fifth, altered or not
-            if cost < 4.0:
-                offers.append((cost, there, leapt, index != last and not in_scale))
+                if broad and chord_tone and rel in _FIFTHS:
+                    cost -= LIKED
+                if cost < DEAREST:
+                    offers.append((cost, there, leapt, False))
         if not offers:
             return ()
         offers.sort()
@@ -146,6 +151,23 @@ def _turn(came: int, move: int) -> float:
             return 0.15 if wide + next_wide <= 8 else 1.0
         return 0.35 if wide >= 5 else 0.0
     return 0.55 if wide <= 2 and next_wide <= 2 else 0.1
+
+
+@lru_cache(maxsize=4096)
+def _free(
+    chord_rel: int, scale_rel: int, on_strong: bool, broad: bool
+) -> tuple[tuple[float, float, float, bool], ...]:
+    """What a free note before the last one costs, one entry a semitone above the root.
+
+    Points, points less where it is liked, points more for a leap to it, whether only a half step leads to it.
+    """
+    found = []
+    for rel in range(12):
+        chord_tone, in_scale = chord_rel >> rel & 1, scale_rel >> rel & 1
+        liked = LIKED if broad and chord_tone and rel in _FIFTHS else 0.0
+        leapt = 0.0 if chord_tone else 0.5
+        found.append((_rest(on_strong, chord_tone, in_scale, broad), liked, leapt, not in_scale))
+    return tuple(found)
 
 
 def _rest(on_strong: bool, chord_tone: int, in_scale: int, broad: bool) -> float:
