@@ -8,11 +8,10 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from backing.chart.parse import parse
-
 from backing.app import Prepared, prepare
 from backing.arrange import arrange
 from backing.arrangement import Arrangement, Note, Player
+from backing.chart.parse import parse
 from backing.options import Options
 from backing.perform import perform
 from backing.performance import Performance, PerformedPlayer
