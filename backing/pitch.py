@@ -9,7 +9,6 @@ for note 60 as middle C.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -23,8 +22,7 @@ def accidental(alter: int) -> str:
     return "#" * alter if alter > 0 else "b" * -alter
 
 
-@dataclass(frozen=True, slots=True)
-class Interval:
+class Interval(NamedTuple):
     """A distance in letters and semitones, up or down: a minor third up is (2, 3), a fifth down (-4, -7)."""
 
     steps: int
@@ -33,7 +31,7 @@ class Interval:
     def __neg__(self) -> Interval:
         return Interval(-self.steps, -self.semitones)
 
-    def __add__(self, other: Interval) -> Interval:
+    def __add__(self, other: Interval) -> Interval:  # type: ignore[override]  # intervals add up, they do not join
         return Interval(self.steps + other.steps, self.semitones + other.semitones)
 
 

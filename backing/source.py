@@ -10,7 +10,20 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import Enum
-from typing import NamedTuple
+from typing import Any, ClassVar, NamedTuple
+
+
+class Shown:
+    """A record that shows its fields. One method serves all: writing one for each class costs at every start."""
+
+    __slots__ = ()
+    __dataclass_fields__: ClassVar[dict[str, Any]]
+
+    def __repr__(self) -> str:
+        fields = (
+            f"{n}={getattr(self, n)!r}" for n, f in self.__dataclass_fields__.items() if f.repr
+        )
+        return f"{type(self).__name__}({', '.join(fields)})"
 
 
 class Span(NamedTuple):
@@ -27,8 +40,8 @@ class Span(NamedTuple):
 NOWHERE = Span(0, 0)
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+@dataclass(frozen=True, slots=True, repr=False)
+class Source(Shown):
     """A named text; `name` is shown before every place.
 
     >>> Source("a.txt", "one\\ntwo").line_column(5)
@@ -63,8 +76,8 @@ class Severity(Enum):
     WARNING = "warning"
 
 
-@dataclass(frozen=True, slots=True)
-class Diagnostic:
+@dataclass(frozen=True, slots=True, repr=False)
+class Diagnostic(Shown):
     """One thing to tell the writer of a text.
 
     `code` is stable ("E104"; warnings begin with W), `message` is one sentence, `hint` says what to type ("" if

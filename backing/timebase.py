@@ -17,6 +17,8 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
+from backing.source import Shown
+
 EIGHTH = Fraction(1, 2)
 SIXTEENTH = Fraction(1, 4)
 QUARTER = Fraction(1)
@@ -51,8 +53,8 @@ def default_groups(count: int, unit: int) -> tuple[int, ...]:
     return (3,) * ((count - 2 * twos) // 3) + (2,) * twos
 
 
-@dataclass(frozen=True, slots=True)
-class Meter:
+@dataclass(frozen=True, slots=True, repr=False)
+class Meter(Shown):
     """A time signature: `count` notes of one `unit`th each, in `groups` that add up to `count`."""
 
     count: int

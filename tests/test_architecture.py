@@ -35,6 +35,7 @@ FLOORS = (
 )
 TOGETHER = {
     "errors": {"source"},
+    "timebase": {"source"},
     "arrange": {"plan", "zones"},
     "plan": {"zones"},
     "perform": {"feel"},

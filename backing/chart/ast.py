@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from backing.harmony.symbol import Chord
 from backing.pitch import Key, Pitch
-from backing.source import NOWHERE, Diagnostic, Source, Span
+from backing.source import NOWHERE, Diagnostic, Shown, Source, Span
 from backing.timebase import Feel, Meter, Tempo
 
 LAST = -1  # the ending marked `last.`
@@ -74,8 +74,8 @@ class Settings(NamedTuple):
     colour: bool | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class FormItem:
+@dataclass(frozen=True, slots=True, repr=False)
+class FormItem(Shown):
     """One playing of a section in the form; `transpose` in semitones."""
 
     section: str
@@ -101,8 +101,8 @@ class Header(NamedTuple):
     german: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Written:
+@dataclass(frozen=True, slots=True, repr=False)
+class Written(Shown):
     """A setting as typed, kept for writing the chart back."""
 
     name: str
@@ -111,8 +111,8 @@ class Written:
     value_span: Span = field(compare=False)
 
 
-@dataclass(frozen=True, slots=True)
-class Slot:
+@dataclass(frozen=True, slots=True, repr=False)
+class Slot(Shown):
     """A chord (None for N.C.) that sounds from `start_q` for `length_q` quarters.
 
     `held` is a `/` at the start of a bar: the chord before goes on over the bar line.
@@ -137,8 +137,8 @@ class Direction(NamedTuple):
     role: str | None = None  # of `tacet guitar`
 
 
-@dataclass(frozen=True, slots=True)
-class Text:
+@dataclass(frozen=True, slots=True, repr=False)
+class Text(Shown):
     """Words in quotes over a bar; `at_q` is where the next chord begins."""
 
     text: str
@@ -147,8 +147,8 @@ class Text:
     direction: Direction | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class LineNote:
+@dataclass(frozen=True, slots=True, repr=False)
+class LineNote(Shown):
     """A note, hit or rest (`pitch` and `hit` empty) of a line under the music."""
 
     start_q: Fraction
@@ -165,8 +165,8 @@ class BarLine(Enum):
     FINAL = "|]"
 
 
-@dataclass(frozen=True, slots=True)
-class Bar:
+@dataclass(frozen=True, slots=True, repr=False)
+class Bar(Shown):
     """One written bar; `number` is 0 for a pickup.
 
     `simile` is 1 for `%`, 2 for the first and 3 for the second bar of `%2`; `slots` then hold what is repeated.
@@ -207,8 +207,8 @@ class Bar:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class MusicLine:
+@dataclass(frozen=True, slots=True, repr=False)
+class MusicLine(Shown):
     """A typed line of music with the bars on it."""
 
     bars: tuple[Bar, ...]
@@ -216,8 +216,8 @@ class MusicLine:
     under: tuple[Written, ...] = ()  # the lines below, as typed, in their order
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
+@dataclass(frozen=True, slots=True, repr=False)
+class Section(Shown):
     """A section as written once; `name` is "" in a chart without headings."""
 
     name: str
@@ -231,8 +231,8 @@ class Section:
         return tuple(bar for line in self.lines for bar in line.bars)
 
 
-@dataclass(frozen=True, slots=True)
-class Comment:
+@dataclass(frozen=True, slots=True, repr=False)
+class Comment(Shown):
     """A comment as typed, with its `#`."""
 
     text: str
@@ -240,8 +240,8 @@ class Comment:
     own_line: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Chart:
+@dataclass(frozen=True, slots=True, repr=False)
+class Chart(Shown):
     """A parsed chart. `sections` are distinct; `order` names them as headings follow each other in the text."""
 
     source: Source = field(compare=False)

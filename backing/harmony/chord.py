@@ -9,10 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from backing.pitch import UNISON, Degree, Interval, NoteName
+from backing.source import Shown
 
 
-@dataclass(frozen=True, slots=True)
-class Chord:
+@dataclass(frozen=True, slots=True, repr=False)
+class Chord(Shown):
     """A chord as its symbol says it, complete: what to leave out is decided when voicing.
 
     `quality` is the one spelling of everything after the root that this project writes ("m7b5", "" for a major

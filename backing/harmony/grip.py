@@ -11,14 +11,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from backing.source import Shown
+
 SPAN = 4  # frets under the hand
 WIDE_SPAN, WIDE_FROM = 5, 8  # high on the neck, where frets are narrow
 HIGHEST_FRET = 14
 OPEN_FRETS = 4  # open strings go with frets up to here
 
 
-@dataclass(frozen=True, slots=True)
-class Grip:
+@dataclass(frozen=True, slots=True, repr=False)
+class Grip(Shown):
     """A chord in the hand. `degrees` names each string's note ("" where it is not played); `cost` is its own.
 
     Derived: `pitches`, sounding MIDI notes from the lowest string up; `position`, where the hand is: the lowest fret

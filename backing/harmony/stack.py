@@ -8,32 +8,33 @@ sevenths, a natural degree beside its alteration. b9 with #9, and b5 with #5, ar
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 from backing.harmony.letters import SymbolError, SymbolWarning
 from backing.harmony.qualities import ALTERED
 
 
-@dataclass(slots=True, eq=False, repr=False)
 class Parts:
-    """What the reader has seen of one symbol."""
+    """What the reader has seen of one symbol.
 
-    minor: bool = False
-    major: bool = False  # a word for major, before the number
-    triangle: bool = False
-    augmented: bool = False
-    diminished: bool = False
-    half: bool = False
-    dominant: bool = False
-    alt: bool = False
-    sign: str = ""  # the word for augmented or minor as typed
-    number: int | None = None
-    sus: set[str] = field(default_factory=set)
-    naturals: list[tuple[str, int]] = field(default_factory=list)  # bare numbers: degree, place
-    adds: list[tuple[str, int]] = field(default_factory=list)
-    alterations: list[tuple[str, int]] = field(default_factory=list)
-    omits: list[tuple[str, int]] = field(default_factory=list)
-    sevenths: list[tuple[int, int]] = field(default_factory=list)  # (maj7), (maj9): number, place
+    `major` is a word for major before the number, `sign` the word for augmented or minor as typed. `naturals`, `adds`,
+    `alterations` and `omits` hold a degree and its place, `sevenths` the number of a (maj7) or (maj9) and its place.
+    """
+
+    __slots__ = (
+        "adds", "alt", "alterations", "augmented", "diminished", "dominant", "half", "major", "minor", "naturals",
+        "number", "omits", "sevenths", "sign", "sus", "triangle",
+    )  # fmt: skip
+
+    def __init__(self) -> None:
+        self.minor = self.major = self.triangle = self.augmented = False
+        self.diminished = self.half = self.dominant = self.alt = False
+        self.sign = ""
+        self.number: int | None = None
+        self.sus: set[str] = set()
+        self.naturals: list[tuple[str, int]] = []
+        self.adds: list[tuple[str, int]] = []
+        self.alterations: list[tuple[str, int]] = []
+        self.omits: list[tuple[str, int]] = []
+        self.sevenths: list[tuple[int, int]] = []
 
     @property
     def word(self) -> str:

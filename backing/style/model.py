@@ -21,6 +21,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from backing.instruments import Instrument
+from backing.source import Shown
 from backing.timebase import Feel, Meter
 
 Value = bool | int | float | str | tuple["Value", ...]
@@ -53,8 +54,8 @@ class Pulse(NamedTuple):
     cells: tuple[Cell, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Pattern:
+@dataclass(frozen=True, slots=True, repr=False)
+class Pattern(Shown):
     """One or more bars of a player's idea. `lines` maps a name (a drum, `chord`, `bass`) to pulses, bar after bar."""
 
     name: str
@@ -67,8 +68,8 @@ class Pattern:
     swung: bool = False  # written for swung eighths: off-beats stand at the half
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+@dataclass(frozen=True, slots=True, repr=False)
+class Part(Shown):
     """One player of a style.
 
     `plays` names the algorithm for each level ("p", "mf", "f"); `settings` are that algorithm's. `level_db` is the
