@@ -92,57 +92,63 @@ def arrange(
     drums = zoned["drums"] if "drums" in zoned else zones(timeline, "drums")
     led = plans(timeline, drums, seed)
     heard = _changes(timeline)
-    notes: dict[str, list[Note]] = {role: [] for role in roles}
-    starts: dict[str, list[PartStart]] = {role: [] for role in roles}
-    for i, section in enumerate(timeline.sections):
-        here = {role: zoned[role][i] for role in roles if role in parts[i]}
-        style_here = band_styles[i]
-        in_turn = not holds_ideas(style_here)
-        tasks = shared(timeline, i, led[i], here, seed, leader(style_here), in_turn)
-        changes, ahead = heard[i]
-        played: dict[str, tuple[Note, ...]] = {}
-        bars = timeline.bars[section.first - 1 : section.last]
-        start, end = bounds(timeline, section)
-        melody = tuple(_between(timeline.melody, start, end))
-        kicks = tuple(h for h in _between(timeline.hits, start, end) if h.kick)
-        colour = not plain and band_styles[i].colour and bars[0].colour is not False
-        qpm = _qpm(timeline, start)
-        for role in here:
-            part = parts[i][role]
+    tasks = [
+        shared(
+            timeline, i, led[i], {role: zoned[role][i] for role in roles if role in parts[i]}, seed,
+            leader(own), not holds_ideas(own),
+        )
+        for i, own in enumerate(band_styles)
+    ]  # fmt: skip
+    notes: dict[str, list[Note]] = {}
+    starts: dict[str, list[PartStart]] = {}
+    played: list[dict[str, tuple[Note, ...]]] = [{} for _ in timeline.sections]
+    for role in roles:  # a player goes through the whole piece before the next one listens
+        mine: list[Note] = []
+        cuts: list[tuple[int, int, int]] = []  # section, and where its notes lie
+        began: list[PartStart] = []
+        for i, section in enumerate(timeline.sections):
+            if role not in parts[i]:
+                continue
+            part, own, here = parts[i][role], band_styles[i], zoned[role][i]
+            changes, ahead = heard[i]
+            bars = timeline.bars[section.first - 1 : section.last]
+            start, end = bounds(timeline, section)
+            melody = tuple(_between(timeline.melody, start, end))
             brief = Brief(
                 timeline=timeline,
                 section=section,
-                style=band_styles[i],
+                style=own,
                 part=part,
                 bars=bars,
-                plans=tasks[role],
+                plans=tasks[i][role],
                 changes=changes,
                 ahead=ahead,
-                zones=here[role],
+                zones=here,
                 place=Place((seed, role, section.name, section.pass_)),
                 melody=melody,
-                kicks=kicks,
-                heard=dict(played),
-                colour=colour,
-                qpm=qpm,
-                begun=_begun(changes, start, notes[role], zoned[role][i - 1] if i else ()),
+                kicks=tuple(h for h in _between(timeline.hits, start, end) if h.kick),
+                heard=dict(played[i]),
+                colour=not plain and own.colour and bars[0].colour is not False,
+                qpm=_qpm(timeline, start),
+                begun=_begun(changes, start, mine, zoned[role][i - 1] if i else ()),
             )
             if role == "melody":
                 asked = not _silent_melody(role, timeline, section)
-                brief = brief._replace(melody=_played(melody, here[role]) if asked else ())
+                brief = brief._replace(melody=_played(melody, here) if asked else ())
             line = BAND[role](brief)
             line.sort(key=note_order)
-            retuned = timeline.tuned if role == "guitar" else 0
-            _check(line, part, start, end, retuned)
-            played[role] = tuple(line)
+            _check(line, part, start, end, timeline.tuned if role == "guitar" else 0)
             if role != "melody":
-                _cut_at_border(notes[role], start, line, here[role][0])
-            if role == "bass" and notes[role] and line:
-                low, high = bass.reach(brief)
-                notes[role][-1] = bass.joined(notes[role][-1], line[0], low, high)
-            notes[role].extend(line)
-            if not starts[role] or starts[role][-1].part != part:
-                starts[role].append(PartStart(start, part, band_styles[i]))
+                _cut_at_border(mine, start, line, here[0])
+            if role == "bass" and mine and line:
+                mine[-1] = bass.joined(mine[-1], line[0], *bass.reach(brief))
+            cuts.append((i, len(mine), len(mine) + len(line)))
+            mine.extend(line)
+            if not began or began[-1].part != part:
+                began.append(PartStart(start, part, own))
+        for i, since, until in cuts:
+            played[i][role] = tuple(mine[since:until])
+        notes[role], starts[role] = mine, began
     if "drums" in notes:
         _cue(timeline, notes["drums"])
     count = click_player.NONE if "click" in without else click_player.count_in(timeline)

@@ -157,14 +157,12 @@ def test_keys_and_pads_stay_above_the_bass() -> None:
 
 
 def test_the_bass_is_at_or_below_the_lowest_string_of_the_guitar() -> None:
-    """Under strokes; a walking line may pass above a grip that is held, in fewer than one of a thousand."""
-    strokes = below = 0
+    strokes = 0
     for music in everything():
         for part in measures.roles(music, ("guitar",)):
             strokes += len(list(measures.strokes(part.notes)))
-        below += len(measures.below_bass(music, "guitar"))
+        assert not measures.below_bass(music, "guitar"), music.style.name
     assert strokes > 15_000
-    assert below / strokes < 0.001
 
 
 def test_every_grip_can_be_held() -> None:

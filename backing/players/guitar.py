@@ -10,8 +10,11 @@ strings of a stroke. With a bass player no string sounds below the bass where a 
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from functools import lru_cache
+from types import MappingProxyType
 from typing import NamedTuple
 
 from backing.arrangement import Note, note_order
@@ -26,6 +29,7 @@ from backing.players.common import Brief
 from backing.players.rhythm import Event, strokes
 from backing.players.touch import broken, sounding_end, unheard, velocity
 
+FULL_STRINGS = 2  # of a stroke that leaves out low strings
 UP_STRINGS = 4  # an upstroke mostly takes the high strings
 CHUCK_Q = Fraction(1, 12)  # what is heard of a muted stroke
 DAMPED_Q = Fraction(3, 8)  # of a stroke whose strings are damped at once
@@ -45,8 +49,11 @@ def tuning(brief: Brief) -> tuple[int, ...]:
     return tuple(t + brief.timeline.tuned for t in STANDARD_TUNING)
 
 
-def hold(brief: Brief) -> dict[int, Held]:
-    """The grip for every change (by its index) and for the change after the section."""
+def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[int, Held]:
+    """The grip for every change (by its index) and for the change after the section.
+
+    `under` holds the highest bass note that sounds with strokes of a change.
+    """
     found = steps(brief)
     if not found:
         return {}
@@ -59,6 +66,8 @@ def hold(brief: Brief) -> dict[int, Held]:
         lowest = -(-step.bass // 3) * 3 if step.bass > strings[0] + capo else 0
         if kind in ("open", "power"):  # low strings too, down to the note of the bass
             lowest = step.bass_inside if lowest else 0
+        if kind == "power":  # too few strings to leave one out under an early stroke
+            lowest = max(lowest, under.get(step.change.index, 0))
         added = () if kind in ("open", "power", "triads") else step.colours
         offer = grips(step.chord, added, kind, VOICES[kind], strings, capo, lowest)
         offers.append(offer)
@@ -113,8 +122,12 @@ def _words(before: Grip | None, grip: Grip) -> str:
 
 def play(brief: Brief) -> list[Note]:
     """The guitar's notes of one section."""
-    held = hold(brief)
     events = strokes(brief, ("chord", "bass"))
+    basses = _basses(brief, events)
+    under: dict[int, int] = {}
+    for event, low in zip(events, basses, strict=True):
+        under[event.change.index] = max(low, under.get(event.change.index, 0))
+    held = hold(brief, under)
     singles = broken(events)
     damped = brief.part.settings.get("muted") is True
     spread = brief.part.settings.get("spread_ms", 0.0)
@@ -123,13 +136,13 @@ def play(brief: Brief) -> list[Note]:
     pinched: set[int] = set()
     rooted: set[int] = set()
     begun: set[int] = set()
-    for event in events:
+    for event, low in zip(events, basses, strict=True):
         index = event.change.index
         chosen = held.get(index)
         if chosen is None:
             continue
         if event.line == "bass":
-            notes.append(_bass_string(event, chosen, index not in rooted))
+            notes.append(_bass_string(event, chosen, index not in rooted, low))
             rooted.add(index)
         elif event.mark.isdigit():
             together: tuple[int, ...] = ()
@@ -139,14 +152,28 @@ def play(brief: Brief) -> list[Note]:
             notes += _plucked(event, chosen, together, index not in begun)
             begun.add(index)
         else:
-            notes += _stroke(event, chosen, damped, own_spread)
+            notes += _stroke(event, chosen, damped, own_spread, low)
     return _ringing(notes, events, damped)
 
 
-def _stroke(event: Event, chosen: Held, damped: bool, own_spread: float) -> list[Note]:
-    """All strings, or the high ones going up, one after another."""
+def _basses(brief: Brief, events: Sequence[Event]) -> list[int]:
+    """The bass note that sounds when each event begins; 0 where none does."""
+    bass = brief.heard.get("bass", ())
+    starts = [note.start_q for note in bass]
+    made = []
+    for event in events:
+        at = bisect_right(starts, event.start_q) - 1
+        made.append(bass[at].pitch if at >= 0 and bass[at].end_q > event.start_q else 0)
+    return made
+
+
+def _stroke(event: Event, chosen: Held, damped: bool, own_spread: float, bass: int) -> list[Note]:
+    """All strings, or the high ones going up, one after another.
+
+    A stroke ahead of its chord meets the bass of the chord before: strings under `bass` rest where two others sound.
+    """
     grip = chosen.grip
-    strings = list(grip.strings)
+    strings = _over(grip, bass, FULL_STRINGS)
     mark = event.mark
     up = mark in "uU"
     if up and len(strings) > UP_STRINGS:
@@ -182,6 +209,12 @@ def _stroke(event: Event, chosen: Held, damped: bool, own_spread: float) -> list
             )
         )  # fmt: skip
     return made
+
+
+def _over(grip: Grip, bass: int, least: int) -> list[int]:
+    """The strings, lowest first, that do not sound under the bass; all of them where these are fewer than `least`."""
+    strings = [s for s in grip.strings if _at(grip, s)[0] >= bass]
+    return strings if len(strings) >= least else list(grip.strings)
 
 
 def _at(grip: Grip, string: int) -> tuple[int, str, int]:
@@ -224,14 +257,14 @@ def _plucked(event: Event, chosen: Held, together: tuple[int, ...], thumb: bool)
     return made
 
 
-def _bass_string(event: Event, chosen: Held, first: bool) -> Note:
-    """The thumb: the grip's lowest note first, then the degree that the pattern asks for on a low string.
+def _bass_string(event: Event, chosen: Held, first: bool, bass: int) -> Note:
+    """The thumb: the grip's lowest note over `bass` first, then the degree that the pattern asks for on a low string.
 
     Where no low string has it, the thumb alternates to the next one up (common practice).
     """
     grip = chosen.grip
     wanted = event.mark.strip("n-!").lstrip("b#")
-    strings = grip.strings
+    strings = _over(grip, bass, 2)
     string = strings[0]
     if not first and wanted not in ("x", "1", "a"):
         low = [s for s in strings if s >= 4 and _at(grip, s)[1].lstrip("b#") == wanted]

@@ -195,12 +195,17 @@ def degree_pitch(anchor: int, t: Tones, degree: str, low: int, high: int) -> int
 
 
 def _approach(line: Line, stretch: Stretch, anchor: int, goal: int) -> int:
-    """A step into the next bass from a side that chance takes; the fifth where the bass stays."""
+    """A step into the next bass from a side that chance takes; the fifth where the bass stays.
+
+    Under chords on low strings it comes from below, so that it lies under a guitar that is ahead with the next chord.
+    """
     t = stretch.tones
     if goal < 0 or (goal - anchor) % 12 == 0:
         fifth = "-5" if anchor - 5 >= line.low else "5"
         return degree_pitch(anchor, t, fifth, line.low, line.high)
-    sides = [d for d in (-1, 1, -2, 2) if line.low <= goal + d <= line.high and goal + d != anchor]
+    below = line.brief.style.low_strings and goal - 2 >= line.low
+    ways = (-1, -2) if below else (-1, 1, -2, 2)
+    sides = [d for d in ways if line.low <= goal + d <= line.high and goal + d != anchor]
     chromatic = 0.5 if line.brief.style.feel.straight else 1.2
     weights = []
     for d in sides:

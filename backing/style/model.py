@@ -119,5 +119,11 @@ class Style(NamedTuple):
         return guitar is not None and guitar.settings.get("voicing") == "open"
 
     @property
+    def low_strings(self) -> bool:
+        """Whether a guitar's chords begin on its low strings, where they meet the bass."""
+        guitar = self.part("guitar")
+        return guitar is not None and guitar.settings.get("voicing") in ("open", "power")
+
+    @property
     def roles(self) -> tuple[str, ...]:
         return tuple(p.role for p in self.parts)
