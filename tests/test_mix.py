@@ -235,14 +235,14 @@ def test_both_meters_read_the_published_signals(
     meter = Meter()
     for at in range(0, len(sound), BLOCK):
         meter.feed(np.ascontiguousarray(sound[at : at + BLOCK]))
-    assert meter.lufs() == pytest.approx(lufs, abs=tolerance)
+    assert loudness.integrated(meter.energies()) == pytest.approx(lufs, abs=tolerance)
     assert pyloudnorm.Meter(RATE).integrated_loudness(sound) == pytest.approx(lufs, abs=tolerance)
 
 
 def test_silence_has_no_loudness() -> None:
     meter = Meter()
     meter.feed(np.zeros((RATE, 2), np.float32))
-    assert meter.lufs() == loudness.SILENCE_LUFS
+    assert loudness.integrated(meter.energies()) == loudness.SILENCE_LUFS
 
 
 def test_the_weighting_is_the_standards_at_48_khz() -> None:
@@ -270,7 +270,7 @@ def test_three_meters_agree_on_the_band_in_blocks_of_any_length(tmp_path: Path) 
         meter = Meter()
         for at in range(0, len(sound), block):
             meter.feed(sound[at : at + block])
-        found.append(meter.lufs())
+        found.append(loudness.integrated(meter.energies()))
     assert found[0] == pytest.approx(found[1], abs=1e-3)
     assert found[0] == pytest.approx(loudness.measure(tmp_path / "a.wav").lufs, abs=0.06)
     other = pyloudnorm.Meter(RATE).integrated_loudness(sound.astype(np.float64))

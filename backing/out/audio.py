@@ -154,14 +154,12 @@ def _record(
     frames = ends if loop else total
     starts = round(performance.count_in_s * RATE)
     peaks = np.zeros(-(-frames // limit.GRAIN), np.float32)
-    energies = np.zeros_like(peaks)
     meter = Meter()
 
     def measure(at: int, band: Sound) -> None:
         meter.feed(band)
         grains = slice(at // limit.GRAIN, -(-(at + len(band)) // limit.GRAIN))
         peaks[grains] = limit.sample_peaks(band)
-        energies[grains] = limit.energies(band)
 
     anchors = [round(at_s * RATE) for at_s in performance.passes_s]
     source = mix.tracks(players, font, total, apart=apart, a4=a4, anchors=anchors)
@@ -185,9 +183,8 @@ def _record(
         frames,
         (starts, ends) if loop else None,
         tuple(p.role for p in players),
-        meter.lufs(),
         peaks,
-        energies,
+        meter.energies(),
     )
 
 

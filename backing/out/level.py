@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from backing.out import limit
-from backing.out.loudness import SILENCE_LUFS, Meter
+from backing.out.loudness import SILENCE_LUFS, SLICE, integrated
 from backing.out.synth import BLOCK
 from backing.out.tape import Tape, together
 
@@ -25,22 +25,20 @@ RELEASES_DB = (
     16 * limit.RELEASE_DB,
 )  # faster where that must be
 MOST_STEPS = 10  # towards a loudness that the limiter holds back
-NEAR = 1.006  # 0.05 dB
-_NOTABLE = 1.12  # 1 dB that the limiter takes; below that the energies tell it to 0.3 LU
-_CLOSE_LU = 0.1
-_MOST_CORRECTIONS = 3
+NEAR_LU = 0.05
+MOST_DB = 6.0  # of a step
+LEAST_ANSWER = 0.1  # LU that a decibel of gain must bring
 
 
 @dataclass(frozen=True, slots=True)
 class Recording:
-    """What is known of a tape: frames, where its loop runs, and the whole band's loudness, peaks and energies."""
+    """What is known of a tape: frames, where its loop runs, and the whole band's peaks and weighted energies."""
 
     frames: int
     loop: tuple[int, int] | None
     roles: tuple[str, ...]
-    lufs: float
     peaks: NDArray[np.float32]  # sample peak a grain
-    energies: NDArray[np.float32]  # a grain
+    energies: NDArray[np.float32]  # a slice, as a loudness meter weights them
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,59 +56,41 @@ class Level:
 
 
 def level_for(tape: Tape, recording: Recording, loudness: float) -> Level:
-    """The gain to the loudness and the limiter's curve; what the limiter takes is given back by the gain.
+    """The level that brings a tape to a loudness in LUFS; the limiter comes in where peaks would pass the ceiling.
 
-    Where that is more than a little, the limited sound is measured again, since the ear weighs what was taken.
+    What the limiter takes is given back, as far as it can be, so that the loudness stays.
     """
-    if recording.lufs <= SILENCE_LUFS:
-        return Level(1.0, None)
-    plain = 10 ** (min(HIGHEST_GAIN_DB, loudness - recording.lufs) / 20)
-    aim = plain
-    for _ in range(_MOST_CORRECTIONS):
-        level = _limited(tape, recording, aim)
-        if level.curve is None or level.gain < plain * _NOTABLE:
-            return level
-        missing = loudness - _heard(tape, level)
-        if abs(missing) < _CLOSE_LU:
-            return level
-        aim *= 10 ** (missing / 20)
-    return _limited(tape, recording, aim)
-
-
-def _heard(tape: Tape, level: Level) -> float:
-    """The loudness of the tape at a level."""
-    meter = Meter()
-    at = 0
-    for block in range(len(tape)):
-        sound = together(tape.read(block), tape.frames(block))
-        level.apply(sound, at)
-        meter.feed(sound)
-        at += len(sound)
-    return meter.lufs()
-
-
-def _limited(tape: Tape, recording: Recording, plain: float) -> Level:
-    """A gain and a curve that leave as much energy as the gain `plain` alone would."""
     import numpy as np
 
+    lufs = integrated(recording.energies)
+    if lufs <= SILENCE_LUFS:
+        return Level(1.0, None)
+    plain_db = min(HIGHEST_GAIN_DB, loudness - lufs)
     peaks = recording.peaks.copy()
     ceiling = 10 ** (limit.CEILING_DBTP / 20)
-    total = float(np.sum(recording.energies))
-    level = Level(plain, None)
+    places = (np.arange(len(recording.energies), dtype=np.float32) + 0.5) * (SLICE / limit.GRAIN)
+    level = Level(10 ** (plain_db / 20), None)
     for release_db in RELEASES_DB:
-        gain = plain
+        gain_db, answer = plain_db, 1.0
+        before: tuple[float, float] | None = None
         for _ in range(MOST_STEPS):
+            gain = 10 ** (gain_db / 20)
             _true_peaks(tape, peaks, recording.peaks, ceiling / gain)
             curve = limit.curve(peaks, gain, release_db)
-            if curve is None:
-                return Level(gain, None)
-            grains = (curve[:-1] + curve[1:]) / 2
-            left = float(np.sum(recording.energies * grains**2)) / total
             level = Level(gain, curve)
-            missing = plain / left**0.5 / gain
-            if missing < NEAR:
+            if curve is None:
                 return level
-            gain *= missing
+            taken = np.interp(places, np.arange(len(curve), dtype=np.float32), curve)
+            heard = integrated(recording.energies * taken.astype(np.float32) ** 2) + gain_db
+            missing = lufs + plain_db - heard
+            if missing < NEAR_LU:
+                return level
+            if before:  # the louder, the more the limiter takes back
+                answer = min(1.0, (heard - before[1]) / (gain_db - before[0]))
+            if answer < LEAST_ANSWER:
+                break
+            before = gain_db, heard
+            gain_db += min(MOST_DB, missing / answer)
     return level
 
 

@@ -85,13 +85,6 @@ def sample_peaks(sound: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(_grains(np.abs(sound)).max(axis=1))
 
 
-def energies(sound: NDArray[np.float32]) -> NDArray[np.float32]:
-    """The energy of every grain."""
-    import numpy as np
-
-    return np.asarray(_grains(sound * sound).sum(axis=1))
-
-
 def _grains(values: NDArray[np.float32]) -> NDArray[np.float32]:
     """One row a grain, both sides; the last filled up with nothing."""
     import numpy as np

@@ -1,7 +1,8 @@
 """Integrated loudness of a stream, and loudness and true peak of a sound file.
 
-The stream is weighted in the frequency domain, a block at a time, and its energy counted by tenths of a second; a
-file is measured by ffmpeg, which knows nothing of the first.
+The stream is weighted in the frequency domain, a block at a time, and its energy counted by slices of a few
+milliseconds, so that what a gain curve makes of the loudness is known without another measurement; a file is measured
+by ffmpeg, which knows nothing of the first.
 
 Conventions: float32 at 44.1 kHz, shape (n, 2); LUFS, dBTP.
 Sources: ITU-R BS.1770-4 (annex 1: K weighting, blocks of 400 ms every 100 ms, gates at -70 LUFS and 10 LU below;
@@ -27,7 +28,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 RATE = 44_100
-_TENTH = RATE // 10  # frames
+SLICE = 210  # frames, 4.8 ms
+_TENTH = RATE // 10  # frames, a whole number of slices
 _SPAN, _STEP = (
     16_384,
     3 * _TENTH,
@@ -95,7 +97,7 @@ class Meter:
     def __init__(self) -> None:
         import numpy as np
 
-        self._tenths: list[float] = []
+        self._found: list[NDArray[np.float32]] = []
         self._frames = 0
         self._held = np.zeros(_SPAN - _STEP, np.complex64)  # the past, and what fills no step yet
 
@@ -113,26 +115,36 @@ class Meter:
             spectra = np.fft.fft(spans).astype(np.complex64, copy=False)
             spectra *= _weights()
             weighted = np.fft.ifft(spectra)[:, _SPAN - _STEP :]
-            sides = np.ascontiguousarray(weighted, np.complex64)
-            energies = sides.view(np.float32) ** 2
-            tenths = energies.reshape(-1, 2 * _TENTH).sum(axis=1, dtype=np.float64) / _TENTH
-            self._tenths += tenths.tolist()
+            sides = np.ascontiguousarray(weighted, np.complex64).view(np.float32)
+            sides = sides.reshape(-1, 2 * SLICE)
+            self._found.append(np.einsum("ij,ij->i", sides, sides))
 
-    def lufs(self) -> float:
-        """The integrated loudness of what was fed; ends the measurement. `SILENCE_LUFS` for silence."""
+    def energies(self) -> NDArray[np.float32]:
+        """The weighted energy of every whole slice, both sides together; ends the measurement."""
         import numpy as np
 
-        whole = self._frames // _TENTH
+        whole = self._frames // SLICE
         self.feed(np.zeros((_STEP, 2), np.float32))
-        tenths = np.asarray(self._tenths[:whole])
-        if len(tenths) < 4:
-            return SILENCE_LUFS
-        blocks = (tenths[:-3] + tenths[1:-2] + tenths[2:-1] + tenths[3:]) / 4
-        blocks = blocks[blocks > _energy(SILENCE_LUFS)]
-        if not len(blocks):
-            return SILENCE_LUFS
-        gate = _energy(_loudness(float(blocks.mean())) - 10)
-        return _loudness(float(blocks[blocks > gate].mean()))
+        found = np.concatenate(self._found)[:whole]
+        self._found.clear()
+        return found
+
+
+def integrated(energies: NDArray[np.float32]) -> float:
+    """The integrated loudness of weighted slices, in LUFS; `SILENCE_LUFS` for silence and for less than 400 ms."""
+    import numpy as np
+
+    count = _TENTH // SLICE
+    whole = len(energies) // count
+    tenths = energies[: whole * count].reshape(-1, count).sum(axis=1, dtype=np.float64) / _TENTH
+    if whole < 4:
+        return SILENCE_LUFS
+    blocks = (tenths[:-3] + tenths[1:-2] + tenths[2:-1] + tenths[3:]) / 4
+    blocks = blocks[blocks > _energy(SILENCE_LUFS)]
+    if not len(blocks):
+        return SILENCE_LUFS
+    gate = _energy(_loudness(float(blocks.mean())) - 10)
+    return _loudness(float(blocks[blocks > gate].mean()))
 
 
 def _loudness(energy: float) -> float:

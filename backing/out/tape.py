@@ -98,11 +98,9 @@ class Tape:
 
     def _between(self, start: int, end: int) -> Iterator[tuple[int, int, int]]:
         """Blocks that touch a span: number, first frame, length."""
-        at = 0
-        for block, (frames, _) in enumerate(self._blocks):
-            if at < end and at + frames > start:
-                yield block, at, frames
-            at += frames
+        length = self._blocks[0][0] if self._blocks else 1
+        for block in range(max(0, start // length), min(len(self), -(-end // length))):
+            yield block, block * length, self._blocks[block][0]
 
     def close(self) -> None:
         self._file.close()
