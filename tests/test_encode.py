@@ -10,6 +10,7 @@ import subprocess
 import wave
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import mutagen
 import numpy as np
@@ -21,7 +22,7 @@ from mutagen.id3 import ID3
 from numpy.typing import NDArray
 
 from backing.errors import AudioUnavailable, OutputError
-from backing.out import audio, encode, loudness
+from backing.out import audio, encode, loudness, mp3
 from backing.out.audio import Output, stem_outputs, write_audio, write_outputs
 from backing.out.encode import encoder_path, samples
 from backing.out.loudness import measure
@@ -364,22 +365,23 @@ def test_a_foreign_file_stops_everything_before_it_begins(tmp_path: Path) -> Non
     assert names(tmp_path) == ["a-bass.wav"]
 
 
+@pytest.mark.parametrize(("ending", "kind"), [(".mp3", mp3._Lame), (".m4a", encode._Aac)])
 def test_an_encoder_that_is_killed_is_said_and_the_old_file_stays(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ending: str, kind: Any
 ) -> None:
-    write_audio(tune(), [tmp_path / "a.mp3"])
-    before = (tmp_path / "a.mp3").read_bytes()
-    opened = encode._Ffmpeg.__init__
+    write_audio(tune(), [tmp_path / f"a{ending}"])
+    before = (tmp_path / f"a{ending}").read_bytes()
+    opened = kind.__init__
 
-    def killed(self: encode._Ffmpeg, *arguments: object) -> None:
-        opened(self, *arguments)  # type: ignore[arg-type]
+    def killed(self: Any, *arguments: Any) -> None:
+        opened(self, *arguments)
         os.kill(self._process.pid, signal.SIGKILL)
 
-    monkeypatch.setattr(encode._Ffmpeg, "__init__", killed)
+    monkeypatch.setattr(kind, "__init__", killed)
     with pytest.raises(OutputError, match="the encoder stopped before the end"):
-        write_audio(tune(), [tmp_path / "a.mp3"])
-    assert names(tmp_path) == ["a.mp3"]
-    assert (tmp_path / "a.mp3").read_bytes() == before
+        write_audio(tune(), [tmp_path / f"a{ending}"])
+    assert names(tmp_path) == [f"a{ending}"]
+    assert (tmp_path / f"a{ending}").read_bytes() == before
 
 
 def test_a_missing_encoder_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -402,13 +404,20 @@ def test_a_full_disk_is_said_and_nothing_is_left(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ending: str
 ) -> None:
     """`/dev/full` refuses every byte with "no space left on device" (Linux)."""
-    opened = encode.writer
-    monkeypatch.setattr(
-        audio, "writer", lambda part, *rest, **options: opened(Path("/dev/full"), *rest, **options)
-    )
+    opened = encode._writer
+    monkeypatch.setattr(encode, "_writer", lambda part, *rest: opened(Path("/dev/full"), *rest))
     with pytest.raises(OutputError, match="the disk is full") as caught:
         write_audio(tune(), [tmp_path / f"a{ending}"])
     assert caught.value.exit_code == 4
+    assert names(tmp_path) == []
+
+
+def test_a_disk_that_fills_up_under_the_encoder_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(mp3, "TemporaryFile", lambda **options: Path("/dev/full").open("r+b"))  # noqa: SIM115
+    with pytest.raises(OutputError, match="the disk is full"):
+        write_audio(tune(), [tmp_path / "a.mp3"])
     assert names(tmp_path) == []
 
 
@@ -425,10 +434,10 @@ def test_a_disk_that_fills_up_while_rendering_is_said(
 
 
 def test_an_interruption_leaves_no_file_behind(tmp_path: Path) -> None:
-    for limit in (0.3, 0.9):
+    for at in ("playing", "writing"):
 
-        def stop(share: float, words: str, limit: float = limit) -> None:
-            if share > limit:
+        def stop(share: float, words: str, at: str = at) -> None:
+            if words == at:
                 raise KeyboardInterrupt
 
         with pytest.raises(KeyboardInterrupt):

@@ -1,8 +1,8 @@
 """A performance as sound files: rendered once, written in every format, with and without players.
 
 First the players are rendered, filtered and summed, in blocks, onto a tape on disk, and the sum is measured.
-Then the one gain that brings the whole band to its loudness is known, and the tape is read back through it and the
-limiter into all files at once. Stems and mixes without a player share that gain, so they add up.
+Then the one gain that brings the whole band to its loudness is known, and every file reads the tape back through it
+and the limiter, all at once. Stems and mixes without a player share that gain, so they add up.
 
 A loop is rendered with the ring of its end, which is then folded into its start; its length is exact.
 """
@@ -10,23 +10,23 @@ A loop is rendered with the ring of its end, which is then folded into its start
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
-from queue import Empty, Full, Queue
-from threading import Event, Thread
+from threading import Event, Lock, Thread
 from typing import TYPE_CHECKING
 
-from backing.out import limit, mix
-from backing.out.encode import ENCODED, Writer, encoder_path, writer
+from backing.out import encode, limit, mix
+from backing.out.encode import ENCODED, encoder_path
 from backing.out.files import claim, refusal, whole
 from backing.out.level import Level, Recording, level_for
 from backing.out.loudness import Meter
 from backing.out.soundfont import find
 from backing.out.synth import BLOCK, RATE, frames_of
 from backing.out.tags import tags_of
-from backing.out.tape import Tape, together
+from backing.out.tape import MIX, Tape, together
 from backing.performance import Performance
 
 if TYPE_CHECKING:
@@ -37,6 +37,7 @@ Progress = Callable[[float, str], None]
 STEM_BITS = 24  # fine enough that rounded stems still add up to the mix
 END_FADE_S = 1.0  # at the very end, under the last of the ring
 RENDERED = 0.85  # share of the work that is rendering
+WAIT_S = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +133,7 @@ def write_outputs(
         except OSError as error:
             raise refusal(outputs[0].path, error) from error
         level = level_for(tape, recording, loudness)
-        _write(performance, outputs, tape, recording, level, force, progress)
+        _write(performance, outputs, recording, Playback(tape, recording, level), force, progress)
     progress(1.0, "done")
 
 
@@ -168,15 +169,16 @@ def _record(
         for tracks in source:
             count = min(BLOCK, total - at)
             _fade(performance, tracks, at, count, total)
-            tape.append(tracks, count)
+            band = together(tracks, count)
+            tape.append([*tracks, band] if apart else [band], count)
             if not loop:
-                measure(at, together(tracks, count))
+                measure(at, band)
             at += count
             progress(RENDERED * at / total, "playing")
         if loop:
             fold(tape, starts, ends, total)
-            for block in range(len(tape)):
-                measure(block * BLOCK, together(tape.read(block), tape.frames(block)))
+            for at in range(0, ends, BLOCK):
+                measure(at, tape.span(at, min(at + BLOCK, ends), (MIX,))[0])
     finally:
         source.close()
     return Recording(
@@ -220,119 +222,107 @@ def fold(tape: Tape, start: int, end: int, total: int) -> None:
     tape.cut(end)
 
 
+@dataclass(frozen=True, slots=True)
+class Playback:
+    """A tape at its level: the whole band (`roles` None) or some players."""
+
+    tape: Tape
+    recording: Recording
+    level: Level
+    roles: frozenset[str] | None = None
+
+    @property
+    def frames(self) -> int:
+        return self.recording.frames
+
+    def sound(self, start: int, end: int) -> Sound:
+        """Frames from `start`, the border of a grain, to `end`."""
+        if self.roles is None:
+            tracks = [MIX]
+        else:
+            tracks = [i for i, role in enumerate(self.recording.roles) if role in self.roles]
+        sound = together(self.tape.span(start, end, tracks), end - start)
+        self.level.apply(sound, start)
+        return sound
+
+
 def _write(
     performance: Performance,
     outputs: Sequence[Output],
-    tape: Tape,
     recording: Recording,
-    level: Level,
+    playback: Playback,
     force: bool,
     progress: Progress,
 ) -> None:
     """Play the tape back at its level into every output at once."""
-
     with ExitStack() as stack:
-        files: list[tuple[Output, _Pen]] = []
+        pens = []
         for output in outputs:
             part = stack.enter_context(whole(output.path, force=force))
             pen = _Pen(
                 output.path,
-                lambda part=part, output=output: writer(  # type: ignore[misc]
+                partial(
+                    encode.write,
                     part,
                     output.path.suffix.lower(),
-                    recording.frames,
+                    replace(playback, roles=output.roles),
                     tags_of(performance, output.name),
                     bits=output.bits,
                     loop=recording.loop,
                 ),
             )
             stack.callback(pen.stop)
-            files.append((output, pen))
-        at = 0
-        for block in range(len(tape)):
-            frames = tape.frames(block)
-            tracks = tape.read(block)
-            for track in tracks:
-                if track is not None:
-                    level.apply(track, at)
-            for output, pen in files:
-                chosen = [
-                    t
-                    for i, t in enumerate(tracks)
-                    if output.roles is None or recording.roles[i] in output.roles
-                ]
-                pen.write(together(chosen, frames), at)
-            at += frames
-            progress(RENDERED + (1 - RENDERED) * at / recording.frames, "writing")
-        for _, pen in files:
-            pen.finish()
+            pens.append(pen)
+        progress(RENDERED, "writing")
+        while waiting := [pen for pen in pens if pen.busy()]:
+            done = sum(pen.done for pen in pens) / (len(pens) * recording.frames)
+            progress(RENDERED + (1 - RENDERED) * done, "writing")
+            waiting[0].wait()
+
+
+class _Stopped(Exception):
+    """Nobody waits for this file any longer."""
 
 
 class _Pen:
-    """A writer in a thread of its own, so that one format does not wait for another."""
+    """A file that is written in a thread of its own, so that one format does not wait for another."""
 
-    def __init__(self, path: Path, opened: Callable[[], Writer]) -> None:
+    def __init__(self, path: Path, write: Callable[..., None]) -> None:
+        self.done = 0  # frames
         self._path = path
-        self._open = opened
-        self._blocks: Queue[tuple[Sound, int] | None] = Queue(3)
+        self._write = write
         self._stopped = Event()
+        self._lock = Lock()
         self._error: BaseException | None = None
         self._thread = Thread(target=self._run, daemon=True)
         self._thread.start()
 
-    def write(self, sound: Sound, at: int) -> None:
-        """Hand over a block; what went wrong before is raised here."""
-        self._put((sound, at))
+    def wait(self) -> None:
+        """Wait until it is finished, but not long."""
+        self._thread.join(WAIT_S)
 
-    def finish(self) -> None:
-        """Wait until the file is complete."""
-        self._put(None)
-        self._thread.join()
-        self._check()
+    def busy(self) -> bool:
+        """Whether there is more to write; what went wrong is raised here."""
+        busy = self._thread.is_alive()
+        if isinstance(self._error, OSError):
+            raise refusal(self._path, self._error) from self._error
+        if self._error is not None:
+            raise self._error
+        return busy
 
     def stop(self) -> None:
         """Stop where it is."""
         self._stopped.set()
         self._thread.join()
 
-    def _put(self, item: tuple[Sound, int] | None) -> None:
-        while True:
-            self._check()
-            try:
-                self._blocks.put(item, timeout=0.1)
-            except Full:
-                continue
-            return
-
-    def _check(self) -> None:
-        if isinstance(self._error, OSError):
-            raise refusal(self._path, self._error) from self._error
-        if self._error is not None:
-            raise self._error
+    def _tell(self, frames: int) -> None:
+        if self._stopped.is_set():
+            raise _Stopped
+        with self._lock:
+            self.done += frames
 
     def _run(self) -> None:
         try:
-            out = self._open()
-        except BaseException as error:
+            self._write(tell=self._tell)
+        except BaseException as error:  # handed to the thread that waits
             self._error = error
-            return
-        try:
-            for sound, at in self._given():
-                out.write(sound, at)
-            if self._stopped.is_set():
-                out.abandon()
-            else:
-                out.close()
-        except BaseException as error:
-            self._error = error
-            out.abandon()
-
-    def _given(self) -> Iterator[tuple[Sound, int]]:
-        while not self._stopped.is_set():
-            try:
-                item = self._blocks.get(timeout=0.1)
-            except Empty:
-                continue
-            if item is None:
-                return
-            yield item

@@ -1,8 +1,8 @@
-"""Sound files in blocks: WAV by hand, FLAC and OGG through soundfile, MP3 and M4A through ffmpeg.
+"""Sound files in blocks: WAV by hand, FLAC and OGG through soundfile, M4A and (see `mp3`) MP3 through ffmpeg.
 
 Conventions: a writer takes float32 blocks of shape (n, 2) at their final level and turns them into the file's own
 samples; 16 bits get triangular dither, whose noise depends on the place in the file and on nothing else.
-Sources: dither of two evenly spread numbers, one step each (common practice); MP3 with the Info tag that says how
+Sources: dither of two evenly spread numbers, one step each (common practice); M4A with an edit list that says how
 much of its head and tail to leave out.
 """
 
@@ -10,11 +10,13 @@ from __future__ import annotations
 
 import re
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from backing.errors import AudioUnavailable, OutputError
-from backing.out.loudness import encoder_path
+from backing.errors import AudioUnavailable
+from backing.out import mp3
+from backing.out.loudness import encoder_path, failure
 from backing.out.tags import Tags
 from backing.out.wave import RATE, WaveFile
 
@@ -24,13 +26,23 @@ if TYPE_CHECKING:
 
     Sound = NDArray[np.float32]
 
-__all__ = ["ENCODED", "SOUND", "Writer", "encoder_path", "writer"]
+__all__ = ["ENCODED", "SOUND", "Source", "encoder_path", "write"]
 
 SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
 ENCODED = (".mp3", ".m4a")  # by ffmpeg
-BITRATE = "192k"
-LAME_SCALE = 1 / 0.97  # LAME turns a constant 192 kbit/s down to 0.97; measured: 0.26 LU
-_FULL_DISK = "the disk is full"
+BITRATE = f"{mp3.KBPS}k"
+BLOCK = 64 * mp3.FRAME  # frames at a time
+
+
+class Source(Protocol):
+    """Sound by its place."""
+
+    @property
+    def frames(self) -> int:
+        """Length in frames (sample pairs)."""
+
+    def sound(self, start: int, end: int) -> Sound:
+        """Samples of shape (end - start, 2); `start` is a multiple of 64."""
 
 
 class Writer(Protocol):
@@ -46,21 +58,43 @@ class Writer(Protocol):
         """Stop without finishing; the file is of no use."""
 
 
-def writer(
+def write(
     part: Path,
     ending: str,
-    frames: int,
+    source: Source,
     tags: Tags,
     *,
     bits: int = 16,
     loop: tuple[int, int] | None = None,
+    tell: Callable[[int], None] = lambda frames: None,
+) -> None:
+    """Write the file `part` in the format that `ending` names.
+
+    `tell` hears how many frames were taken, and may raise to end it. Raises OSError, `OutputError`, `AudioUnavailable`.
+    """
+    if ending == ".mp3":
+        mp3.write(part, source, tags, tell)
+        return
+    out = _writer(part, ending, source.frames, tags, bits, loop)
+    try:
+        for at in range(0, source.frames, BLOCK):
+            end = min(source.frames, at + BLOCK)
+            tell(end - at)
+            out.write(source.sound(at, end), at)
+    except BaseException:
+        out.abandon()
+        raise
+    out.close()
+
+
+def _writer(
+    part: Path, ending: str, frames: int, tags: Tags, bits: int, loop: tuple[int, int] | None
 ) -> Writer:
-    """A writer into the file `part` for the format that `ending` names."""
     if ending == ".wav":
         return _Wave(part, frames, bits, tags, loop)
     if ending in (".flac", ".ogg"):
         return _SoundFile(part, ending, bits, tags)
-    return _Ffmpeg(part, ending, frames, tags)
+    return _Aac(part, frames, tags)
 
 
 def samples(sound: Sound, bits: int, at: int) -> NDArray[np.int16] | NDArray[np.int32]:
@@ -150,10 +184,9 @@ class _SoundFile:
     abandon = close
 
 
-class _Ffmpeg:
-    def __init__(self, part: Path, ending: str, frames: int, tags: Tags) -> None:
+class _Aac:
+    def __init__(self, part: Path, frames: int, tags: Tags) -> None:
         self._chapters = part.with_name(part.name + ".chapters")
-        self._gain = 1.0
         arguments = [encoder_path(), "-hide_banner", "-loglevel", "error", "-y"]
         arguments += ["-f", "f32le", "-ar", str(RATE), "-ac", "2", "-i", "pipe:0"]
         if len(tags.chapters) > 1:
@@ -161,13 +194,12 @@ class _Ffmpeg:
             arguments += ["-f", "ffmetadata", "-i", str(self._chapters), "-map_chapters", "1"]
         arguments += ["-map", "0:a", "-fflags", "+bitexact"]
         arguments += ["-flags:a", "+bitexact", "-b:a", BITRATE]
-        for name, value in _metadata(tags, ending).items():
-            arguments += ["-metadata", f"{name}={value}"]
-        if ending == ".mp3":
-            self._gain = LAME_SCALE
-            arguments += ["-c:a", "libmp3lame", "-id3v2_version", "3", "-f", "mp3"]
-        else:
-            arguments += ["-c:a", "aac", "-movflags", "+faststart", "-f", "ipod"]
+        comment = f"{tags.comment}; {tags.bpm} bpm, {tags.key}"
+        said = {"title": tags.title, "artist": tags.by, "comment": comment, "tmpo": str(tags.bpm)}
+        for name, value in said.items():
+            if value:
+                arguments += ["-metadata", f"{name}={value}"]
+        arguments += ["-c:a", "aac", "-movflags", "+faststart", "-f", "ipod"]
         try:
             self._process = subprocess.Popen(
                 [*arguments, str(part)],
@@ -179,11 +211,9 @@ class _Ffmpeg:
             raise AudioUnavailable(f"the encoder cannot be started: {error.strerror}") from error
 
     def write(self, sound: Sound, at: int) -> None:
-        import numpy as np
-
         assert self._process.stdin is not None
         try:
-            self._process.stdin.write((sound * np.float32(self._gain)).data.cast("B"))
+            self._process.stdin.write(sound.data.cast("B"))
         except BrokenPipeError:
             self.close()
 
@@ -191,28 +221,13 @@ class _Ffmpeg:
         _, report = self._process.communicate()
         self._chapters.unlink(missing_ok=True)
         if self._process.returncode:
-            said = report.decode("utf-8", "replace").strip().splitlines()
-            if any("No space left" in line for line in said):
-                raise OSError(28, _FULL_DISK)
-            raise OutputError(
-                f"the encoder stopped before the end: {said[-1] if said else 'it was ended'}"
-            )
+            raise failure(report)
 
     def abandon(self) -> None:
         if self._process.poll() is None:
             self._process.kill()
         self._process.communicate()
         self._chapters.unlink(missing_ok=True)
-
-
-def _metadata(tags: Tags, ending: str) -> dict[str, str]:
-    found = {"title": tags.title, "artist": tags.by, "comment": tags.comment}
-    if ending == ".mp3":
-        found |= {"TBPM": str(tags.bpm), "TKEY": tags.key[:3], "encoded_by": tags.maker}
-    else:
-        found["comment"] += f"; {tags.bpm} bpm, {tags.key}"
-        found |= {"tmpo": str(tags.bpm)}
-    return {name: value for name, value in found.items() if value}
 
 
 def chapters(tags: Tags, frames: int) -> str:

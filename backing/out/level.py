@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from backing.out import limit
 from backing.out.loudness import SILENCE_LUFS, SLICE, integrated
 from backing.out.synth import BLOCK
-from backing.out.tape import Tape, together
+from backing.out.tape import MIX, Tape
 
 if TYPE_CHECKING:
     import numpy as np
@@ -105,6 +105,5 @@ def _true_peaks(
     for block in np.unique(suspects // per_block):
         grains = suspects[suspects // per_block == block]
         first, last = int(grains[0]) * limit.GRAIN, int(grains[-1] + 1) * limit.GRAIN
-        count = last - first + 2 * limit.CONTEXT
-        sound = together(tape.span(first - limit.CONTEXT, last + limit.CONTEXT), count)
+        (sound,) = tape.span(first - limit.CONTEXT, last + limit.CONTEXT, (MIX,))
         peaks[grains] = limit.true_peaks(sound, grains - grains[0])

@@ -12,6 +12,7 @@ any rate through the bilinear transform; ffmpeg's filter `ebur128`.
 
 from __future__ import annotations
 
+import errno
 import math
 import re
 import shutil
@@ -58,6 +59,16 @@ def encoder_path() -> str:
     if shutil.which(path) is None:
         raise AudioUnavailable(f"the encoder cannot be started: there is no program {path}")
     return path
+
+
+def failure(report: bytes) -> Exception:
+    """What ended an encoder, from what it said."""
+    said = report.decode("utf-8", "replace").strip().splitlines()
+    if any("No space left" in line for line in said):
+        return OSError(errno.ENOSPC, "the disk is full")
+    return OutputError(
+        f"the encoder stopped before the end: {said[-1] if said else 'it was ended'}"
+    )
 
 
 def weighting(rate: float) -> tuple[tuple[float, ...], tuple[float, ...]]:

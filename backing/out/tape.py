@@ -1,6 +1,6 @@
 """Sound that waits on disk until its level is known.
 
-A tape has one or more tracks and runs in blocks; a silent block takes no room. It is a temporary file beside the
+A tape has one or more tracks and runs in blocks; a silent block takes no room. Many threads may read it at once. It is a temporary file beside the
 target that has no name where the system allows that, so nothing is left even when the program is killed.
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from threading import Lock
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     Sound = NDArray[np.float32]  # (frames, 2)
 
 FRAME = 8  # bytes of a frame of a track
+MIX = -1  # the last track of a tape holds all players
 
 
 class Tape:
@@ -30,6 +32,7 @@ class Tape:
         self._file: Any = tempfile.TemporaryFile(  # noqa: SIM115
             dir=folder, prefix=".backing-", buffering=0
         )
+        self._lock = Lock()
         self._end = 0
         self._blocks: list[tuple[int, list[int]]] = []  # frames, and an offset a track (-1: silent)
 
@@ -55,14 +58,16 @@ class Tape:
         """Length of a block."""
         return self._blocks[block][0]
 
-    def span(self, start: int, end: int) -> list[Sound]:
-        """Every track from frame `start` to `end`, across blocks; silence outside the tape."""
+    def span(self, start: int, end: int, tracks: Sequence[int] | None = None) -> list[Sound]:
+        """Tracks (all, or those numbered) from frame `start` to `end`, across blocks; silence outside the tape."""
         import numpy as np
 
-        found = [np.zeros((end - start, 2), np.float32) for _ in range(self._tracks())]
+        numbers = range(self._tracks()) if tracks is None else tracks
+        found = [np.zeros((end - start, 2), np.float32) for _ in numbers]
         for block, at, frames in self._between(start, end):
             first, last = max(start, at), min(end, at + frames)
-            for offset, part in zip(self._blocks[block][1], found, strict=True):
+            for number, part in zip(numbers, found, strict=True):
+                offset = self._blocks[block][1][number]
                 if offset >= 0:
                     self._fill(part[first - start : last - start], offset + FRAME * (first - at))
         return found
@@ -120,12 +125,13 @@ class Tape:
 
     def _fill(self, track: Sound, at: int) -> None:
         rest = track.data.cast("B")
-        self._file.seek(at)
-        while rest:
-            got = self._file.readinto(rest)
-            if not got:
-                raise OSError("the temporary file lost its end")
-            rest = rest[got:]
+        with self._lock:
+            self._file.seek(at)
+            while rest:
+                got = self._file.readinto(rest)
+                if not got:
+                    raise OSError("the temporary file lost its end")
+                rest = rest[got:]
 
 
 def together(tracks: Sequence[Sound | None], frames: int) -> Sound:
