@@ -2,7 +2,8 @@
 
 *Conventions*: degrees are named above the root (9, #11, b13). A colour must stand in the table for this kind of chord
 and its function, lie in the chord's scale and not be one of its notes to avoid; it never stands beside a written
-alteration of the same note, a semitone from a melody note, or on a chord whose writer said exactly what to add.
+alteration of the same note, a semitone from a melody note, or on a chord whose writer said exactly what to add. A
+triad over another of its notes takes no sixth, which would make it the seventh chord a third below.
 
 *Sources*: colours by quality and function are common practice of jazz comping; see the textbooks' tables of available
 tensions.
@@ -85,6 +86,8 @@ def colours(
     if kind is None or any(word in chord.quality for word in ("add", "no", "alt")):
         return ()
     row = ROWS.get((kind, function.role), ROWS[kind, "*"])
+    if chord.bass is not None and kind.endswith("triad") and chord.bass.pc != chord.root.pc:
+        row = tuple(d for d in row if d.number != 13)  # D/F# with a sixth would be Bm7/F#
     scale = function.scale
     allowed = scale.pitch_classes - {d.semitones % 12 for d in scale.avoid}
     held = {d.semitones % 12 for d in chord.degrees}

@@ -56,6 +56,9 @@ def tones(chord: Chord, colours: tuple[Degree, ...] = ()) -> Tones:
             colours = tuple(c for c in colours if c.semitones % 12 != bass)
     whole = chord.bass is not None and chord.bass.pc != chord.root.pc
     free = tuple(c for c in colours if all(c.semitones % 12 != d.semitones % 12 for d in kept))
+    if chord.family == "dominant" and any(c.name == "b13" for c in free):
+        # one player's fifth would rub against another's flat thirteenth
+        kept = tuple(d for d in kept if d.name != "5" or d in chord.must_sound)
     need = tuple(d for d in chord.must_sound if d in kept)
     if whole:
         need = kept if len(kept) < 5 else tuple(d for d in kept if d.number == 1 or d in need)
@@ -118,12 +121,14 @@ def selections(offer: Tones, voices: int) -> tuple[tuple[tuple[Degree, ...], flo
         if {0, 2} <= steps and 7 not in steps and any(d.number == 9 for d in chosen):
             cost += 0.4  # root and ninth side by side want a fifth between them and the third
         if offer.any_of:  # altered: the sharp fifth and the sharp ninth say it best
-            cost += 0.35 * any(d.name == "b5" for d in more) + 0.2 * any(
+            cost += 0.9 * any(d.name == "b5" for d in more) + 0.2 * any(
                 d.name == "b9" for d in more
             )
         cost += 0.3 * any(d.number == 11 and d in offer.colours for d in more)
         if offer.family == "half-diminished" and any(d.number == 13 for d in more):
-            cost += 0.8  # it turns the chord into a dominant ninth
+            if all(d.number != 1 for d in chosen):
+                continue  # without its root it is the dominant ninth a third below
+            cost += 0.8
         unused = [c for c in offer.colours if c not in chosen]
         cost += 0.35 * min(2, len(unused))
         found.append((tuple(sorted(chosen, key=lambda d: d.semitones % 12)), cost))

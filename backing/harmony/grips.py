@@ -140,6 +140,10 @@ def _closed(
                 low = max(low, LOW)
             cost += 0.15 * max(0, LOW - low) + 0.4 * max(0, highest - HIGH)
             cost += 0.35 * (group[-1] - group[0] - len(group) + 1)
+            if not shape.bare and group[0] == 0:
+                cost += 0.4  # the lowest string is the bass's
+            if family == "shells" and group[0] > 2:
+                cost += 0.8  # three thin strings are no rhythm section
             frets = [-1] * 6
             for string, above in zip(group, over, strict=True):
                 frets[string] = bottom + above

@@ -28,6 +28,10 @@ from backing.timeline import MelodyNote
 NEAR_TIE = 0.45  # what chance may weigh
 NARROWEST = 17  # semitones in which every chord of four notes has a voicing
 RESTLESS = 7.0  # against leaving a chord as it is for bars on end
+UNMOVED = 2.0  # against the very notes of the chord before, under which a change is not heard
+TOP_HELD = 0.4  # against the top note of the chord before: a line moves
+MOVES_ON = 4.0  # times that, every other bar
+PLAIN_FIFTHS = ("power", "open", "triads")  # grips of a guitar that rub against a flat thirteenth
 
 
 class Step(NamedTuple):
@@ -42,6 +46,7 @@ class Step(NamedTuple):
     fast: bool
     level: str
     restless: bool
+    turns: bool  # whether a line that stayed moves on here
 
 
 class Voiced(NamedTuple):
@@ -56,6 +61,8 @@ def steps(brief: Brief) -> list[Step]:
     changes = [*brief.changes, *([brief.ahead] if brief.ahead else [])]
     functions = _functions(brief, changes)
     bass = brief.heard.get("bass", ())
+    guitar = brief.style.part("guitar")
+    fifths = guitar is not None and guitar.settings.get("voicing") in PLAIN_FIFTHS
     made = []
     under, over, bar = 0, 0, 0
     for number, change in enumerate(changes):
@@ -77,13 +84,14 @@ def steps(brief: Brief) -> list[Step]:
             Step(
                 change,
                 chord,
-                _colours(chord, role, brief.bars[bar].key, sung) if role else (),
+                _colours(chord, role, brief.bars[bar].key, sung, fifths) if role else (),
                 _highest(bass, under, change.end_q),
                 _highest(bass, under, change.end_q, change.start_q),
                 sung,
                 length <= brief.bars[bar].meter.beat_q,
                 band(brief.plans[bar].level),
                 again and bar % 2 == 0 and not brief.style.repeats,
+                bar % 2 == 0,
             )
         )
     return made
@@ -123,9 +131,10 @@ def _analysed(
 
 
 def _colours(
-    chord: Chord, function: Function, key: Key, melody: tuple[int, ...]
+    chord: Chord, function: Function, key: Key, melody: tuple[int, ...], fifths: bool
 ) -> tuple[Degree, ...]:
-    return colours(chord, function, key, tuple(sorted({note % 12 for note in melody})))
+    found = colours(chord, function, key, tuple(sorted({note % 12 for note in melody})))
+    return tuple(d for d in found if d.name != "b13") if fifths else found
 
 
 def _highest(bass: Sequence[Note], at: int, end: Fraction, since: Fraction | None = None) -> int:
@@ -146,12 +155,22 @@ def _sung(melody: Sequence[MelodyNote], at: int, end: Fraction) -> tuple[int, ..
 
 
 @lru_cache(maxsize=2048)
-def _edges(a: Palette, b: Palette, weight: float, restless: bool) -> tuple[tuple[float, ...], ...]:
-    """`voicings.moves`, weighed; with `restless` a voicing that simply stays costs something."""
+def _edges(
+    a: Palette, b: Palette, weight: float, restless: bool, changes: bool, held: float
+) -> tuple[tuple[float, ...], ...]:
+    """`voicings.moves`, weighed; with `restless` a voicing that simply stays costs something.
+
+    Where the chord `changes`, the same notes again and, by `held`, the same top note cost something too.
+    """
     made = [[weight * cost for cost in column] for column in moves(a, b)]
     if restless and a is b:
         for i, column in enumerate(made):
             column[i] += RESTLESS
+    if changes:
+        for after, column in zip(b.voicings, made, strict=True):
+            for i, before in enumerate(a.voicings):
+                if before.top == after.top:
+                    column[i] += UNMOVED if before.pitches == after.pitches else held
     return tuple(map(tuple, made))
 
 
@@ -176,10 +195,12 @@ def voice(
     low: int,
     high: int,
     voices: int = 0,
+    held: float = TOP_HELD,
 ) -> dict[int, Voiced]:
     """The best voicing for every change (by its index) and for the change after the section.
 
-    `family` names the family of voicings for each level; `voices` 0 is what the family usually has.
+    `family` names the family of voicings for each level; `voices` 0 is what the family usually has; `held` is what a
+    top note costs that stays while the chord changes.
     """
     found = steps(brief)
     if not found:
@@ -207,10 +228,12 @@ def voice(
         if step.bass or step.melody:
             own = [c + _surroundings(v, step) for c, v in zip(own, offer.voicings, strict=True)]
         nodes.append(own)
-    edges = [
-        _edges(a, b, 1.5 if step.fast else 1.0, step.restless)
-        for a, b, step in zip(palettes, palettes[1:], found[1:], strict=False)
-    ]
+    edges = []
+    for a, b, last, step in zip(palettes, palettes[1:], found, found[1:], strict=False):
+        weight = 0.0 if step.fast else held * MOVES_ON if step.turns else held
+        edges.append(
+            _edges(a, b, 1.5 if step.fast else 1.0, step.restless, last.chord != step.chord, weight)
+        )
     path = best_path(nodes, edges)
     made: dict[int, Voiced] = {}
     before: Voicing | None = None

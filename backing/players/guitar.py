@@ -24,7 +24,16 @@ from backing.harmony.grips import Grips, grips, shifts
 from backing.harmony.search import best_path, jitter
 from backing.harmony.symbol import Chord
 from backing.instruments import STANDARD_TUNING
-from backing.players.chordal import NEAR_TIE, RESTLESS, bar_of, families, steps
+from backing.players.chordal import (
+    MOVES_ON,
+    NEAR_TIE,
+    RESTLESS,
+    TOP_HELD,
+    UNMOVED,
+    bar_of,
+    families,
+    steps,
+)
 from backing.players.common import Brief
 from backing.players.rhythm import Event, strokes
 from backing.players.touch import broken, sounding_end, unheard, velocity
@@ -72,8 +81,12 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
         offer = grips(step.chord, added, kind, VOICES[kind], strings, capo, lowest)
         offers.append(offer)
         place = (bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
+        settled = step.fast or kind in (
+            "open",
+            "power",
+        )  # a strumming hand takes the shape it knows
         chance = jitter(
-            brief.place.roll("grip", *place), len(offer.grips), 0.15 if step.fast else NEAR_TIE
+            brief.place.roll("grip", *place), len(offer.grips), 0.1 if settled else NEAR_TIE
         )
         own = [c + x for c, x in zip(offer.costs, chance, strict=True)]
         if step.melody:
@@ -82,12 +95,12 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
                 for c, g in zip(own, offer.grips, strict=True)
             ]
         nodes.append(own)
-    edges = [
-        _edges(
-            a, b, 1.5 if step.fast else 1.0, step.restless, family[step.level] in ("open", "power")
-        )
-        for a, b, step in zip(offers, offers[1:], found[1:], strict=False)
-    ]
+    edges = []
+    for a, b, last, step in zip(offers, offers[1:], found, found[1:], strict=False):
+        strummed = family[step.level] in ("open", "power")
+        top = 0.0 if step.fast or strummed else TOP_HELD * MOVES_ON if step.turns else TOP_HELD
+        weight = 1.5 if step.fast else 1.0
+        edges.append(_edges(a, b, weight, step.restless, strummed, last.chord != step.chord, top))
     path = best_path(nodes, edges)
     made: dict[int, Held] = {}
     before: Grip | None = None
@@ -100,12 +113,18 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
 
 @lru_cache(maxsize=2048)
 def _edges(
-    a: Grips, b: Grips, weight: float, restless: bool, strummed: bool
+    a: Grips, b: Grips, weight: float, restless: bool, strummed: bool, changes: bool, held: float
 ) -> tuple[tuple[float, ...], ...]:
+    """`shifts`, weighed, with what `chordal` says against a chord that stays and a top note that never moves."""
     made = [[weight * cost for cost in column] for column in shifts(a, b, strummed)]
     if restless and not strummed and a is b:
         for i, column in enumerate(made):
             column[i] += RESTLESS
+    if changes and not strummed:
+        for after, column in zip(b.grips, made, strict=True):
+            for i, before in enumerate(a.grips):
+                if before.pitches[-1] == after.pitches[-1]:
+                    column[i] += UNMOVED if before.pitches == after.pitches else held
     return tuple(map(tuple, made))
 
 

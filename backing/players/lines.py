@@ -36,12 +36,16 @@ def play(brief: Brief) -> list[Note]:
     if names == {"guide tones"}:
         return _guide_tones(brief)
     low, high = _register(brief)
-    voicings = voice(
-        brief, families(brief, "voicing", FAMILY.get(brief.part.role, "close")), low, high
-    )
+    family = families(brief, "voicing", FAMILY.get(brief.part.role, "close"))
     if names == {"pad"}:
-        return _pad(held(brief), voicings)
-    return _stabs(strokes(brief), voicings)
+        return _pad(held(brief), voice(brief, family, low, high, held=0.0))
+    voicings = voice(brief, family, low, high)
+    return _stabs(strokes(brief, owes=not _comped(brief)), voicings)
+
+
+def _comped(brief: Brief) -> bool:
+    """Whether keys or a guitar play the chords, so that a section may rest."""
+    return any(brief.style.part(role) is not None for role in ("keys", "guitar"))
 
 
 def _register(brief: Brief) -> tuple[int, int]:

@@ -1,10 +1,12 @@
 """From a brief to strokes: when a chordal player plays, which chord, and why.
 
-Patterns are chosen bar by bar, laid over the section and given their chords. Four rules hold for every style:
+Patterns are chosen bar by bar, laid over the section and given their chords. These rules hold for every style:
 
     a hit in the last eighth before a change, with nothing on the change, plays the chord to come
+    in a quick row of chords, a beat or less each, every chord is struck on its beat and none comes ahead
     a pushed chord is struck where it is pushed to, and not again on its beat
-    every chord is struck at least once; where no stroke of the pattern falls in it, one is added on the change
+    who comps strikes every chord at least once; where no stroke of the pattern falls in it, one is added on the change
+    a chord that a pattern holds over a change moves on with it
     nothing sounds over the border of a silence
 
 Conventions: places and lengths in quarters. Source: common practice; the first rule is what comping methods teach of
@@ -27,6 +29,7 @@ from backing.timebase import EIGHTH, QUARTER, Meter
 
 ADDED = "added on the change, so that the chord is heard"
 AHEAD = "ahead of the beat: the chord to come"
+MOVED = "held on, and moved with the chord"
 PUSHED = "pushed"
 
 
@@ -106,10 +109,12 @@ def _score(brief: Brief, plans: list[tuple[Pattern, int] | None]) -> _Score:
     )
 
 
-def strokes(brief: Brief, lines: Sequence[str] = ("chord",)) -> tuple[Event, ...]:
+def strokes(
+    brief: Brief, lines: Sequence[str] = ("chord",), owes: bool = True
+) -> tuple[Event, ...]:
     """Every stroke of a section in order of time; `lines` are those of the patterns that the player reads.
 
-    Bars whose algorithm is `pad`, bars out of time and bars without a pattern have one long stroke a chord.
+    Who `owes` the chords adds a stroke where the pattern leaves one out; a section of horns rests where it rests. Bars whose algorithm is `pad`, bars out of time and bars without a pattern have one long stroke a chord.
     """
     score = _score(brief, chosen(brief))
     events: list[Event] = []
@@ -123,7 +128,7 @@ def strokes(brief: Brief, lines: Sequence[str] = ("chord",)) -> tuple[Event, ...
         for line in lines:
             mine = [r for r in raw if r.line == line]
             if line == "chord" or mine:
-                events += _harmonised(score, zone, mine, line)
+                events += _harmonised(score, zone, mine, line, owes)
     events.sort(key=lambda e: e.start_q)
     return tuple(_over_borders(events))
 
@@ -237,10 +242,13 @@ def same_chord(a: Change, b: Change) -> bool:
     return a.span.chord == b.span.chord if not b.span.again else True
 
 
-def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[Event]:
+def _harmonised(
+    score: _Score, zone: Zone, raw: list[_Raw], line: str, owes: bool = True
+) -> list[Event]:
     """Strokes of one line with their chords, ends cut at the next stroke, the zone and silence."""
     raw.sort(key=lambda r: r.start_q)
     whole = zone.kind is ZoneKind.TIME and line == "chord"
+    hand = "d" if any(r.mark in "dDuU" for r in raw) else "x"  # how a stroke is added
     changes = score.changes(zone.start_q, zone.end_q)
     placed: list[tuple[_Raw, Change]] = []
     at = 0
@@ -260,11 +268,13 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
         beat = change.span.start_q
         if line == "chord" and here and whole:
             here = _together(score, change, start, here)
+            if i and ring_q > start + EIGHTH and early is not change:
+                here = _moved(score, changes[i - 1], change, start, here, ring_q, hand)
         if start == change.start_q < beat and zone.kind is ZoneKind.TIME:
             moved = next((r for r in here if r.start_q == beat), None)
             here = [r for r in here if r.start_q == start or r.start_q > beat]
             if (whole or moved) and (not here or here[0].start_q != start):
-                here.insert(0, _added(score, start, end, "x", line))
+                here.insert(0, _added(score, start, end, hand, line))
             if moved and here[0].start_q == start:
                 here[0].mark, here[0].end_q = moved.mark, max(here[0].end_q, moved.end_q)
             if here and here[0].start_q == start:
@@ -280,6 +290,7 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
             and not (at < len(raw) and raw[at].start_q == following.start_q)
             and following.start_q <= zone.end_q
             and not (whole and following.start_q < following.span.start_q)
+            and not (line == "chord" and (_quick(score, change) or _quick(score, following)))
         )
         mine = 0
         for stroke in here:
@@ -297,9 +308,9 @@ def _harmonised(score: _Score, zone: Zone, raw: list[_Raw], line: str) -> list[E
                 placed.append((stroke, change))
                 mine += 1
         rings = change.span.again and ring_q > start
-        if not mine and not struck and whole and not rings:
+        if not mine and not struck and whole and owes and not rings:
             last = placed.pop() if placed and early is following and here else None
-            placed.append((_added(score, start, end, "x", line), change))
+            placed.append((_added(score, start, end, hand, line), change))
             if last is not None:
                 placed.append(last)
         if placed:
@@ -318,19 +329,47 @@ def _beyond(score: _Score, change: Change, zone: Zone) -> Change | None:
     return brief.changes[score.order[change.index] + 1]
 
 
+def _quick(score: _Score, change: Change) -> bool:
+    """Whether a chord stands in a quick row: it is new and lasts no longer than a beat."""
+    if change.span.again:
+        return False
+    bars = score.brief.bars
+    bar = bars[min(score.bar(change.span.start_q), len(bars) - 1)]
+    return change.span.length_q <= bar.meter.beat_q
+
+
 def _together(score: _Score, change: Change, start: Fraction, here: list[_Raw]) -> list[_Raw]:
-    """Strokes of a chord that lasts no longer than a beat: it is not broken, and where ideas are held not struck late."""
-    beat_q = score.brief.bars[here[0].bar].meter.beat_q
-    if change.span.length_q > beat_q or change.span.again:
+    """Strokes of a chord in a quick row: it is struck on its beat and not broken; jazz comping strikes it once."""
+    if not _quick(score, change):
         return here
     first = here[0]
-    if first.start_q > start and holds_ideas(score.brief.style):
-        first.start_q = start
+    first.start_q = min(first.start_q, start)
     if not any(r.mark.isdigit() for r in here):
-        return here
+        return here if holds_ideas(score.brief.style) else here[:1]
     why = f"{first.why}, struck whole in a quick row of chords"
     end = max(r.end_q for r in here)
     return [_Raw(first.start_q, end, "x", first.line, why, first.bar, first.strict)]
+
+
+def _moved(
+    score: _Score,
+    before: Change,
+    change: Change,
+    start: Fraction,
+    here: list[_Raw],
+    ring_q: Fraction,
+    hand: str,
+) -> list[_Raw]:
+    """Strokes of a chord over whose beginning another is held: the hand goes on with the harmony (common practice).
+
+    Where the pattern strikes within a beat, it waits for that.
+    """
+    first = here[0]
+    beat_q = score.brief.bars[first.bar].meter.beat_q
+    if first.mark.isdigit() or first.start_q < start + beat_q or same_chord(before, change):
+        return here
+    end = min(ring_q, first.start_q)
+    return [_Raw(start, end, hand, first.line, f"{first.why}, {MOVED}", first.bar), *here]
 
 
 def _added(score: _Score, start: Fraction, end: Fraction, mark: str, line: str) -> _Raw:

@@ -1,0 +1,177 @@
+"""Keys, guitar and a section of horns as their players would read them: together, in quick rows, over held chords.
+
+Facts are common practice of comping and section writing unless a source stands beside them.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from itertools import groupby, pairwise
+
+import pytest
+
+from backing.arrangement import Arrangement, Note, Player
+from backing.harmony.colours import colours
+from backing.harmony.families import selections, tones
+from backing.harmony.function import analyse
+from backing.pitch import Key, NoteName, degrees
+from tests import measures
+from tests.band import arranged, chart, player
+from tests.briefs import chord
+from tests.generated import ii_v_i
+
+QUICK = "Gmaj7 G/B C6/9 C#dim7 | D7sus4 D7b9 Em7 G/D | Cmaj7 Bm7 Am7 D7#5 | G6 Bb13 A7b9 D7alt"
+SWUNG = ("medium swing", "bossa nova", "jazz ballad", "neo-soul", "slow blues")
+
+
+def struck(who: Player) -> dict[Fraction, list[Note]]:
+    """Strokes of several notes by their place."""
+    return {s[0].start_q: s for s in measures.strokes(who.notes) if len(s) > 1}
+
+
+def cycle(style: str, minor: bool = False) -> Arrangement:
+    return arranged(chart(ii_v_i(minor), meter="4/4", tempo=140, ending="as written"), style)
+
+
+# Rhythm
+
+
+@pytest.mark.parametrize("style", SWUNG)
+def test_a_chord_a_beat_is_struck_on_its_beat_by_everyone(style: str) -> None:
+    """Nobody comes ahead in a quick row: every chord of keys and guitar begins where it is written."""
+    music = arranged(chart(QUICK, meter="4/4", tempo=100), style)
+    for role in ("keys", "guitar"):
+        first: dict[int, Fraction] = {}
+        for note in player(music, role).notes:
+            first.setdefault(note.chord, note.start_q)
+        for index, span in enumerate(music.timeline.chords[:16]):
+            assert first[index] == span.start_q, (role, span.symbol)
+
+
+def test_a_chord_held_over_a_change_moves_with_it() -> None:
+    """A pianist who holds one chord to the bar's end moves at the half bar where the harmony does."""
+    bars = " | ".join(["Fmaj9 Eb9", "D7b9 C7#5", "Am7 Abdim7", "Gm7 C7"] * 4)
+    for seed in (1, 2, 3):
+        music = arranged(chart(bars, meter="4/4"), "bossa nova", seed)
+        keys = player(music, "keys").notes
+        for index, span in enumerate(music.timeline.chords):
+            mine = [n for n in keys if n.chord == index]
+            assert min(n.start_q for n in mine) <= span.start_q + 1, (seed, span.bar, span.symbol)
+
+
+def test_horns_rest_where_their_riff_rests() -> None:
+    """A horn section owes no chord: nothing is added where keys and guitar comp."""
+    vamp = chart(" | ".join(["Em7", "A13", "Em7", "A9"] * 6), meter="4/4")
+    for style in ("funk", "ska", "four-beat soul", "salsa", "mambo"):
+        horns = player(arranged(vamp, style), "horns")
+        assert horns.notes
+        assert not [n for n in horns.notes if "added" in n.why], style
+
+
+def test_horns_who_comp_alone_play_every_chord() -> None:
+    """In a march the horns are the chords."""
+    tune = chart("C | F | G7 | C | Am | Dm | G7 | C", meter="2/4")
+    horns = player(arranged(tune, "march"), "horns")
+    assert {n.chord for n in horns.notes} >= set(range(8))
+
+
+def test_a_strummed_part_adds_strums() -> None:
+    """A stroke that is added to a strummed bar is a downstroke, not plucked."""
+    bars = " | ".join(["C G/B", "Am F", "Dm7 G7 C/E F", "C"] * 3)
+    for style in ("folk strum", "rock eighths", "medium swing", "reggae rockers"):
+        guitar = player(arranged(chart(bars, meter="4/4"), style), "guitar")
+        added = [n for n in guitar.notes if "added" in n.why]
+        assert all("plucked" not in n.why for n in added), style
+
+
+# Harmony between players
+
+
+def test_a_flat_thirteenth_drives_out_the_fifth() -> None:
+    """G7 in C minor: who plays the flat thirteenth and who does not must not rub, so nobody plays the fifth."""
+    offer = tones(chord("G7"), degrees("b9 b13"))
+    assert all("5" not in {d.name for d in chosen} for chosen, _ in selections(offer, 4))
+
+
+@pytest.mark.parametrize("style", SWUNG)
+def test_players_agree_on_the_fifth_of_a_dominant(style: str) -> None:
+    music = cycle(style, minor=True)
+    for index, span in enumerate(music.timeline.chords):
+        if span.chord is None or span.chord.family != "dominant":
+            continue
+        names = {
+            n.degree
+            for p in measures.roles(music)
+            for n in p.notes
+            if n.chord == index and n.degree
+        }
+        assert not {"5", "b13"} <= names, (span.bar, span.symbol)
+
+
+def test_power_chords_keep_flat_thirteenths_away() -> None:
+    """Root and fifth of a rock guitar stand; the piano above adds no flat thirteenth to them."""
+    tune = chart(" | ".join(["Fm7", "C7b9", "Fm7", "C7"] * 4), key="F minor", meter="4/4")
+    keys = player(arranged(tune, "blues shuffle"), "keys")
+    assert "b13" not in {n.degree for n in keys.notes}
+
+
+def test_a_half_diminished_chord_is_not_voiced_as_a_dominant() -> None:
+    """F Ab C Bb over D is Bb9: Dm7b5 takes its flat thirteenth only with its root."""
+    offer = tones(chord("Dm7b5"), degrees("11 b13"))
+    for chosen, _ in selections(offer, 4):
+        names = {d.name for d in chosen}
+        assert "b13" not in names or "1" in names
+
+
+def test_an_inverted_triad_takes_no_sixth() -> None:
+    """G/B with a sixth is Em7/B."""
+    for symbol in ("G/B", "D/F#"):
+        key = Key(NoteName("G"))
+        line = (chord("C"), chord(symbol), chord("Am7"))
+        (_, function, _) = analyse(line, (4.0, 4.0, 4.0), key)
+        assert "13" not in {d.name for d in colours(chord(symbol), function, key)}
+
+
+@pytest.mark.parametrize("style", SWUNG)
+def test_a_change_is_heard_in_every_hand(style: str) -> None:
+    """Ebmaj7 to Abmaj7 and its like: no player lets all his notes lie under a new chord."""
+    for minor in (False, True):
+        music = cycle(style, minor)
+        spans = music.timeline.chords
+        for role in ("keys", "guitar"):
+            same = [
+                spans[b[0].chord].symbol
+                for a, b in measures.changes(player(music, role))
+                if spans[a[0].chord].chord != spans[b[0].chord].chord
+                and {n.pitch for n in a} == {n.pitch for n in b}
+            ]
+            assert not same, role
+
+
+@pytest.mark.parametrize("style", ["medium swing", "bossa nova", "neo-soul"])
+@pytest.mark.parametrize("role", ["keys", "guitar"])
+def test_the_top_line_moves(style: str, role: str) -> None:
+    """Over more than thirty changes of a tune no top note stays for more than five of them."""
+    tune = (
+        "Ebmaj7 | Cm7 | Fm7 | Bb7 | Gm7 C7b9 | Fm7 Bb7 | Eb6 C7 | Fm7 Bb7 | Bbm7 | Eb7 | Abmaj7 | % | Am7b5 | D7alt "
+        "| Gm7 C7 | Fm7 Bb13 | Ebmaj7 | Cm7 | Fm7 | Bb7 | Gm7 C7b9 | Fm7 Bb7 | Eb6 C7 | Fm7 Bb7"
+    )
+    music = arranged(chart(tune, key="Eb", meter="4/4", ending="as written"), style)
+    spans = music.timeline.chords
+    tops = [
+        b[-1].pitch
+        for a, b in measures.changes(player(music, role))
+        if spans[a[0].chord].chord != spans[b[0].chord].chord
+    ]
+    assert len(tops) >= 32
+    assert max(len(list(run)) for _, run in groupby(tops)) <= 5
+    assert sum(a != b for a, b in pairwise(tops)) / len(tops) >= 0.4
+
+
+def test_four_to_the_bar_keeps_off_the_thin_strings() -> None:
+    """Rhythm guitar lives on the middle strings; three notes on the top three are a skank."""
+    for minor in (False, True):
+        guitar = player(cycle("medium swing", minor), "guitar")
+        full = [s for s in struck(guitar).values() if len(s) == 3]
+        assert full
+        assert all(max(n.string for n in s) > 3 for s in full)
