@@ -84,6 +84,63 @@ def test_a_strummed_part_adds_strums() -> None:
         assert all("plucked" not in n.why for n in added), style
 
 
+def test_of_a_row_of_sixteenths_only_the_last_comes_ahead() -> None:
+    """Two sixteenths before a change: the first still belongs to the chord that sounds."""
+    tune = chart(" | ".join(["G", "C", "Em", "D"] * 6), meter="4/4")
+    for style in ("merengue", "funk", "sixteenth-note pop", "disco"):
+        music = arranged(tune, style)
+        spans = music.timeline.chords
+        for who in measures.roles(music, ("keys", "guitar")):
+            early: dict[int, set[Fraction]] = {}
+            for note in who.notes:
+                if note.start_q < spans[note.chord].sounds_q:
+                    early.setdefault(note.chord, set()).add(note.start_q)
+            assert all(len(places) == 1 for places in early.values()), (style, who.role)
+
+
+def test_a_shuffle_guitar_rocks_between_fifth_and_sixth() -> None:
+    """Fifths on one and three, sixths on two and four, the little finger two frets up on the same string."""
+    music = arranged(chart(" | ".join(["F7", "F7", "C7", "C7"] * 6), meter="4/4"), "blues shuffle")
+    guitar = player(music, "guitar")
+    sixths = [s for s in measures.strokes(guitar.notes) if {n.degree for n in s} == {"1", "6"}]
+    fifths = [s for s in measures.strokes(guitar.notes) if {n.degree for n in s} == {"1", "5"}]
+    assert len(sixths) >= 40
+    assert len(fifths) >= len(sixths)
+    assert {int(s[0].start_q) % 4 for s in sixths} == {1, 3}
+    for stroke, frets in measures.grips(guitar):
+        assert measures.holdable(frets), stroke
+    plain = arranged(chart("F7 | C7 | F7 | C7", meter="4/4"), "blues shuffle", plain=True)
+    assert "6" not in {n.degree for n in player(plain, "guitar").notes}
+
+
+def test_a_minor_chord_does_not_rock() -> None:
+    music = arranged(chart(" | ".join(["Fm7", "Cm7"] * 6), meter="4/4"), "blues shuffle")
+    assert "6" not in {n.degree for n in player(music, "guitar").notes}
+
+
+def test_rock_guitars_take_open_fifths() -> None:
+    """E5 and A5 ring over their open strings."""
+    music = arranged(chart(" | ".join(["E", "A"] * 4), meter="4/4"), "rock eighths")
+    frets = {tuple(f) for s, f in measures.grips(player(music, "guitar")) if len(s) > 1}
+    assert any(f[:2] == (0, 2) for f in frets)
+    assert any(f[1:3] == (0, 2) for f in frets)
+
+
+def test_the_thumb_plays_no_colours() -> None:
+    """Off the root the thumb takes the fifth or third, or the lowest note again."""
+    tune = "Fmaj7 | % | G13 | % | Gm7 | C7b9 | Abmaj7#11 | Gb7#11 | Ebmaj9 | Dm11 | G7alt | C6/9"
+    music = arranged(chart(tune, meter="4/4"), "bossa nova")
+    guitar = player(music, "guitar")
+    lowest: dict[int, int] = {}
+    for stroke in struck(guitar).values():
+        for note in stroke:
+            lowest[note.chord] = min(note.pitch, lowest.get(note.chord, 127))
+    thumb = [n for n in guitar.notes if "bass string" in n.why]
+    assert thumb
+    for note in thumb:
+        assert note.degree.lstrip("b#") in "135" or note.pitch == lowest[note.chord], note
+
+
 # Harmony between players
 
 
@@ -135,8 +192,8 @@ def test_an_inverted_triad_takes_no_sixth() -> None:
 @pytest.mark.parametrize("style", SWUNG)
 def test_a_change_is_heard_in_every_hand(style: str) -> None:
     """Ebmaj7 to Abmaj7 and its like: no player lets all his notes lie under a new chord."""
-    for minor in (False, True):
-        music = cycle(style, minor)
+    fourths = chart(" | ".join(["Ebmaj7", "Abmaj7", "Dm7", "Gm7"] * 6), key="Eb", meter="4/4")
+    for music in (arranged(fourths, style), cycle(style), cycle(style, minor=True)):
         spans = music.timeline.chords
         for role in ("keys", "guitar"):
             same = [

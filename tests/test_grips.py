@@ -9,6 +9,7 @@ from statistics import mean
 
 import pytest
 
+from backing.harmony import shapes
 from backing.harmony.families import VOICES
 from backing.harmony.grip import Grip, fingers, playable
 from backing.harmony.grips import grips, grips_for, shifts
@@ -100,6 +101,39 @@ def test_the_first_grips_are_those_that_are_printed() -> None:
 def test_open_chords_are_the_ones_that_everybody_plays(symbol: str, name: str) -> None:
     """First-position chords as in any beginner's book (common practice)."""
     assert grips_for(chord(symbol))[0].name == name
+
+
+@pytest.mark.parametrize(
+    ("symbol", "name"),
+    [
+        ("Cm", "x35543"), ("Gm", "355333"), ("Gm7", "353333"), ("Bbmaj7", "x1323x"), ("F13", "1x1233"), ("F9", "131213"),
+        ("Bb9", "686768"), ("C9", "x32330"), ("Fmaj7", "xx3210"), ("Cm7", "x35343"), ("F7#5", "1x1221"), ("Gm9", "353335"),
+        ("F13sus4", "1x1333"), ("Cm9", "x3133x"), ("Bbm7", "x13121"), ("Em7", "020000"), ("Cadd9", "x32030"),
+    ],
+)  # fmt: skip
+def test_a_strumming_hand_takes_the_shape_it_knows(symbol: str, name: str) -> None:
+    """Barre and movable shapes of rhythm guitar books, not whatever open strings happen to fit (common practice)."""
+    assert grips(chord(symbol), (), "open", 3).grips[0].name == name
+
+
+def test_most_first_grips_stand_in_the_printed_collection() -> None:
+    """Of the 288 printed chords, three in five first grips and five in six of three are printed ones."""
+    symbols = sorted({symbol for symbol, _, _, _ in SHAPES})
+    offered = {s: grips_for(chord(s)) for s in symbols}
+    assert mean(any((s, g.frets) in PRINTED for g in found) for s, found in offered.items()) >= 0.85
+    assert mean((s, found[0].frets) in PRINTED for s, found in offered.items()) >= 0.6
+
+
+def test_known_shapes_can_be_held() -> None:
+    """Every shape of the tables is playable by the independent rule, and stands once."""
+    words = [*shapes.OPEN.split(), *shapes.MOVABLE.split()]
+    assert len(words) == len(set(words))
+    for word in words:
+        frets = tuple(-1 if mark == "x" else int(mark) for mark in word)
+        assert independently_playable(Grip(frets, STANDARD_TUNING, ("",) * 6, "")), word
+        assert shapes.known(frets)
+    assert shapes.known((8, 10, 10, 9, 8, 8)), "a movable shape is known wherever it stands"
+    assert not shapes.known((1, 0, 0, 0, 4, 3))
 
 
 @pytest.mark.parametrize("family", FAMILIES)

@@ -28,6 +28,7 @@ from backing.harmony.grip import (
     playable,
     reach,
 )
+from backing.harmony.shapes import known
 from backing.harmony.symbol import Chord
 from backing.harmony.voicings import LOW_LIMITS, clashes, distance
 from backing.instruments import STANDARD_TUNING
@@ -35,6 +36,7 @@ from backing.pitch import Degree, NoteName
 
 MOST_CANDIDATES = 12
 LOW, HIGH = 43, 76  # of closed grips
+UNKNOWN = 1.6  # against a strummed shape that no book prints
 
 # Groups of strings for closed grips, from 0 (lowest): at most one string between is left out.
 _GROUPS = {
@@ -129,12 +131,17 @@ def _closed(
         first = (chord.root.pc + shape.first - tuning[group[0]]) % 12
         for bottom in (first, first + 12):
             nearest = bottom + min(over)
-            if not 1 <= nearest <= HIGHEST_FRET - capo - span or span >= reach(nearest + capo):
+            opened = shape.bare and bottom == nearest == 0 and group[0] < 2  # E5 and A5
+            if not opened and (
+                not 1 <= nearest <= HIGHEST_FRET - capo - span or span >= reach(nearest + capo)
+            ):
                 continue
             low = tuning[group[0]] + bottom
             highest = low + shape.rise[-1]
             cost = shape.cost + 0.5 * sum([limit - low for limit in shape.limits if limit > low])
             cost += 0.16 * abs(nearest + capo - 5) + 0.12 * span
+            if opened:
+                cost -= 0.8  # an open root rings
             if shape.bare:  # power chords live low, root and fifth side by side
                 cost += 0.5 * group[0] + 2.0 * (group[-1] - group[0] - len(group) + 1)
                 low = max(low, LOW)
@@ -232,17 +239,24 @@ def _judged(
     barre = len(held) > fingers(frets)
     cost = 0.2 * max(0, min(held, default=1) - 1) + 0.3 * fingers(frets) + (0.6 if barre else 0.0)
     cost += 0.12 * (max(held, default=0) - min(held, default=0)) ** 2
-    cost += 0.5 * (6 - len(sounding)) + 0.8 * (sounding[-1] - sounding[0] + 1 - len(sounding))
+    full = 0.5 if len(offer.need) + len(offer.may) < 4 else 0.3  # triads ring over all strings
+    cost += full * (6 - len(sounding))
+    cost += (full + 0.3) * (sounding[-1] - sounding[0] + 1 - len(sounding))
     cost += 0.3 * (frets[5] < 0)
     for below, here_fret, above in zip(frets, frets[1:], frets[2:], strict=False):
         if here_fret == 0 and below > 0 and above > 0:  # the hand must arch over it
             cost += 0.35 if max(below, above) < 3 else 0.75
+    if not known(frets):
+        cost += UNKNOWN
     steps = [p % 12 for p in pitches]
     cost += 0.9 * sum(a == b for a, b in pairwise(pitches))
     cost += 0.5 * sum(pitches[i + 1] - pitches[i] == 1 for i in range(len(pitches) - 1))
     cost += 1.2 * sum(b - a < 3 and a < LOW_LIMITS[b - a] for a, b in pairwise(pitches) if b > a)
-    thirds = [d for d in here if d.number == 3]
-    cost += 0.08 * max(0, len(thirds) - 1)
+    cost += 0.6 * sum(b - a == 4 and a < LOW for a, b in pairwise(pitches))
+    for degree in set(here):  # a doubled third is heard, a doubled seventh or ninth sticks out
+        twice = here.count(degree) - 1
+        if twice and degree.number not in (1, 5):
+            cost += twice * (0.08 if degree.number == 3 else 0.3)
     missing = [d for d in offer.may if d not in here and d not in offer.colours]
     cost += 0.5 * len(missing) + (1.5 if any(d.number == 1 for d in missing) else 0)
     cost += 0.03 * (len(steps) - len(set(steps)))
@@ -353,7 +367,7 @@ def _ways_to(grip: Grip, before: Sequence[Grip], strummed: bool) -> Iterator[flo
         way = abs(other.position - position)
         top = abs(highest - other.pitches[-1])
         if strummed:
-            yield 0.25 * way + 0.04 * top
+            yield 0.25 * way + 0.02 * top
             continue
         far = distance(other.pitches, pitches)
         cost = 0.4 * way + 0.3 * (far if far < 14 else 14)

@@ -19,7 +19,7 @@ from typing import NamedTuple
 
 from backing.arrangement import Note, note_order
 from backing.harmony.families import VOICES
-from backing.harmony.grip import Grip
+from backing.harmony.grip import HIGHEST_FRET, Grip, playable
 from backing.harmony.grips import Grips, grips, shifts
 from backing.harmony.search import best_path, jitter
 from backing.harmony.symbol import Chord
@@ -38,6 +38,7 @@ from backing.players.common import Brief
 from backing.players.rhythm import Event, strokes
 from backing.players.touch import broken, sounding_end, unheard, velocity
 
+UNROCKED = 2.0  # against a grip from which a rocking hand cannot reach the sixth
 FULL_STRINGS = 2  # of a stroke that leaves out low strings
 UP_STRINGS = 4  # an upstroke mostly takes the high strings
 CHUCK_Q = Fraction(1, 12)  # what is heard of a muted stroke
@@ -89,6 +90,11 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
             brief.place.roll("grip", *place), len(offer.grips), 0.1 if settled else NEAR_TIE
         )
         own = [c + x for c, x in zip(offer.costs, chance, strict=True)]
+        if rocks(brief):
+            own = [
+                c + (UNROCKED if _sixth(step.chord, g) is None else 0.0)
+                for c, g in zip(own, offer.grips, strict=True)
+            ]
         if step.melody:
             own = [
                 c + (1.0 if g.pitches[-1] > min(step.melody) else 0.0)
@@ -109,6 +115,49 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
         made[step.change.index] = Held(grip, _words(before, grip))
         before = grip
     return made
+
+
+def rocks(brief: Brief) -> bool:
+    """Whether the part rocks between fifth and sixth, a colour that plain playing leaves out."""
+    return brief.part.settings.get("rocks") is True and brief.colour
+
+
+def _rocking(brief: Brief, events: Sequence[Event]) -> frozenset[Fraction]:
+    """Places of the strokes on every other beat, where a chord is struck on the beat before as well."""
+    struck = {event.start_q for event in events}
+    found = set()
+    for event in events:
+        bar = brief.bars[event.bar]
+        beat_q = bar.meter.beat_q
+        number = (event.start_q - bar.start_q) // beat_q
+        beat = bar.start_q + number * beat_q
+        ahead = event.start_q < event.change.start_q
+        if number % 2 and not ahead and {beat, beat - beat_q} <= struck:
+            found.add(event.start_q)
+    return frozenset(found)
+
+
+@lru_cache(maxsize=1024)
+def _sixth(chord: Chord, grip: Grip) -> Grip | None:
+    """Root and fifth with the fifth raised to the sixth, where the chord has both and the hand can reach it.
+
+    The little finger reaches two frets up on the fifth's string (common practice of the shuffle).
+    """
+    names = {d.name for d in chord.degrees}
+    if chord.family not in ("major", "dominant") or "5" not in names or {"b13", "b6"} & names:
+        return None
+    if set(grip.degrees) != {"", "1", "5"}:
+        return None
+    at = grip.degrees.index("5")
+    frets, degrees = list(grip.frets), list(grip.degrees)
+    frets[at], degrees[at] = frets[at] + 2, "6"
+    raised = Grip(tuple(frets), grip.tuning, tuple(degrees), "root and sixth", grip.cost, grip.capo)
+    return raised if frets[at] <= HIGHEST_FRET and playable(frets, grip.capo) else None
+
+
+def _rocked(chord: Chord, chosen: Held) -> Held:
+    grip = _sixth(chord, chosen.grip)
+    return chosen if grip is None else Held(grip, f"{chosen.words}, rocking to the sixth")
 
 
 @lru_cache(maxsize=2048)
@@ -149,6 +198,7 @@ def play(brief: Brief) -> list[Note]:
     held = hold(brief, under)
     singles = broken(events)
     damped = brief.part.settings.get("muted") is True
+    rocking = _rocking(brief, events) if rocks(brief) else frozenset()
     spread = brief.part.settings.get("spread_ms", 0.0)
     own_spread = float(spread) if isinstance(spread, (int, float)) else 0.0
     notes: list[Note] = []
@@ -171,6 +221,8 @@ def play(brief: Brief) -> list[Note]:
             notes += _plucked(event, chosen, together, index not in begun)
             begun.add(index)
         else:
+            if event.start_q in rocking:
+                chosen = _rocked(event.chord, chosen)
             notes += _stroke(event, chosen, damped, own_spread, low)
     return _ringing(notes, events, damped)
 
@@ -279,7 +331,8 @@ def _plucked(event: Event, chosen: Held, together: tuple[int, ...], thumb: bool)
 def _bass_string(event: Event, chosen: Held, first: bool, bass: int) -> Note:
     """The thumb: the grip's lowest note over `bass` first, then the degree that the pattern asks for on a low string.
 
-    Where no low string has it, the thumb alternates to the next one up (common practice).
+    Where no low string has it, the thumb alternates to the next one up, or stays where that holds a seventh or a colour
+    (common practice).
     """
     grip = chosen.grip
     wanted = event.mark.strip("n-!").lstrip("b#")
@@ -287,7 +340,7 @@ def _bass_string(event: Event, chosen: Held, first: bool, bass: int) -> Note:
     string = strings[0]
     if not first and wanted not in ("x", "1", "a"):
         low = [s for s in strings if s >= 4 and _at(grip, s)[1].lstrip("b#") == wanted]
-        string = low[0] if low else strings[1]
+        string = low[0] if low else strings[_at(grip, strings[1])[1].lstrip("b#") in "135"]
     pitch, degree, fret = _at(grip, string)
     return Note(
         event.start_q, sounding_end(event, pitch), pitch, velocity(event) + 4,

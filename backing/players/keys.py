@@ -12,13 +12,14 @@ from __future__ import annotations
 from fractions import Fraction
 
 from backing.arrangement import Note, note_order
-from backing.players.chordal import NARROWEST, Voiced, families, voice
+from backing.players.chordal import NARROWEST, Voiced, choice, families, voice
 from backing.players.common import Brief
 from backing.players.rhythm import Event, strokes
 from backing.players.touch import broken, sounding_end, unheard, unrepeated, velocity
 
 LOW, HIGH = 50, 76
 ABOVE_GUITAR = (54, 76)  # where a guitar comps below
+SPREAD = (48, 79)  # two hands apart, which span nearly two octaves
 LOW_ALONE = 43  # the lowest note of the chord when nobody plays bass
 LOW_ROOT, HIGH_ROOT = 36, 50  # of a style's own bass notes
 
@@ -36,6 +37,8 @@ def register(brief: Brief, low: int = LOW, high: int = HIGH) -> tuple[int, int]:
 
 def _room(brief: Brief, with_bass: bool) -> tuple[int, int]:
     """The usual register, higher where a guitar comps in the middle as well."""
+    if with_bass and choice(brief, "voicing", "rootless") == "spread" and not brief.melody:
+        return SPREAD
     guitar = brief.style.part("guitar")
     middle = guitar is not None and guitar.settings.get("voicing") != "power"
     if with_bass and middle and not brief.melody:

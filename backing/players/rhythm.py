@@ -299,6 +299,7 @@ def _harmonised(
                 and following is not None
                 and stroke.start_q >= following.start_q - EIGHTH
                 and stroke.start_q > start
+                and stroke is here[-1]
                 and not stroke.off_beats
             ):
                 placed.append((stroke, following))

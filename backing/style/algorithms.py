@@ -49,6 +49,7 @@ _SPREAD = Setting(
     low=0,
     high=25,
 )
+_ROCKS = Setting("flag", "root and fifth rock to root and sixth on every other beat", False)
 _MUTED = Setting("flag", "strings damped at once: every stroke is short", False)
 
 _PADS = Setting("choice", "family of voicings that the search draws from", "spread", VOICINGS)
@@ -104,6 +105,7 @@ ALGORITHMS: Mapping[str, Mapping[str, Algorithm]] = {
                 "voicing_soft": _SOFT_VOICING,
                 "voicing_loud": _LOUD_VOICING,
                 "muted": _MUTED,
+                "rocks": _ROCKS,
                 "spread_ms": _SPREAD,
             },
         ),
