@@ -141,7 +141,7 @@ def arrange(
             if role != "melody":
                 _cut_at_border(mine, start, line, here[0])
             if role == "bass" and mine and line:
-                mine[-1] = bass.joined(mine[-1], line[0], *bass.reach(brief))
+                bass.join(mine, line[0], *bass.reach(brief))
             cuts.append((i, len(mine), len(mine) + len(line)))
             mine.extend(line)
             if not began or began[-1].part != part:

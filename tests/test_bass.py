@@ -15,7 +15,9 @@ from backing.arrangement import Note
 from backing.harmony.reader import read
 from backing.harmony.symbol import Chord
 from backing.instruments import INSTRUMENTS
+from backing.pitch import Degree, Key
 from backing.players import bass
+from backing.players.tones import tones
 from backing.style.cells import read as read_line
 from backing.style.find import find
 from backing.style.model import Part, Pattern, Where
@@ -322,3 +324,95 @@ def test_figures_lead_into_chords_and_sections_without_wild_leaps(style: str) ->
         notes = player(music, "bass").notes
         for a, b in pairwise(notes):
             assert a.chord == b.chord or abs(a.pitch - b.pitch) <= 12, (seed, a, b)
+
+
+# -- what a player would not play ---------------------------------------------------------------------
+
+
+def test_a_box_falls_from_its_seventh_to_its_fifth_in_every_register() -> None:
+    """Root, octave, seventh, fifth (common practice): where the octave lies too high the whole figure lies below."""
+    boxes = 0
+    for seed in range(1, 5):
+        text = chart("A7 | D7 | A7 | A7 | D7 | D#dim7 | A7 | F#7 | Bm7 | E7 | A7 | A7", choruses=4)
+        notes = player(arranged(text, "blues shuffle", seed), "bass").notes
+        for a, b, c, d in zip(notes, notes[1:], notes[2:], notes[3:], strict=False):
+            one = [n.chord for n in (a, b, c, d)] == [a.chord] * 4
+            if one and "'box'" in a.why and a.start_q % 4 == 0 and d.start_q == a.start_q + 3:
+                boxes += 1
+                assert b.pitch > c.pitch > d.pitch, (seed, a)
+    assert boxes >= 10
+
+
+def test_a_figure_climbs_to_its_top_or_turns_back_where_that_does_not_fit() -> None:
+    """A boogie climbs to its sixth or turns back to its third (common practice): no note falls out of the line."""
+    rows = 0
+    for seed in range(1, 5):
+        text = chart("A7 | D7 | A7 | A7 | D7 | D7 | A7 | A7 | E7 | D7 | A7 | A7", choruses=4)
+        notes = player(arranged(text, "blues shuffle", seed), "bass").notes
+        for n in range(len(notes) - 4):
+            row = notes[n : n + 4]
+            if row[0].start_q % 4 == 0 and all("'quarters up to the sixth'" in n.why for n in row):
+                rows += 1
+                climbs = all(a.pitch < b.pitch for a, b in pairwise(row))
+                assert climbs or row[3].pitch == row[1].pitch < row[2].pitch, (seed, row)
+    assert rows >= 10
+
+
+@pytest.mark.parametrize(
+    ("symbol", "key", "semitones"),
+    [
+        ("A7", "A", 9), ("Bm7", "A", 9), ("C", "C", 9), ("C9sus4", "F", 9), ("E7#9", "E", 9),
+        ("Db7sus4", "D", 10), ("Em7", "C", 10), ("Dm7b5", "C minor", 10), ("C7#5", "F", 10), ("G7b9", "C minor", 10),
+        ("D#dim7", "E", 9), ("G7b13", "C minor", 8), ("Cm6", "C minor", 9),
+    ],
+)  # fmt: skip
+def test_the_sixth_of_a_figure_is_major_or_gives_way_to_the_seventh(
+    symbol: str, key: str, semitones: int
+) -> None:
+    """The minor boogie runs root, third, fifth, seventh; only a written b13 is played flat (common practice)."""
+    assert tones(chord(symbol), Key.parse(key)).semitones("6") == semitones
+
+
+def test_where_the_seventh_stands_for_the_sixth_the_figure_goes_on_to_the_octave() -> None:
+    """Up to the seventh and the octave, and down again: the minor box (common practice)."""
+    notes = riffs("1 3 5 6 | b7 6 5 3", "Em7 Em7")
+    assert [n.degree for n in notes] == ["1", "b3", "5", "b7", "1", "b7", "5", "b3"]
+
+
+@pytest.mark.parametrize("name", ["C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"])
+def test_the_leading_note_of_a_chord_is_not_passed_over_for_a_whole_step(name: str) -> None:
+    """The third of a dominant leads by half step to the root a fourth up (common practice): never from its b3."""
+    root = chord(f"{name}7").root.pc
+    for seed in range(1, 9):
+        up = Degree.parse("4").of(chord(f"{name}7").root).name
+        found = riffs("1 1 5 a", f"{name}7 {up}", seed=seed)
+        approach = next(n for n in found if n.start_q == 3)
+        assert (approach.pitch - root) % 12 != 3, (name, seed)
+
+
+def test_a_bass_that_lies_a_half_step_off_stays_there() -> None:
+    """E7/G# leads to Am by itself (common practice): G natural in between would take the way back."""
+    for seed in range(1, 13):
+        found = riffs("1 1 1 a", "E7/G# Am", seed=seed)
+        assert next(n for n in found if n.start_q == 3).pitch % 12 != 7
+
+
+@pytest.mark.parametrize(
+    ("symbol", "wanted"),
+    [("F/G", [7, 2]), ("Dm7/G", [7, 2]), ("Bbm6/C", [0, 7]), ("C/E", [4, 7]), ("Am/G", [7, 4]), ("C/G", [7, 7])],
+)  # fmt: skip
+def test_a_foreign_bass_brings_its_own_fifth(symbol: str, wanted: list[int]) -> None:
+    """F/G is a G chord with its upper part written: the bass plays G and D; an inversion keeps to its chord."""
+    assert [n.pitch % 12 for n in riffs("1= = 5= =", symbol)] == wanted
+
+
+def test_a_section_is_led_into_without_a_leap_before_its_last_note() -> None:
+    """The note that leads over a border stays near the note before it (common practice)."""
+    a = "Fmaj9 | Fmaj9 | G13 | G13 | Gm9 | Gb7#11 | Fmaj7 | Gb13"
+    b = "Bbmaj7 | Bbm7 | Am7 | D7b9 | Gm7 | C7 | Am7b5 | D7alt"
+    for style in ("bossa nova", "pop ballad", "blues shuffle"):
+        for seed in (1, 2, 3):
+            text = f"key: F\nchoruses: 3\n[A]\n| {a} |\n[B]\n| {b} |\n"
+            notes = player(arranged(text, style, seed), "bass").notes
+            far = [(x, y) for x, y in pairwise(notes) if abs(x.pitch - y.pitch) > 12]
+            assert not far, (style, seed, far)

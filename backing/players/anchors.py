@@ -29,6 +29,21 @@ _STAYS = {
 _REST_TONES = ((0, 0.0), (5, 0.35), (3, 0.45), (7, 0.9))  # step of the chord and points, 0 its bass
 
 
+FOLDED = 2.0  # points for a figure whose top does not fit, so that notes of it are folded down
+TAIL = (
+    5.0  # points at most for the way from a figure's last note, which may be told in another octave
+)
+FOLDED_BELOW = 0.6  # a fifth below that is played above instead is heard every day
+
+
+class Contour(NamedTuple):
+    """The lowest, highest and last note of a figure, in semitones from its anchor."""
+
+    lowest: int
+    highest: int
+    last: int
+
+
 class Stretch(NamedTuple):
     """One chord from `start_q` to `end_q` within bar `bar` (index into the brief's bars).
 
@@ -143,15 +158,20 @@ def _end(change: Change) -> Fraction:
 
 
 def settle(
-    brief: Brief, line: Sequence[Stretch], low: int, high: int
+    brief: Brief,
+    line: Sequence[Stretch],
+    low: int,
+    high: int,
+    contours: Sequence[Contour | None] = (),
 ) -> tuple[list[int], int | None]:
     """The anchor of every stretch as a MIDI note, and the first note after the section (None when nothing follows).
 
-    Raises nothing: a written bass outside the range is played an octave off.
+    `contours` holds what is known of the figures over the stretches; nothing where it is empty. Raises nothing: a written bass outside the range is played an octave off.
     """
     if not line:
         return [], None
-    choices = [_candidates(brief, s, low, high) for s in line]
+    shapes = contours or [None] * len(line)
+    choices = [_candidates(brief, s, low, high, c) for s, c in zip(line, shapes, strict=True)]
     ahead = _ahead(brief, low, high)
     if ahead:
         choices.append(ahead)
@@ -160,7 +180,7 @@ def settle(
         {(pitch, 1): (cost + 0.09 * abs(pitch - HOME), None) for pitch, cost in choices[0]}
     ]
     for index in range(1, len(choices)):
-        here = line[index - 1]
+        here, shape = line[index - 1], shapes[index - 1]
         new = index == len(line) or line[index].fresh
         reached: dict[tuple[int, int], tuple[float, tuple[int, int] | None]] = {}
         least = _least(here)
@@ -172,7 +192,7 @@ def settle(
                 there = (pitch, min(run, 3))
                 if there in reached and cost + own + least >= reached[there][0]:
                     continue  # no way through the stretch could make up for it
-                going = _going(here, state[0], pitch, low, high, leads)
+                going = _going(here, state[0], pitch, low, high, leads, shape)
                 total = cost + own + going + (4.0 if run > 2 and here.walks else 0.0)
                 if there not in reached or total < reached[there][0]:
                     reached[there] = (total, state)
@@ -187,12 +207,24 @@ def settle(
     return (anchors[:-1], anchors[-1]) if ahead else (anchors, None)
 
 
-def _going(here: Stretch, start: int, end: int, low: int, high: int, leads: bool) -> float:
-    """Points for leading from one anchor to the next through the stretch between them."""
+def _going(
+    here: Stretch, start: int, end: int, low: int, high: int, leads: bool, shape: Contour | None
+) -> float:
+    """Points for leading from one anchor to the next through the stretch between them.
+
+    A figure leads on from its last note too.
+    """
     free = len(here.slots) - 1
     if not here.walks or free == 0:
         size = abs(end - start)
-        return move_cost(size) if here.walks or size not in _STAYS else _STAYS[size]
+        if here.walks or size not in _STAYS:
+            cost = move_cost(size)
+            if shape is None:
+                return cost
+            last = start + shape.last
+            last -= 12 if shape.last > 0 and start + shape.highest > high else 0  # folded
+            return (cost + min(TAIL, move_cost(end - last))) / 2
+        return _STAYS[size]
     best = routes(*route_key(here, start, end, low, high, leads))
     return best[0].cost if best else 12.0 + move_cost(end - start)
 
@@ -215,7 +247,9 @@ def route_key(
     )  # fmt: skip
 
 
-def _candidates(brief: Brief, stretch: Stretch, low: int, high: int) -> list[tuple[int, float]]:
+def _candidates(
+    brief: Brief, stretch: Stretch, low: int, high: int, shape: Contour | None
+) -> list[tuple[int, float]]:
     """Notes that may begin a stretch, with points."""
     t = stretch.tones
     options = [(t.bass, 0.0)]
@@ -232,6 +266,9 @@ def _candidates(brief: Brief, stretch: Stretch, low: int, high: int) -> list[tup
         for pitch in range(low + (pc - low) % 12, high + 1, 12):
             chance = 0.5 * place.roll("register", pitch)
             cost_here = cost + 0.006 * (pitch - home - 2) ** 2 + chance
+            if shape is not None:
+                cost_here += FOLDED if pitch + shape.highest > high else 0.0
+                cost_here += FOLDED_BELOW if pitch + shape.lowest < low else 0.0
             if pitch not in found or cost_here < found[pitch]:
                 found[pitch] = cost_here
     return sorted(found.items())

@@ -14,7 +14,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from backing.arrangement import Note
-from backing.players.anchors import settle, stretches
+from backing.players.anchors import Contour, settle, stretches
 from backing.players.bassline import Line
 from backing.players.common import Brief, Zone, ZoneKind
 from backing.players.grooves import choose
@@ -36,10 +36,15 @@ def play(brief: Brief) -> list[Note]:
     ways = [_way(brief, i, starts) for i in range(len(brief.bars))]
     slots = [_slots(brief, i, way, kicks) for i, way in enumerate(ways)]
     parts = stretches(brief, ways, slots)
-    anchors, after = settle(brief, parts, low, high)
     chosen = choose(brief) if any(s.way == "pattern" for s in parts) else []
-    goals = [*anchors, after if after is not None else -1]
-    return _written(Line(brief, parts, goals, low, high, kicks, frozenset(kicks), chosen))
+    line = Line(brief, parts, (), low, high, kicks, frozenset(kicks), chosen)
+    shapes: Sequence[Contour | None] = ()
+    if any(not s.walks and s.way != "struck" for s in parts):
+        from backing.players.riffs import contours  # not every bass plays figures
+
+        shapes = contours(line)
+    anchors, after = settle(brief, parts, low, high, shapes)
+    return _written(line._replace(anchors=[*anchors, after if after is not None else -1]))
 
 
 def _written(line: Line) -> list[Note]:
@@ -60,17 +65,41 @@ def _written(line: Line) -> list[Note]:
 
 
 def _within_octaves(notes: list[Note], low: int, high: int) -> list[Note]:
-    """No leap of more than an octave between a figure's last note and what follows: that note is played nearer to it."""
+    """No leap of a seventh, or of more than an octave, between a figure's last note and what it leads to.
+
+    That note, with those of its pitch right before it, is played nearer: an octave off, or the figure turns back to the
+    note that it came through. A root stays where the figure has it.
+    """
     for i in range(1, len(notes) - 1):
-        before, note, after = notes[i - 1], notes[i], notes[i + 1]
+        note, after = notes[i], notes[i + 1]
         leap = after.pitch - note.pitch
         leads = after.chord != note.chord or " from " in after.why or "dominant" in after.why
-        if abs(leap) <= 12 or not leads or before.chord != note.chord or "octaves" in note.why:
+        if -10 < leap < 10 or abs(leap) == 12 or not leads or "octaves" in note.why:
             continue
-        pitch = note.pitch + (12 if leap > 0 else -12)
-        if low <= pitch <= high and abs(pitch - before.pitch) <= 12:
-            notes[i] = note._replace(pitch=pitch)
+        first = _run(notes, i)
+        before = notes[first - 1] if first else note
+        if not first or before.chord != note.chord or (note.degree == "1" and abs(leap) < 12):
+            continue
+        pitch, degree = note.pitch + (12 if leap > 0 else -12), note.degree
+        here, there = abs(note.pitch - before.pitch), abs(pitch - before.pitch)
+        through = notes[max(0, _run(notes, first - 1) - 1)]
+        if there > 7 and through.chord == note.chord and abs(after.pitch - through.pitch) < 10:
+            pitch, degree = through.pitch, through.degree
+        elif there > 12 or there + abs(after.pitch - pitch) >= here + abs(leap):
+            continue
+        if low <= pitch <= high:
+            notes[first : i + 1] = [
+                n._replace(pitch=pitch, degree=degree) for n in notes[first : i + 1]
+            ]
     return notes
+
+
+def _run(notes: Sequence[Note], last: int) -> int:
+    """Where the row of equal notes begins that ends at one."""
+    first = last
+    while first > 0 and notes[first - 1].pitch == notes[last].pitch and not notes[first - 1].strict:
+        first -= 1
+    return first
 
 
 def _one_at_a_time(notes: Sequence[Note]) -> list[Note]:
@@ -81,13 +110,32 @@ def _one_at_a_time(notes: Sequence[Note]) -> list[Note]:
     ] + list(notes[-1:])
 
 
-def joined(before: Note, after: Note, low: int, high: int) -> Note:
-    """The last note of a section in the octave that leads best into the first note of the next."""
+def join(notes: list[Note], after: Note, low: int, high: int) -> None:
+    """Lead a section's last note into the first of the next in the octave that suits it best.
+
+    What would then leap away from the note before it takes that note along, back to a root or another chord.
+    """
+    before = notes[-1]
     steps = abs(after.pitch - before.pitch)
     if before.strict or (steps <= 12 and (steps <= 2 or "step" not in before.why)):
-        return before
+        return
     octaves = [p for p in range(before.pitch % 12, high + 1, 12) if p >= low]
-    return before._replace(pitch=min(octaves, key=lambda p: (abs(p - after.pitch), p)))
+    shift = min(octaves, key=lambda p: (abs(p - after.pitch), p)) - before.pitch
+    at = len(notes)
+    while shift and at:
+        at -= 1
+        note = notes[at]
+        notes[at] = note._replace(pitch=note.pitch + shift)
+        earlier = notes[at - 1] if at else note
+        same = earlier.pitch == note.pitch
+        near = abs(notes[at].pitch - earlier.pitch) <= 9
+        fits = low <= earlier.pitch + shift <= high and not earlier.strict
+        if (
+            not fits
+            or earlier.chord != note.chord
+            or (not same and (near or earlier.degree == "1"))
+        ):
+            break
 
 
 def _struck(line: Line, index: int) -> list[Note]:

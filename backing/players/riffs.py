@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from backing.arrangement import Note
 from backing.players import figures
-from backing.players.anchors import Stretch
+from backing.players.anchors import Contour, Stretch
 from backing.players.bassline import Line, anchor_why, approach_why, step_name
 from backing.players.grooves import Beat, in_feel
 from backing.players.pulses import shift_q
@@ -35,9 +35,17 @@ def riff(line: Line, index: int, early: bool) -> tuple[list[Note], bool]:
     early = early and stretch.fresh
     made: list[Note] = []
     told = not stretch.fresh or early  # whether the chord's bass has been heard
-    ahead = False
+    ahead = below = False  # whether a degree lay too high, so that the figure goes on below
     for event in _with_kicks(line, stretch, _placed(line, index, early)):
         note, anticipates = _note(line, index, event, told)
+        mark = event[2].rstrip("!")
+        if mark == "1" or mark[0] in "nax":
+            below = below and mark != "1"
+        elif line.anchors[index] + degree_rel(stretch.tones, mark) > line.high:
+            below = True
+            note = _turned(made, note) if mark != "8" else note
+        elif below and line.anchors[index] < note.pitch >= line.low + 12:
+            note = note._replace(pitch=note.pitch - 12)
         told = told or "x" not in event[2]
         ahead = ahead or anticipates
         made.append(note)
@@ -46,6 +54,37 @@ def riff(line: Line, index: int, early: bool) -> tuple[list[Note], bool]:
     if made and index + 1 == len(line.stretches):
         made[-1] = line.over_border(index, made[-1])
     return made, ahead
+
+
+def _turned(made: Sequence[Note], note: Note) -> Note:
+    """The top of a climb that does not fit: the figure turns back to the note that it came through (1 3 5 3)."""
+    if made and made[-1].degree and note.why == made[-1].why:
+        last = made[-1]
+        pitches = [n for n in made if n.degree and n.pitch != last.pitch]
+        climbs = pitches and pitches[-1].pitch < last.pitch
+        if climbs and note.pitch < last.pitch:
+            return note._replace(pitch=pitches[-1].pitch, degree=pitches[-1].degree)
+    return note
+
+
+def contours(line: Line) -> list[Contour | None]:
+    """The contour of every stretch that a figure fills, before its anchor is settled; None for the others."""
+    found: list[Contour | None] = []
+    for index, stretch in enumerate(line.stretches):
+        if stretch.walks or stretch.way == "struck":
+            found.append(None)
+            continue
+        told, rels = not stretch.fresh, []
+        for _, _, mark in _placed(line, index, False):
+            degree = mark.rstrip("!")
+            if degree in ("x", "a") or degree.startswith("n"):
+                continue
+            if not told and degree.lstrip("-") not in ("1", "8"):
+                degree = "1"
+            told = True
+            rels.append(degree_rel(stretch.tones, degree))
+        found.append(Contour(min(0, *rels), max(0, *rels), rels[-1]) if rels else None)
+    return found
 
 
 def _events(line: Line, index: int) -> Sequence[Beat]:
@@ -68,7 +107,20 @@ def _events(line: Line, index: int) -> Sequence[Beat]:
 
 
 def _placed(line: Line, index: int, early: bool) -> list[Event]:
-    """The events of a stretch, in quarters of the piece."""
+    """The events of a stretch, in quarters of the piece.
+
+    Where the sixth gives way to the seventh, the seventh behind it goes on to the octave.
+    """
+    stretch, found = line.stretches[index], _timed(line, index, early)
+    if stretch.tones.degrees[6] != stretch.tones.degrees[7] or "6" not in {
+        m.rstrip("!") for _, _, m in found
+    }:
+        return found
+    return [(at, end, m.replace("b7", "8")) for at, end, m in found]
+
+
+def _timed(line: Line, index: int, early: bool) -> list[Event]:
+    """The events of a stretch as the figure has them."""
     stretch = line.stretches[index]
     bar = line.brief.bars[stretch.bar]
     shift = shift_q(bar)
@@ -174,19 +226,21 @@ def _next(line: Line, index: int) -> tuple[int, Tones, int, Fraction, str, bool]
     return goal, t, ahead.index, stretch.end_q, ahead.span.symbol, True
 
 
-def degree_pitch(anchor: int, t: Tones, degree: str, low: int, high: int) -> int:
-    """The note for a degree of a riff, counted from the anchor's register and folded into the range."""
+def degree_rel(t: Tones, degree: str) -> int:
+    """Semitones from the bass of a chord to a degree of a riff."""
     name = degree.lstrip("-")
     if name in ("1", "8"):
-        pitch = anchor + (12 if name == "8" else 0)
+        rel = 12 if name == "8" else 0
     else:
         rel = t.semitones(name)
-        root = anchor - (anchor - t.root) % 12
-        pitch = root + rel
         if t.slash:  # above the written bass, wherever the root is
-            pitch = anchor + (t.root + rel - anchor) % 12 + 12 * (rel // 12)
-    if degree.startswith("-"):
-        pitch -= 12
+            rel = (t.root + rel - t.bass) % 12 + 12 * (rel // 12)
+    return rel - 12 if degree.startswith("-") else rel
+
+
+def degree_pitch(anchor: int, t: Tones, degree: str, low: int, high: int) -> int:
+    """The note for a degree of a riff, counted from the anchor's register and folded into the range."""
+    pitch = anchor + degree_rel(t, degree)
     while pitch > high:
         pitch -= 12
     while pitch < low:
@@ -197,6 +251,7 @@ def degree_pitch(anchor: int, t: Tones, degree: str, low: int, high: int) -> int
 def _approach(line: Line, stretch: Stretch, anchor: int, goal: int) -> int:
     """A step into the next bass from a side that chance takes; the fifth where the bass stays.
 
+    A half step that the chord has itself is never passed over for a whole step; a bass that lies there already stays.
     Under chords on low strings it comes from below, so that it lies under a guitar that is ahead with the next chord.
     """
     t = stretch.tones
@@ -205,11 +260,15 @@ def _approach(line: Line, stretch: Stretch, anchor: int, goal: int) -> int:
         return degree_pitch(anchor, t, fifth, line.low, line.high)
     below = line.brief.style.low_strings and goal - 2 >= line.low
     ways = (-1, -2) if below else (-1, 1, -2, 2)
-    sides = [d for d in ways if line.low <= goal + d <= line.high and goal + d != anchor]
+    sides = [
+        d for d in ways if line.low <= goal + d <= line.high and (goal + d != anchor or abs(d) == 1)
+    ]
     chromatic = 0.5 if line.brief.style.feel.straight else 1.2
     weights = []
     for d in sides:
         inside = t.is_scale_tone(goal + d)
+        if abs(d) == 2 and t.is_chord_tone(goal + d // 2):
+            inside = False  # the chord's own note is nearer: D#, not D, leads from B7 to E
         weights.append((3.0 if inside else chromatic) if abs(d) == 1 else (2.5 if inside else 0.02))
     return goal + line.brief.place.at(stretch.bar).pick(sides, weights, "approach")
 

@@ -2,9 +2,11 @@
 
 Conventions: pitch classes count from C; everything named `_rel` counts semitones above the chord's root. A written
 degree of a riff means the chord's own degree: 3 is its third, 5 its fifth (altered where the chord alters it), 7 its
-seventh or else its sixth. Sources: lines are built from chord tones on strong places and connecting tones between them
-(Fitzgerald, walking bass basics); `harmony.scales` for what connects; an altered fifth is never played perfect (common
-practice).
+seventh or else its sixth; 6 is a major sixth, and where the key has it flat, or the fifth is raised, a figure that
+climbs to the sixth climbs to the seventh. Over a bass that is foreign to its chord (F/G) the fifth is that of the bass.
+Sources: lines are built from chord tones on strong places and connecting tones between them
+(Fitzgerald, walking bass basics); `harmony.scales` for what connects; an altered fifth is never played perfect, and
+the minor form of a boogie runs root, third, fifth, seventh (common practice).
 """
 
 from __future__ import annotations
@@ -18,6 +20,8 @@ from backing.pitch import Degree, Key
 
 # Semitones of the steps 0 (unused) to 7 where neither chord nor scale has them.
 _USUAL = (0, 0, 2, 4, 5, 7, 9, 10)
+# Semitones above the root of a bass that turns its chord into an upper structure (F/G, Dm7/G, C/A).
+_FOREIGN = (2, 5, 9)
 _NAMES = ("1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7")
 
 
@@ -87,7 +91,15 @@ def tones(chord: Chord, key: Key, following: Chord | None = None) -> Tones:
         usual[7] = own[6]
     elif chord.family == "major":
         usual[7] = 9  # a plain triad takes its sixth where a riff asks for a seventh
+    if chord.family == "diminished":
+        usual[6] = 9  # what its seventh sounds as
+    elif usual[6] == 8 or (own.get(5) == 8 and 7 in own):
+        usual[6] = own.get(7, usual[7])
     bass = chord.lowest.pc
+    if (bass - root) % 12 in _FOREIGN and not chord_rel >> (bass - root) % 12 & 1:
+        fifth = (bass - root + 7) % 12
+        if scale_rel >> fifth & 1:
+            own[5] = fifth
     chord_rel |= 1 << (bass - root) % 12
     scale_rel |= 1 << (bass - root) % 12
     steps = tuple(own.get(step, usual[step]) for step in range(8))

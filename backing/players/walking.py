@@ -7,7 +7,8 @@ of the near-ties is taken is the player's chance.
 Conventions: a route is told relative to its first anchor (offset 0), so one search serves every key and octave; costs
 are in points, lower is better, and a half point is about what a listener notices. Nothing leaps more than an octave.
 Sources: a chord's first beat states it, the beat before a chord approaches it, strong beats hold chord tones and weak
-beats anything that connects (Fitzgerald, walking bass basics); the figures are common practice.
+beats anything that connects (Fitzgerald, walking bass basics); a chromatic passing note comes and goes by half step;
+the figures are common practice.
 """
 
 from __future__ import annotations
@@ -109,13 +110,14 @@ def routes(
                 break
             back = path[-2] if len(path) > 1 else 0 if path else None
             turn = _TURN[came]
+            outside = not scale_rel >> (start_rel + here) % 12 & 1  # it is left as it came
             for own, there, leapt, chromatic in offers:
                 total = cost + own
                 if total > limit:
                     break
                 move = there - here
                 size = move if move > 0 else -move
-                if size > farthest or (chromatic and size != 1):
+                if size > farthest or ((chromatic or outside) and size != 1):
                     continue
                 total = total + moves[size] + turn[move]
                 if total > limit:
