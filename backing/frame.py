@@ -16,7 +16,16 @@ from backing.harmony.spelling import interval_for_semitones, interval_to_key
 from backing.instruments import ROLES
 from backing.marks import BarMark, mark_bar, moved_key
 from backing.pitch import UNISON, Interval, Key
-from backing.timebase import EIGHTH, FOUR_FOUR, QUARTER, SIXTEENTH, Feel, Meter, Tempo
+from backing.timebase import (
+    EIGHTH,
+    FOUR_FOUR,
+    QUARTER,
+    SIXTEENTH,
+    TRIPLET,
+    Feel,
+    Meter,
+    Tempo,
+)
 from backing.tonality import first_key
 
 ONE = Fraction(1)
@@ -131,14 +140,23 @@ def frame_of(ground: Ground, section: Section, transpose: int) -> Frame:
     chart, request = ground.chart, ground.request
     own, common = section.settings, chart.settings
     sounds, interval = sounding(own.key or ground.key, ground.shift, ground.higher + transpose)
-    push_q = own.push_q if own.push_q is not None else common.push_q
-    if push_q is None:
-        grid_q = ground.section_grids.get(own.style or "", ground.grid_q)
-        push_q = SIXTEENTH if grid_q == SIXTEENTH else EIGHTH
+    asked = own.push_q if own.push_q is not None else common.push_q
+    grid_q = ground.section_grids.get(own.style or "", ground.grid_q)
+    push_q = asked or (SIXTEENTH if grid_q == SIXTEENTH else EIGHTH)
+    of_a_quarter = TRIPLET if asked is None and grid_q == TRIPLET else push_q
     players = own.players or common.players
     colour = own.colour if own.colour is not None else common.colour
     qpm, to_qpm = _tempo(ground, section)
-    marks = tuple(mark_bar(bar, chart.source, push_q, interval, sounds) for bar in section.bars)
+    marks = tuple(
+        mark_bar(
+            bar,
+            chart.source,
+            push_q if bar.meter.unit == 8 else of_a_quarter,
+            interval,
+            sounds,
+        )
+        for bar in section.bars
+    )
     shares = _shares(section)
     glides = to_qpm is not None or (common.tempo is not None and common.tempo.to_bpm is not None)
     return Frame(

@@ -21,6 +21,7 @@ from backing.source import Shown
 
 EIGHTH = Fraction(1, 2)
 SIXTEENTH = Fraction(1, 4)
+TRIPLET = Fraction(1, 3)  # an eighth of a triplet
 QUARTER = Fraction(1)
 
 COMPOUND = ((6, 8), (9, 8), (12, 8))

@@ -21,7 +21,7 @@ from backing.players.fills import fill, set_up
 from backing.players.pulses import beats
 from backing.style import shelf
 from backing.style.cells import read as read_line
-from backing.style.find import find
+from backing.style.find import find, styles
 from backing.style.model import Pattern, Where
 from backing.timebase import Meter
 from backing.timeline import Strike, TimeFeel
@@ -205,6 +205,27 @@ def test_a_fill_may_stay_on_the_snare_or_be_left_out() -> None:
     for kit, wanted in (("toms", True), ("snare", True), ("none", False)):
         notes = drums.play(drummer([groove(ROCK)], 8, fill_bars=[7], fills=kit))
         assert any(n.why.startswith("fill") for n in notes) is wanted
+
+
+def test_drums_that_shuffle_are_written_in_pairs_and_triplets() -> None:
+    """A shuffle is felt in three to the beat, and so are its fills (common practice): no sixteenths."""
+    shuffles = [s for s in styles() if s.feel.ratio == 2 and s.feel.unit_q == HALF]
+    assert {s.name for s in shuffles} >= {"blues shuffle", "jive"}
+    for shuffle in shuffles:
+        for own in shuffle.part("drums").patterns:
+            cells = [c for line in own.lines.values() for bar in line for p in bar for c in p.cells]
+            assert not [c for c in cells if c.at_q.denominator == 4], (shuffle.name, own.name)
+
+
+@pytest.mark.parametrize("name", ["half-time shuffle", "slow blues", "gospel twelve-eight"])
+def test_a_groove_in_triplets_is_varied_and_filled_in_triplets(name: str) -> None:
+    """Three to the beat, and no kick or snare on the half of it (common practice)."""
+    text = "meter: 4/4\nchoruses: 3\n[A]\n| " + "C7 | F7 | G7 | C7 | " * 4 + "\n"
+    for seed in (1, 2, 3):
+        notes = player(arranged(text, name, seed), "drums").notes
+        assert any(n.start_q.denominator == 3 for n in notes)
+        halves = [n for n in notes if n.start_q.denominator in (2, 4)]
+        assert not [n for n in halves if "six to the beat" not in n.why], seed
 
 
 def test_a_fill_takes_the_place_of_the_time_and_a_crash_with_the_kick_follows() -> None:

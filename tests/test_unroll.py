@@ -319,6 +319,16 @@ def test_an_unset_push_follows_the_grid_of_the_style() -> None:
     assert [c.push_q for c in timeline.chords if c.push_q] == [Fraction(1, 4), Fraction(1, 2)]
 
 
+def test_an_unset_push_comes_a_triplet_early_where_the_style_plays_in_triplets() -> None:
+    """The eighth before the beat is the last of three there (common practice); dotted beats have eighths anyway."""
+    third = Fraction(1, 3)
+    for head, wanted in (("4/4", third), ("12/8", Fraction(1, 2)), ("6/8", Fraction(1, 2))):
+        song = parse(f"meter: {head}\n[A]\n| C <F |\n")
+        assert [c.push_q for c in unroll(song, grid_q=third).chords if c.push_q] == [wanted], head
+    song = parse("push: 8\n[A]\n| C <F |\n")
+    assert [c.push_q for c in unroll(song, grid_q=third).chords if c.push_q] == [Fraction(1, 2)]
+
+
 def test_plain_leaves_out_unwritten_colours_everywhere() -> None:
     song = parse("colour: full\n[A]\n| C |\n[B]\ncolour: full\n| F |\n")
     assert {b.colour for b in unroll(song, Request(colour=False)).bars} == {False}

@@ -26,6 +26,7 @@ from backing.players.pulses import beats, loudness, off_beats, shift_q, velocity
 from backing.players.variations import GHOST, Strokes, in_quarters, varied
 from backing.style.model import Where
 from backing.style.settings import number, word
+from backing.timebase import TRIPLET
 from backing.timeline import PlayedBar
 
 _CYMBALS = ("hat", "open hat", "pedal hat", "ride", "ride 2", "bell", "shaker", "cabasa", "maracas")
@@ -202,7 +203,8 @@ def _filled(
     """The bar with a fill at its end; the foot goes on under it."""
     kit = word(brief.part, "pattern", "fills")
     feel = bar.feel or brief.style.feel
-    swung = not feel.straight and feel.unit_q == _EIGHTH
+    triplets = brief.style.grid_q == TRIPLET and not bar.meter.compound
+    swung = triplets or (not feel.straight and feel.unit_q == _EIGHTH)
     shift = shift_q(bar)
     hits = [h for h in fill(bar.meter, plan.level, swung, kit, place) if shift + h.at_q >= bar.start_q]  # fmt: skip
     begins = shift + hits[0].at_q if hits else bar.end_q

@@ -3,7 +3,7 @@
 Conventions: strokes are keyed by (place in quarters of the piece, drum). What may change depends on the groove: swing
 talks between the beats, a backbeat moves its kick and its ghost notes, any other groove (a clave, a dance) keeps its
 figures and only lets soft strokes come and go. Source: common practice; where kicks and ghost notes fall in rock, pop
-and soul follows the counts of PMC10130781, table 3.
+and soul follows the counts of PMC10130781, table 3. A groove in triplets is varied in triplets.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ Value = tuple[float, str]
 Strokes = dict[Key, Value]
 
 GHOST = 0.42
-_SIXTEENTH = Fraction(1, 4)
+_SIXTEENTH, _THIRD = Fraction(1, 4), Fraction(1, 3)
 AGAIN = 0.4  # chance of a second change in the same bar
 
 
@@ -65,12 +65,15 @@ def _offers(
     shift = shift_q(bar)
     on = [shift + p for p, _ in beats(bar.meter) if shift + p >= bar.start_q]
     off = [shift + p for p in off_beats(bar.meter) if shift + p >= bar.start_q]
-    if swung:
+    thirds = any(at.denominator % 3 == 0 for at, _ in strokes)
+    if thirds:  # the last triplet of a beat stands for its half
+        off = [at + _THIRD / 2 if at.denominator == 2 else at for at in off]
+    if swung and not thirds:
         return _swing(strokes, on, off, base)
     loud = {at for at, drum in strokes if drum in ("snare", "rim") and at in on}
     crossed = {at for at, drum in strokes if drum == "rim" and at not in on}
     if loud and on and on[0] not in loud and not crossed:
-        return _backbeat(strokes, bar, on, off, base, sixteenths)
+        return _backbeat(strokes, bar, on, off, base, sixteenths, thirds)
     return [
         (key, None, _NOTHING, 1.0)
         for key, (force, _) in sorted(strokes.items())
@@ -101,6 +104,7 @@ def _backbeat(
     off: list[Fraction],
     base: float,
     sixteenths: bool,
+    thirds: bool,
 ) -> list[Offer]:
     offers: list[Offer] = []
     backs = [at for at in on if (at, "snare") in strokes]
@@ -119,12 +123,13 @@ def _backbeat(
                 offers.append((None, (at, "kick"), kick, 0.8))
     ghost: Value = (base * GHOST, "a ghost note")
     for back in backs:
-        for at in (back + 3 * _SIXTEENTH, back + 5 * _SIXTEENTH):
+        late, soon = (2 * _THIRD, 4 * _THIRD) if thirds else (3 * _SIXTEENTH, 5 * _SIXTEENTH)
+        for at in (back + late, back + soon):
             free = (at, "kick") not in strokes and at not in struck
             if free and bar.start_q < at < bar.end_q:
                 offers.append((None, (at, "snare"), ghost, 1.6))
     floor = [at for at in on if (at, "kick") not in strokes]
-    if floor and not sixteenths:
+    if floor and not sixteenths and len(backs) > 1:  # a single backbeat is half time
         four: Value = (base * 0.8, "kick on the backbeat too")
         offers += [(None, (at, "kick"), four, 0.8) for at in floor]
     if off and (off[-1], "hat") in strokes:
