@@ -141,6 +141,50 @@ def test_the_thumb_plays_no_colours() -> None:
         assert note.degree.lstrip("b#") in "135" or note.pitch == lowest[note.chord], note
 
 
+@pytest.mark.parametrize("style", ["pop ballad", "jazz ballad", "slow waltz", "tango", "bluegrass"])
+def test_a_long_line_is_not_the_same_at_every_turn(style: str) -> None:
+    """Sixteen turns of eight bars: strings take at least three ways, and none in more than two thirds of them."""
+    meter = "3/4" if style == "slow waltz" else "4/4"
+    tune = "Am7 | D7 | Gmaj7 | Cmaj7 | F#m7b5 | B7 | Em7 | Em7"
+    music = arranged(chart(tune, meter=meter, choruses=16, ending="as written"), style)
+    turns = []
+    for number in range(16):
+        first, last = music.timeline.bars[8 * number], music.timeline.bars[8 * number + 7]
+        notes = player(music, "strings").notes
+        turns.append(
+            tuple(
+                (n.start_q - first.start_q, n.pitch)
+                for n in notes
+                if first.start_q <= n.start_q < last.end_q
+            )
+        )
+    assert len(set(turns)) >= 3
+    assert max(turns.count(t) for t in turns) <= 11
+
+
+@pytest.mark.parametrize("style", ["medium swing", "jazz ballad", "blues shuffle", "jazz waltz"])
+def test_nobody_comes_ahead_of_the_last_chord(style: str) -> None:
+    """The band ends together."""
+    meter = "3/4" if style == "jazz waltz" else "4/4"
+    for seed in range(1, 9):
+        music = arranged(chart("Cm7 | F7 | Cm7 | G7", meter=meter, key="C minor"), style, seed)
+        last = music.timeline.bars[-1]
+        for who in measures.roles(music, ("keys", "guitar")):
+            final = [n for n in who.notes if n.chord == len(music.timeline.chords) - 1]
+            assert {n.start_q for n in final} == {last.start_q}, (seed, who.role)
+
+
+def test_spread_hands_move_little_and_stay_wide() -> None:
+    """A ballad's two hands span more than an octave and go by common tones and steps."""
+    for minor in (False, True):
+        pairs = measures.changes(player(cycle("jazz ballad", minor), "keys"))
+        four = [(a, b) for a, b in pairs if len(a) == len(b) == 4]
+        assert len(four) >= 20
+        assert sum(measures.move(a, b) for a, b in four) / len(four) <= 4
+        assert measures.top_kept(pairs) >= 0.8
+        assert sum(b[-1].pitch - b[0].pitch > 12 for _, b in four) / len(four) >= 0.8
+
+
 # Harmony between players
 
 

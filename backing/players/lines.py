@@ -19,7 +19,7 @@ from backing.harmony.families import tones
 from backing.harmony.search import best_path
 from backing.harmony.symbol import Chord
 from backing.pitch import Degree
-from backing.players.chordal import NARROWEST, Voiced, families, steps, voice
+from backing.players.chordal import NARROWEST, TOP_HELD, Voiced, families, steps, voice
 from backing.players.common import Brief, ZoneKind
 from backing.players.rhythm import Event, held, strokes
 from backing.players.touch import sounding_end, velocity
@@ -38,9 +38,21 @@ def play(brief: Brief) -> list[Note]:
     low, high = _register(brief)
     family = families(brief, "voicing", FAMILY.get(brief.part.role, "close"))
     if names == {"pad"}:
-        return _pad(held(brief), voice(brief, family, low, high, held=0.0))
+        rise, lead = _turn(brief)
+        low = min(low + max(0, rise), max(low, high - NARROWEST))
+        high = max(high + 2 * min(0, rise), low + NARROWEST)
+        return _pad(held(brief), voice(brief, family, low, high, held=lead))
     voicings = voice(brief, family, low, high)
     return _stabs(strokes(brief, owes=not _comped(brief)), voicings)
+
+
+def _turn(brief: Brief) -> tuple[int, float]:
+    """How a long line is played this time: semitones higher or lower, and what its top note pays for staying.
+
+    A section writer gives the strings another place at each turn of a tune, and now and then a moving lead.
+    """
+    rise = brief.place.pick((-4, 0, 4), (1.0, 1.0, 1.0), "register")
+    return rise, brief.place.pick((0.0, TOP_HELD), (1.0, 1.0), "lead")
 
 
 def _comped(brief: Brief) -> bool:
@@ -180,7 +192,8 @@ def guide_tones(chord: Chord) -> tuple[Degree, ...]:
 def _guide_tones(brief: Brief) -> list[Note]:
     """One long note a chord, always a guide tone, by the shortest way."""
     low, high = _register(brief)
-    centre = (low + high) / 2
+    rise, _ = _turn(brief)
+    centre = (low + high) / 2 + 1.5 * rise
     found = steps(brief)
     if not found:
         return []
@@ -191,7 +204,7 @@ def _guide_tones(brief: Brief) -> list[Note]:
             pc = (step.chord.root.pc + degree.semitones) % 12
             here += [(p, degree.name) for p in range(low + (pc - low) % 12, high + 1, 12)]
         options.append(sorted(here))
-    nodes = [[0.05 * abs(p - centre) for p, _ in here] for here in options]
+    nodes = [[0.1 * abs(p - centre) for p, _ in here] for here in options]
     edges = [
         [[float(abs(p - q)) + (0.5 if p == q else 0) for q, _ in a] for p, _ in b]
         for a, b in itertools.pairwise(options)

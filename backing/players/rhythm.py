@@ -320,10 +320,10 @@ def _harmonised(
 
 
 def _beyond(score: _Score, change: Change, zone: Zone) -> Change | None:
-    """The chord behind a zone, unless the band strikes it together there."""
+    """The chord behind a zone, unless the band strikes it together there, as it does the last one."""
     brief = score.brief
     if zone.end_q == brief.end_q:
-        return brief.ahead
+        return None if brief.plans[-1].close else brief.ahead
     after = brief.zone_at(zone.end_q)
     if after.kind is ZoneKind.SILENT or any(s.start_q == zone.end_q for s in after.strokes):
         return None
