@@ -37,7 +37,9 @@ class Recording:
     frames: int
     loop: tuple[int, int] | None
     roles: tuple[str, ...]
-    peaks: NDArray[np.float32]  # sample peak a grain
+    peaks: NDArray[
+        np.float32
+    ]  # a grain: of its samples, and where the level hangs on it, between them
     energies: NDArray[np.float32]  # a slice, as a loudness meter weights them
 
 
@@ -66,44 +68,54 @@ def level_for(tape: Tape, recording: Recording, loudness: float) -> Level:
     if lufs <= SILENCE_LUFS:
         return Level(1.0, None)
     plain_db = min(HIGHEST_GAIN_DB, loudness - lufs)
-    peaks = recording.peaks.copy()
+    peaks = recording.peaks
+    true = np.zeros(len(peaks), bool)
     ceiling = 10 ** (limit.CEILING_DBTP / 20)
-    places = (np.arange(len(recording.energies), dtype=np.float32) + 0.5) * (SLICE / limit.GRAIN)
-    level = Level(10 ** (plain_db / 20), None)
+    places = (np.arange(len(recording.energies)) + 0.5) * (SLICE / limit.GRAIN)
+    grains = places.astype(np.int32)
+    places = (places - grains).astype(np.float32)
+    gain: float = 10 ** (plain_db / 20)
+    curve: NDArray[np.float32] | None = None
     for release_db in RELEASES_DB:
         gain_db, answer = plain_db, 1.0
         before: tuple[float, float] | None = None
         for _ in range(MOST_STEPS):
             gain = 10 ** (gain_db / 20)
-            _true_peaks(tape, peaks, recording.peaks, ceiling / gain)
+            curve = None  # an hour of it is big: the last one goes before the next one comes
+            _true_peaks(tape, peaks, true, ceiling / gain)
             curve = limit.curve(peaks, gain, release_db)
-            level = Level(gain, curve)
             if curve is None:
-                return level
-            taken = np.interp(places, np.arange(len(curve), dtype=np.float32), curve)
-            heard = integrated(recording.energies * taken.astype(np.float32) ** 2) + gain_db
+                return Level(gain, None)
+            taken = curve[grains] * (1 - places) + curve[grains + 1] * places
+            heard = integrated(recording.energies * taken**2) + gain_db
             missing = lufs + plain_db - heard
             if missing < NEAR_LU:
-                return level
+                return Level(gain, curve)
             if before:  # the louder, the more the limiter takes back
                 answer = min(1.0, (heard - before[1]) / (gain_db - before[0]))
             if answer < LEAST_ANSWER:
                 break
             before = gain_db, heard
             gain_db += min(MOST_DB, missing / answer)
-    return level
+    return Level(gain, curve)
 
 
 def _true_peaks(
-    tape: Tape, peaks: NDArray[np.float32], sampled: NDArray[np.float32], ceiling: float
+    tape: Tape, peaks: NDArray[np.float32], true: NDArray[np.bool_], ceiling: float
 ) -> None:
-    """Put true peaks in place of sample peaks for the grains that may pass the ceiling between samples."""
+    """Put true peaks in place of sample peaks for the grains that may pass the ceiling between samples.
+
+    `true` marks those that were replaced.
+    """
     import numpy as np
 
-    suspects = np.flatnonzero((sampled * limit.OVER_SAMPLE_PEAK > ceiling) & (peaks == sampled))
+    suspects = np.flatnonzero((peaks > ceiling / limit.OVER_SAMPLE_PEAK) & ~true)
+    true[suspects] = True
     per_block = BLOCK // limit.GRAIN
-    for block in np.unique(suspects // per_block):
-        grains = suspects[suspects // per_block == block]
+    borders = np.arange(per_block, len(peaks), per_block)
+    for grains in np.split(suspects, np.searchsorted(suspects, borders)):
+        if not len(grains):
+            continue
         first, last = int(grains[0]) * limit.GRAIN, int(grains[-1] + 1) * limit.GRAIN
         (sound,) = tape.span(first - limit.CONTEXT, last + limit.CONTEXT, (MIX,))
         peaks[grains] = limit.true_peaks(sound, grains - grains[0])

@@ -41,10 +41,11 @@ def curve(
     ceiling = 10 ** (CEILING_DBTP / 20) / gain
     if not len(peaks) or peaks.max() <= ceiling:
         return None
-    allowed = np.zeros(len(peaks) + 2, np.float32)  # dB a grain, with one of silence at either end
+    borders = np.zeros(len(peaks) + 1, np.float32)  # dB
     over = np.flatnonzero(peaks > ceiling)
-    allowed[1 + over] = 20 * np.log10(ceiling / peaks[over])
-    borders = np.minimum(allowed[:-1], allowed[1:])
+    allowed = 20 * np.log10(ceiling / peaks[over])
+    for side in (over, over + 1):
+        borders[side] = np.minimum(borders[side], allowed)
     _slope(borders[::-1], ATTACK_DB)
     _slope(borders, release_db)
     borders *= np.float32(math.log(10) / 20)

@@ -14,12 +14,12 @@ in the middle (common practice).
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Generator, Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from itertools import compress
 from pathlib import Path
-from queue import Full, Queue
-from threading import Event, Thread
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from backing.out import balance, room
@@ -39,7 +39,7 @@ OVERHANG = 24_576  # frames that a filter may ring beyond its block
 SPAN = BLOCK + OVERHANG  # frames of one transform: 98,304 = 2**15 * 3
 LOWEST_CUT_HZ = 25.0
 _CHANGE_FRAMES = 441
-_AHEAD = 1  # blocks that a player may be ahead of the filters
+MOST_THREADS = 4  # each has buffers of its own
 
 
 class _Part(NamedTuple):
@@ -97,23 +97,28 @@ def tracks(
 ) -> Generator[list[Sound | None], None, None]:
     """The band in blocks of `BLOCK` frames, `total` frames in all: with `apart` a stem a player, else their sum alone.
 
-    None stands for a silent block. Players are rendered in threads, a few blocks ahead of the filters.
+    None stands for a silent block. Players are rendered and filtered in threads, a block ahead of the sum.
     """
-    strips = [_Ahead(_microphones(p, soundfont, total, a4, anchors)) for p in players]
+    strips = [_parts(p, _microphones(p, soundfont, total, a4, anchors)) for p in players]
     desks = [_Desk() for _ in (players if apart else (None,))]
+    pool = ThreadPoolExecutor(min(MOST_THREADS, os.cpu_count() or 2))
+    ahead = [pool.submit(next, strip, None) for strip in strips]
     try:
         for at in range(0, total, BLOCK):
             count = min(BLOCK, total - at)
-            parts = [
-                _part(player, strip.next(), at)
-                for player, strip in zip(players, strips, strict=True)
-            ]
+            parts = []
+            for i, strip in enumerate(strips):
+                part = ahead[i].result()
+                assert part is not None, "a player ends before the band"
+                parts.append(part)
+                ahead[i] = pool.submit(next, strip, None)
             groups = [[part] for part in parts] if apart else [parts]
             whole = [desk.sum(group) for desk, group in zip(desks, groups, strict=True)]
             yield [None if w is None else w[:count] for w in whole]
     finally:
+        pool.shutdown(cancel_futures=True)
         for strip in strips:
-            strip.stop()
+            strip.close()
 
 
 def _microphones(
@@ -148,6 +153,17 @@ def _microphones(
     finally:
         for source in sources:
             source.close()
+
+
+def _parts(
+    player: PerformedPlayer, dry: Generator[Sound, None, None]
+) -> Generator[_Part, None, None]:
+    """What a player adds to block after block."""
+    try:
+        for number, block in enumerate(dry):
+            yield _part(player, block, number * BLOCK)
+    finally:
+        dry.close()
 
 
 def _part(player: PerformedPlayer, block: Sound, at: int) -> _Part:
@@ -260,45 +276,3 @@ def _total(items: Iterable[NDArray[Any] | None]) -> NDArray[Any] | None:
         elif item is not None:
             total += item
     return total
-
-
-class _Ahead:
-    """A generator that runs in a thread of its own, a few items ahead of whoever asks."""
-
-    def __init__(self, source: Generator[Any, None, None]) -> None:
-        self._source = source
-        self._items: Queue[tuple[Any, BaseException | None]] = Queue(_AHEAD)
-        self._stopped = Event()
-        self._thread = Thread(target=self._run, daemon=True)
-        self._thread.start()
-
-    def next(self) -> Any:
-        """The next item; an error of the generator is raised here."""
-        item, error = self._items.get()
-        if error is not None:
-            raise error
-        return item
-
-    def stop(self) -> None:
-        """End the thread and close the generator."""
-        self._stopped.set()
-        self._thread.join()
-
-    def _run(self) -> None:
-        try:
-            for item in self._source:
-                if not self._put(item, None):
-                    break
-        except BaseException as error:  # handed to the thread that asked
-            self._put(None, error)
-        finally:
-            self._source.close()
-
-    def _put(self, item: Any, error: BaseException | None) -> bool:
-        while not self._stopped.is_set():
-            try:
-                self._items.put((item, error), timeout=0.1)
-            except Full:
-                continue
-            return True
-        return False
