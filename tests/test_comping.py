@@ -224,6 +224,42 @@ def test_a_half_diminished_chord_is_not_voiced_as_a_dominant() -> None:
         assert "b13" not in names or "1" in names
 
 
+def test_a_triad_of_a_song_takes_no_sixth() -> None:
+    """Outside of jazz comping a plain triad may become an add9, not a six-nine."""
+    tune = chart(" | ".join(["G", "C", "Em", "D", "C", "G/B", "Am", "D"] * 3), key="G", meter="4/4")
+    for style in ("sixteenth-note pop", "backbeat soul", "six-eight ballad", "disco", "house"):
+        music = arranged(tune, style)
+        spans = music.timeline.chords
+        for who in measures.roles(music, ("keys", "strings")):
+            for note in who.notes:
+                chord_ = spans[note.chord].chord
+                assert chord_ is None or note.degree in {
+                    "9",
+                    *(d.name for d in chord_.degrees),
+                }, (style, who.role, note)
+
+
+def test_an_open_strum_keeps_its_shape_under_a_walking_bass() -> None:
+    """The hand holds 022000 and the strum leaves out what would lie under the bass."""
+    music = arranged(chart(" | ".join(["Em", "G", "Em", "C"] * 6), meter="4/4"), "bluegrass")
+    names = {
+        n.why.rsplit(", hand", 1)[0].rsplit(" ", 1)[1]
+        for n in player(music, "guitar").notes
+        if music.timeline.chords[n.chord].symbol == "Em"
+    }
+    assert names == {"022000"}
+    assert not measures.below_bass(music, "guitar")
+
+
+def test_a_montuno_is_dry() -> None:
+    """The octaves of a montuno do not ring under a pedal."""
+    for style in ("salsa", "mambo"):
+        music = arranged(chart(" | ".join(["Cm7", "F7"] * 6), meter="4/4"), style)
+        notes = player(music, "keys").notes
+        last = len(music.timeline.chords) - 1
+        assert all(n.end_q - n.start_q <= 2 for n in notes if n.chord != last), style
+
+
 def test_an_inverted_triad_takes_no_sixth() -> None:
     """G/B with a sixth is Em7/B."""
     for symbol in ("G/B", "D/F#"):

@@ -99,6 +99,9 @@ def selections(offer: Tones, voices: int) -> tuple[tuple[tuple[Degree, ...], flo
     """Choices of degrees with what each costs; at least everything needed, at most `voices` or all that is needed."""
     need = offer.need
     wanted = max(voices, len(need))
+    plain = bool(offer.colours) and not any(
+        d.number in (6, 7) for d in (*need, *offer.may) if d not in offer.colours
+    )
     spare = wanted - len(need)
     found = []
     for more in combinations(offer.may, min(spare, len(offer.may))):
@@ -130,6 +133,8 @@ def selections(offer: Tones, voices: int) -> tuple[tuple[tuple[Degree, ...], flo
                 continue  # without its root it is the dominant ninth a third below
             cost += 0.8
         unused = [c for c in offer.colours if c not in chosen]
+        if plain and any(d.number == 13 for d in chosen) and all(d.number != 9 for d in chosen):
+            cost += 1.2  # a triad takes its ninth before its sixth
         cost += 0.35 * min(2, len(unused))
         found.append((tuple(sorted(chosen, key=lambda d: d.semitones % 12)), cost))
     if not found:

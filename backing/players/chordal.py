@@ -31,6 +31,7 @@ RESTLESS = 7.0  # against leaving a chord as it is for bars on end
 UNMOVED = 2.0  # against the very notes of the chord before, under which a change is not heard
 TOP_HELD = 0.4  # against the top note of the chord before: a line moves
 MOVES_ON = 4.0  # times that, every other bar
+ADD_NINTHS = ("triads", "spread", "close")  # in which a triad takes a ninth and no sixth
 PLAIN_FIFTHS = ("power", "open", "triads")  # grips of a guitar that rub against a flat thirteenth
 
 
@@ -213,8 +214,11 @@ def voice(
             floor = low + -(-(step.bass + 1 - low) // 3) * 3  # in threes: few registers to search
         kind = family[step.level]
         count = voices or VOICES[kind]
+        added = step.colours
+        if kind in ADD_NINTHS and len(step.chord.degrees) < 4:
+            added = tuple(d for d in added if d.number == 9)
         palettes.append(
-            palette(step.chord, step.colours, kind, count, floor, min(max(high, floor + 19), top))
+            palette(step.chord, added, kind, count, floor, min(max(high, floor + 19), top))
         )
     nodes = []
     for step, offer in zip(found, palettes, strict=True):

@@ -38,6 +38,7 @@ from backing.players.common import Brief
 from backing.players.rhythm import Event, strokes
 from backing.players.touch import broken, sounding_end, unheard, velocity
 
+BURIED = 5.0  # against a grip whose third or seventh a strum over a high bass would leave out
 UNROCKED = 2.0  # against a grip from which a rocking hand cannot reach the sixth
 FULL_STRINGS = 2  # of a stroke that leaves out low strings
 UP_STRINGS = 4  # an upstroke mostly takes the high strings
@@ -75,7 +76,7 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
         kind = family[step.level]
         lowest = -(-step.bass // 3) * 3 if step.bass > strings[0] + capo else 0
         if kind in ("open", "power"):  # low strings too, down to the note of the bass
-            lowest = step.bass_inside if lowest else 0
+            lowest = step.bass_inside if lowest and kind == "power" else 0
         if kind == "power":  # too few strings to leave one out under an early stroke
             lowest = max(lowest, under.get(step.change.index, 0))
         added = () if kind in ("open", "power", "triads") else step.colours
@@ -93,6 +94,11 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
         if rocks(brief):
             own = [
                 c + (UNROCKED if _sixth(step.chord, g) is None else 0.0)
+                for c, g in zip(own, offer.grips, strict=True)
+            ]
+        if kind == "open" and step.bass_inside > strings[0] + capo:
+            own = [
+                c + _buried(step.chord, g, step.bass_inside)
                 for c, g in zip(own, offer.grips, strict=True)
             ]
         if step.melody:
@@ -135,6 +141,13 @@ def _rocking(brief: Brief, events: Sequence[Event]) -> frozenset[Fraction]:
         if number % 2 and not ahead and {beat, beat - beat_q} <= struck:
             found.add(event.start_q)
     return frozenset(found)
+
+
+@lru_cache(maxsize=4096)
+def _buried(chord: Chord, grip: Grip, bass: int) -> float:
+    """Against a grip of which what must sound lies under the bass, where a strum leaves strings out."""
+    over = {_at(grip, string)[1] for string in _over(grip, bass, FULL_STRINGS)}
+    return BURIED if unheard(chord, over) else 0.0
 
 
 @lru_cache(maxsize=1024)
@@ -218,7 +231,7 @@ def play(brief: Brief) -> list[Note]:
             if index in singles and index not in pinched:
                 pinched.add(index)
                 together = _needed(event.chord, chosen.grip, singles[index])
-            notes += _plucked(event, chosen, together, index not in begun)
+            notes += _plucked(event, chosen, together, index not in begun, low)
             begun.add(index)
         else:
             if event.start_q in rocking:
@@ -306,13 +319,17 @@ def _needed(chord: Chord, grip: Grip, marks: frozenset[str]) -> tuple[int, ...]:
     return tuple(s for s in grip.strings if _at(grip, s)[1] in missing)
 
 
-def _plucked(event: Event, chosen: Held, together: tuple[int, ...], thumb: bool) -> list[Note]:
+def _plucked(
+    event: Event, chosen: Held, together: tuple[int, ...], thumb: bool, bass: int
+) -> list[Note]:
     """One string, and with it those that a chord too short to be broken needs.
 
-    With `thumb`, at the start of a chord, a low string means the grip's lowest note.
+    With `thumb`, at the start of a chord, a low string means the grip's lowest note over `bass`.
     """
     wanted = int(event.mark)
-    first = chosen.grip.strings[0] if thumb and wanted > 3 else _nearest_string(chosen.grip, wanted)
+    free = _over(chosen.grip, bass, FULL_STRINGS)
+    first = free[0] if thumb and wanted > 3 else min(free, key=lambda s: (abs(s - wanted), s))
+    together = tuple(s for s in together if s in free)
     strings = sorted({first, *together}, reverse=True)
     how = "finger-picked" if not together else "plucked together, so that the chord is heard"
     why = f"{event.why}, {how}; {chosen.words}"
