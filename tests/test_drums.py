@@ -137,6 +137,33 @@ def test_the_kick_goes_with_a_bass_that_leaves_the_beat() -> None:
     assert "kick with the bass" in {n.why for n in notes}
 
 
+@pytest.mark.parametrize("name", ["funk", "neo-soul", "pushed rock", "backbeat soul"])
+def test_kick_and_bass_are_one_where_they_leave_the_beat(name: str) -> None:
+    """Kick and bass lock in funk, soul and rock (common practice): half of the bass's off-beats and more have a kick."""
+    together = alone = 0
+    for seed in (1, 2, 3):
+        made = arranged(chart("C7 | C7 | F7 | F7 | C7 | C7 | G7 | C7", choruses=2), name, seed)
+        kicks = {n.start_q for n in player(made, "drums").notes if NAMES[n.pitch] == "kick"}
+        for note in player(made, "bass").notes:
+            if note.start_q.denominator != 1 and "dead note" not in note.why:
+                together += note.start_q in kicks
+                alone += note.start_q not in kicks
+    assert together >= alone, (together, alone)
+
+
+def test_a_kick_moves_to_the_bass_from_near_by_and_a_row_of_eighths_asks_for_nothing() -> None:
+    lines = {"hat": "xxxx xxxx xxxx xxxx", "snare": ". X . X", "kick": "x ..x. x ."}
+    made = drummer([groove(lines)], 1, kick_with_bass=1.0, vary=0.0)
+    bass = (Note(Fraction(7, 4), Fraction(2), 36, 80, ""),)
+    assert hits(drums.play(made._replace(heard={"bass": bass})), 0, "kick") == [
+        0,
+        Fraction(7, 4),
+        2,
+    ]
+    row = tuple(Note(Fraction(n, 2), Fraction(n + 1, 2), 36, 80, "") for n in range(8))
+    assert hits(drums.play(made._replace(heard={"bass": row})), 0, "kick") == [0, Fraction(3, 2), 2]
+
+
 def test_a_swinging_snare_talks_in_two_bar_phrases_and_leaves_room() -> None:
     """Sparse comping between the ride's beats, about 35 to 60 loud (common practice; Sabatella, A Jazz Improvisation Primer)."""
     notes = drums.play(drummer([groove(SWING)], 64, swing=True, comping=0.7))
@@ -419,11 +446,28 @@ def test_the_clave_runs_on_through_a_section_of_odd_length() -> None:
     assert len(set(found) & wanted) >= len(wanted) - 2
 
 
+@pytest.mark.parametrize("name", ["soca", "reggaeton", "folk strum", "samba", "second line"])
+def test_the_arm_that_shakes_goes_on(name: str) -> None:
+    """Shakers and tambourines sound with every move of the arm (common practice): no stroke is left out of a figure."""
+    made = arranged(chart("C7 | C7 | F7 | F7 | C7 | C7 | G7 | C7"), name)
+    patterns = {f"pattern '{p.name}'": p for p in made.style.part("percussion").patterns}
+    shaken = [n for n in player(made, "percussion").notes if NAMES[n.pitch] in percussion.SHAKEN]
+    assert shaken
+    bars: dict[tuple[str, int, str], int] = {}
+    for n in shaken:
+        key = (n.why, int(n.start_q // 4), NAMES[n.pitch])
+        bars[key] = bars.get(key, 0) + 1
+    for (why, _, drum), count in bars.items():
+        if why in patterns and patterns[why].meter == FOUR:
+            written = {sum(len(p.cells) for p in bar) for bar in patterns[why].lines[drum]}
+            assert count in written, (why, count)
+
+
 def test_percussion_leaves_soft_strokes_out_now_and_then_and_strikes_with_the_band() -> None:
-    shaker = groove({"maracas": "xg xg xg xg"})
-    lively = percussion.play(drummer([shaker], 16, role="percussion", vary=0.4))
+    congas = groove({"muted conga": "xg xg xg xg"})
+    lively = percussion.play(drummer([congas], 16, role="percussion", vary=0.4))
     assert 64 < len(lively) < 128
     struck = [(ZoneKind.STRUCK, 4, [(0, 1)]), (ZoneKind.TIME, 8, [])]
-    notes = percussion.play(drummer([shaker], 2, role="percussion", zones=struck, vary=0.0))
+    notes = percussion.play(drummer([congas], 2, role="percussion", zones=struck, vary=0.0))
     assert [n.start_q for n in notes if n.start_q < 4] == [0]
     assert next(n for n in notes if n.start_q == 0).strict

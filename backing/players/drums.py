@@ -32,6 +32,8 @@ from backing.timeline import PlayedBar
 _CYMBALS = ("hat", "open hat", "pedal hat", "ride", "ride 2", "bell", "shaker", "cabasa", "maracas")
 _FORCE = {"hat": 0.86, "open hat": 0.9, "pedal hat": 0.76, "ride": 0.9, "bell": 0.92}
 _ACCENT, _OFF_BEAT = 1.16, 0.92
+_NONE = (0.0, "")
+MOST_ADDED = 2  # kicks a bar that follow the bass where none was
 _SIXTEENTH, _EIGHTH = Fraction(1, 4), Fraction(1, 2)
 
 # Comping over two bars: (bar, on or off the beat, which beat; from the end where negative), question and answer.
@@ -175,7 +177,7 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
         ):
             strokes = in_quarters(strokes, bar)  # for a whole section
         strokes = _talk(brief, index, bar, plan, strokes, base)
-        strokes = _with_bass(brief, bar, strokes, place, base)
+        strokes = _with_bass(brief, bar, strokes, base)
         if place.chance(vary, "vary"):
             strokes = _varied(brief, index, strokes)
     return _crash(strokes, bar, plan, base)
@@ -242,24 +244,38 @@ def _talk(
     return made
 
 
-def _with_bass(
-    brief: Brief, bar: PlayedBar, strokes: Strokes, place: Place, base: float
-) -> Strokes:
-    """A kick under the notes that the bass plays off the beat."""
+def _with_bass(brief: Brief, bar: PlayedBar, strokes: Strokes, base: float) -> Strokes:
+    """Kicks under the notes that the bass plays off the beat: moved there from near by, or added.
+
+    A row of eighths and dead notes ask for nothing.
+    """
     amount = number(brief.part, "pattern", "kick_with_bass")
     if amount == 0:
         return strokes
     heard = brief.heard.get("bass", ())
     first = bisect_left(heard, bar.start_q, key=_note_start)
-    bass = [n.start_q for n in heard[first : bisect_left(heard, bar.end_q, key=_note_start)]]
-    if len(bass) > bar.meter.beats + 1:
-        return strokes  # a row of eighths asks for nothing
-    on = {shift_q(bar) + p for p, _ in beats(bar.meter)}
-    made = dict(strokes)
-    for at in bass:
-        free = (at, "kick") not in made and (at, "snare") not in made
-        if at not in on and free and place.chance(amount, "with the bass", str(at - bar.start_q)):
-            made[at, "kick"] = (base * 0.86, "kick with the bass")
+    notes = heard[first : bisect_left(heard, bar.end_q, key=_note_start)]
+    bass = {n.start_q for n in notes if "dead note" not in n.why}
+    shift = shift_q(bar)
+    if bass.issuperset(shift + p for p in off_beats(bar.meter)):
+        return strokes
+    on = {shift + p for p, _ in beats(bar.meter)}
+    alone = sorted(at for at, drum in strokes if drum == "kick" and at not in on | bass)
+    made, added = dict(strokes), 0
+    for at in sorted(bass - on):
+        free = (at, "kick") not in made and made.get((at, "snare"), _NONE)[0] < base * 0.6
+        if not free or not brief.groove.chance(amount, "with the bass", str(at - shift)):
+            continue
+        near = min(alone, key=lambda k: abs(k - at), default=None)
+        force = base * 0.86
+        if near is not None and abs(near - at) <= _EIGHTH:
+            alone.remove(near)
+            force = made.pop((near, "kick"))[0]
+        elif added == MOST_ADDED:
+            continue
+        else:
+            added += 1
+        made[at, "kick"] = (force, "kick with the bass")
     return made
 
 

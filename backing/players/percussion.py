@@ -18,6 +18,12 @@ from backing.players.pulses import beats, loudness, shift_q, velocity
 from backing.style.settings import number
 
 _ACCENT, _GHOST = 1.16, 0.45
+SHAKEN = (
+    "maracas",
+    "shaker",
+    "cabasa",
+    "tambourine",
+)  # the arm goes on, so none of their strokes is left out
 
 
 def play(brief: Brief) -> list[Note]:
@@ -43,7 +49,8 @@ def play(brief: Brief) -> list[Note]:
                 if at < bar.start_q or not timed[max(0, bisect_right(opens, at) - 1)]:
                     continue
                 ghost = beat.mark == "g"
-                if ghost and brief.style.clave is None and place.chance(vary, name, number_):
+                loose = ghost and brief.style.clave is None and name not in SHAKEN
+                if loose and place.chance(vary, name, number_):
                     continue  # the soft strokes come and go
                 force = _GHOST if ghost else _ACCENT if beat.mark == "X" else 1.0
                 if beat.mark == "x" and beat.at_q not in on_beat:
