@@ -185,6 +185,23 @@ def test_spread_hands_move_little_and_stay_wide() -> None:
         assert sum(b[-1].pitch - b[0].pitch > 12 for _, b in four) / len(four) >= 0.8
 
 
+def test_loud_and_soft_differ_in_more_than_velocity() -> None:
+    """Soft comping is in shells of three, loud triads and power chords get their octave."""
+
+    def sizes(style: str, tune: str, dynamics: str, role: str) -> float:
+        music = arranged(chart(tune, meter="4/4", dynamics=dynamics, ending="as written"), style)
+        found = [len(s) for s in measures.strokes(player(music, role).notes) if len(s) > 1]
+        return sum(found) / len(found)
+
+    jazz = " | ".join(["Dm7", "G7", "Cmaj7", "Am7"] * 4)
+    assert sizes("medium swing", jazz, "pp", "keys") <= 3.2
+    assert sizes("medium swing", jazz, "mf", "keys") >= 3.8
+    rock = " | ".join(["G", "C", "Em", "D"] * 4)
+    for role in ("keys", "guitar"):
+        soft, loud = (sizes("rock eighths", rock, d, role) for d in ("mf", "ff"))
+        assert loud >= soft + 0.5, role
+
+
 # Harmony between players
 
 

@@ -257,7 +257,7 @@ def stacks(offer: Tones, family: str, voices: int) -> tuple[Stack, ...]:
             root = [d for d in chosen if d.number == 1]
             fifth = [d for d in chosen if d.number == 5]
             made = list(_power(tuple(root + fifth), voices)) if root and fifth else []
-        elif family in ("triads", "close"):
+        elif family in ("triads", "close") and not (family == "triads" and len(chosen) < voices):
             made = _close(chosen, "close")
         found += [(s, n, c + cost) for s, n, c in made]
         if len(chosen) == 3 and voices > 3 and family not in ("spread", "open", "drop 2", "power"):

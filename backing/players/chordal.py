@@ -197,11 +197,12 @@ def voice(
     high: int,
     voices: int = 0,
     held: float = TOP_HELD,
+    fuller: bool = False,
 ) -> dict[int, Voiced]:
     """The best voicing for every change (by its index) and for the change after the section.
 
     `family` names the family of voicings for each level; `voices` 0 is what the family usually has; `held` is what a
-    top note costs that stays while the chord changes.
+    top note costs that stays while the chord changes. `fuller` hands double a note of a triad where it is loud.
     """
     found = steps(brief)
     if not found:
@@ -213,7 +214,8 @@ def voice(
         if low <= step.bass <= top - NARROWEST:
             floor = low + -(-(step.bass + 1 - low) // 3) * 3  # in threes: few registers to search
         kind = family[step.level]
-        count = voices or VOICES[kind]
+        loud = fuller and kind == "triads" and step.level == "f"
+        count = voices or VOICES[kind] + loud
         added = step.colours
         if kind in ADD_NINTHS and len(step.chord.degrees) < 4:
             added = tuple(d for d in added if d.number == 9)

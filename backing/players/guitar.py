@@ -80,7 +80,8 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
         if kind == "power":  # too few strings to leave one out under an early stroke
             lowest = max(lowest, under.get(step.change.index, 0))
         added = () if kind in ("open", "power", "triads") else step.colours
-        offer = grips(step.chord, added, kind, VOICES[kind], strings, capo, lowest)
+        full = kind == "power" and step.level == "f"  # with the octave
+        offer = grips(step.chord, added, kind, VOICES[kind] + full, strings, capo, lowest)
         offers.append(offer)
         place = (bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
         settled = step.fast or kind in (

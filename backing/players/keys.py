@@ -52,16 +52,17 @@ def play(brief: Brief) -> list[Note]:
     low, high = register(brief, *_room(brief, with_bass))
     settings = brief.part.settings
     count = settings.get("voices", 0)
+    octaves, pedal = settings.get("octaves") is True, settings.get("pedal") is not False
     voicings = voice(
         brief,
-        families(brief, "voicing", "rootless"),
+        _families(brief),
         low,
         high,
         int(count) if isinstance(count, (int, float)) else 0,
+        fuller=not octaves,
     )
     events = strokes(brief, ("chord", "bass"))
     singles = broken(events)
-    octaves, pedal = settings.get("octaves") is True, settings.get("pedal") is not False
     notes: list[Note] = []
     for event in events:
         index = event.change.index
@@ -79,6 +80,14 @@ def play(brief: Brief) -> list[Note]:
             notes += _chord(event, voiced)
     notes.sort(key=note_order)
     return unrepeated(notes)
+
+
+def _families(brief: Brief) -> dict[str, str]:
+    """Families of voicings by level; soft comping without a word from the style is in shells (common practice)."""
+    found = families(brief, "voicing", "rootless")
+    if found["p"] == "rootless" and choice(brief, "voicing_soft", "same") == "same":
+        found["p"] = "shells"
+    return found
 
 
 def _chord(event: Event, voiced: Voiced) -> list[Note]:
