@@ -267,6 +267,14 @@ def test_a_fill_takes_the_place_of_the_time_and_a_crash_with_the_kick_follows() 
     assert 0 not in hits(notes, 8, "hat")
 
 
+def test_feet_alone_bring_no_crash_while_it_is_not_loud() -> None:
+    """Kick and a tapped rim under a singer (common practice: the cymbal is for the loud parts)."""
+    feet = groove({"kick": "x . x .", "rim": ". g . g"})
+    for level, crashes in ((3.0, 0), (4.0, 1)):
+        notes = drums.play(drummer([feet], 2, crashes=[1], level=level))
+        assert [NAMES[n.pitch] for n in notes].count("crash") == crashes
+
+
 def test_a_style_plays_its_own_fills_where_it_has_them() -> None:
     own = groove({"floor tom": "xxxx xxxx xxxx xxxx"}, name="mine", where=Where.PHRASE_END)
     notes = drums.play(drummer([groove(ROCK), own], 8, fill_bars=[7]))

@@ -216,6 +216,40 @@ def test_the_written_bass_is_the_line_where_chords_change_every_beat() -> None:
     assert max(moves[6:]) <= 2
 
 
+def test_a_root_is_played_again_where_only_the_chord_above_it_changes() -> None:
+    """D7sus4 D7 over a beat each is one bass note twice (common practice), not a leap of an octave."""
+    rows = [
+        [("Am7", 1), ("D7sus4", 1), ("D7", 1), ("G", 1)],
+        [("Cmaj7", 1), ("C7", 1), ("F", 2)],
+        [("Ebm7", 2), ("Ab7", 1), ("Ab7#5", 1)],
+    ]
+    for row in rows:
+        for seed in range(1, 9):
+            bars = [(chord(s), q) for s, q in row]
+            notes = bass.play(brief(player(), [*bars, *bars], seed=seed))
+            same = [
+                (a, b)
+                for a, b in itertools.pairwise(notes)
+                if b.chord == a.chord + 1 and (a.pitch - b.pitch) % 12 == 0
+            ]
+            assert same
+            assert all(a.pitch == b.pitch for a, b in same), (row, seed)
+
+
+def test_a_chromatic_passing_note_comes_and_goes_by_half_step() -> None:
+    """Inside a line it lies between two neighbours (common practice); only the approach to a root may leap away."""
+    symbols = "Dm7 G7 Cmaj7 A7 Dm7 G7 Em7 A7 Fmaj7 Bb7 Am7 D7 Fm7 Bb7b9 C6 C6"
+    text = symbols.split()
+    passing = 0
+    for seed in range(1, 25):
+        notes = bass.play(brief(player(), [(chord(s), 4) for s in text], seed=seed))
+        for a, b, c in zip(notes, notes[1:], notes[2:], strict=False):
+            if "chromatic passing" in b.why and "skip" not in c.why and "drop" not in c.why:
+                passing += 1
+                assert abs(b.pitch - a.pitch) == abs(c.pitch - b.pitch) == 1, (seed, b)
+    assert passing >= 5
+
+
 def test_two_chords_a_bar_have_their_roots_on_one_and_three_and_approaches_between() -> None:
     chords = [(chord(s), 2) for s in ["Dm7", "G7", "Em7", "A7", "Dm7", "G7", "Cmaj7", "A7"]]
     notes = bass.play(brief(player(skips=0.0), chords))

@@ -29,6 +29,7 @@ _STAYS = {
 _REST_TONES = ((0, 0.0), (5, 0.35), (3, 0.45), (7, 0.9))  # step of the chord and points, 0 its bass
 
 
+AGAIN = 0.6  # points for one beat's root again under a new chord (D7sus4 D7)
 FOLDED = 2.0  # points for a figure whose top does not fit, so that notes of it are folded down
 TAIL = (
     5.0  # points at most for the way from a figure's last note, which may be told in another octave
@@ -217,6 +218,8 @@ def _going(
     free = len(here.slots) - 1
     if not here.walks or free == 0:
         size = abs(end - start)
+        if here.walks and size == 0:
+            return AGAIN
         if here.walks or size not in _STAYS:
             cost = move_cost(size)
             if shape is None:

@@ -32,6 +32,9 @@ from backing.timeline import PlayedBar
 _CYMBALS = ("hat", "open hat", "pedal hat", "ride", "ride 2", "bell", "shaker", "cabasa", "maracas")
 _FORCE = {"hat": 0.86, "open hat": 0.9, "pedal hat": 0.76, "ride": 0.9, "bell": 0.92}
 _ACCENT, _OFF_BEAT = 1.16, 0.92
+_FEET = frozenset(
+    ("kick", "pedal hat", "rim")
+)  # what a singer's drummer may have; the rim is tapped
 _NONE = (0.0, "")
 MOST_ADDED = 2  # kicks a bar that follow the bass where none was
 _SIXTEENTH, _EIGHTH = Fraction(1, 4), Fraction(1, 2)
@@ -184,8 +187,10 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
 
 
 def _quiet(brief: Brief, chosen: Chosen) -> bool:
-    """Whether a drummer plays too softly for a crash: with brushes, or across the rim."""
-    return brief.part.instrument.name == "brush kit" or timekeeping(chosen.pattern).answer == "rim"
+    """Whether a drummer plays too softly for a crash: with brushes, across the rim, or with the feet alone."""
+    if brief.part.instrument.name == "brush kit" or not chosen.pattern.lines.keys() - _FEET:
+        return True
+    return timekeeping(chosen.pattern).answer == "rim"
 
 
 def _crash(strokes: Strokes, bar: PlayedBar, plan: BarPlan, base: float) -> Strokes:
