@@ -113,11 +113,12 @@ def _one_at_a_time(notes: Sequence[Note]) -> list[Note]:
 def join(notes: list[Note], after: Note, low: int, high: int) -> None:
     """Lead a section's last note into the first of the next in the octave that suits it best.
 
-    What would then leap away from the note before it takes that note along, back to a root or another chord.
+    What would then leap away from the note before it takes that note along.
     """
     before = notes[-1]
     steps = abs(after.pitch - before.pitch)
-    if before.strict or (steps <= 12 and (steps <= 2 or "step" not in before.why)):
+    approaches = "step" in before.why or "chromatic" in before.why
+    if before.strict or (steps <= 12 and (steps <= 2 or not approaches)):
         return
     octaves = [p for p in range(before.pitch % 12, high + 1, 12) if p >= low]
     shift = min(octaves, key=lambda p: (abs(p - after.pitch), p)) - before.pitch
@@ -127,14 +128,10 @@ def join(notes: list[Note], after: Note, low: int, high: int) -> None:
         note = notes[at]
         notes[at] = note._replace(pitch=note.pitch + shift)
         earlier = notes[at - 1] if at else note
-        same = earlier.pitch == note.pitch
-        near = abs(notes[at].pitch - earlier.pitch) <= 9
-        fits = low <= earlier.pitch + shift <= high and not earlier.strict
-        if (
-            not fits
-            or earlier.chord != note.chord
-            or (not same and (near or earlier.degree == "1"))
-        ):
+        gap = abs(notes[at].pitch - earlier.pitch)
+        row = earlier.pitch == note.pitch or (gap > 9 and earlier.degree != "1")
+        goes_along = gap > 12 or (row and earlier.chord == note.chord)
+        if earlier.strict or not goes_along or not low <= earlier.pitch + shift <= high:
             break
 
 
