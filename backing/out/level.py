@@ -71,9 +71,10 @@ def level_for(tape: Tape, recording: Recording, loudness: float) -> Level:
     peaks = recording.peaks
     true = np.zeros(len(peaks), bool)
     ceiling = 10 ** (limit.CEILING_DBTP / 20)
-    places = (np.arange(len(recording.energies)) + 0.5) * (SLICE / limit.GRAIN)
-    grains = places.astype(np.int32)
-    places = (places - grains).astype(np.float32)
+    nearest = np.arange(len(recording.energies), dtype=np.int32)  # border to the middle of a slice
+    nearest *= SLICE
+    nearest += (SLICE + limit.GRAIN) // 2
+    nearest //= limit.GRAIN
     gain: float = 10 ** (plain_db / 20)
     curve: NDArray[np.float32] | None = None
     for release_db in RELEASES_DB:
@@ -86,8 +87,10 @@ def level_for(tape: Tape, recording: Recording, loudness: float) -> Level:
             curve = limit.curve(peaks, gain, release_db)
             if curve is None:
                 return Level(gain, None)
-            taken = curve[grains] * (1 - places) + curve[grains + 1] * places
-            heard = integrated(recording.energies * taken**2) + gain_db
+            taken = curve[nearest]
+            taken *= taken
+            taken *= recording.energies
+            heard = integrated(taken) + gain_db
             missing = lufs + plain_db - heard
             if missing < NEAR_LU:
                 return Level(gain, curve)
