@@ -268,6 +268,17 @@ def test_an_open_strum_keeps_its_shape_under_a_walking_bass() -> None:
     assert not measures.below_bass(music, "guitar")
 
 
+@pytest.mark.parametrize("dynamics", ["p", "ff"])
+def test_thumb_and_fingers_hold_one_chord(dynamics: str) -> None:
+    """Where the fingers come ahead of a chord, the thumb does not play the one before: it is one hand."""
+    bars = " | ".join(["Cm7", "F7", "Bbmaj7", "Ebmaj7", "Am7b5", "D7", "Gm", "Gm"] * 3)
+    for seed in (1, 2, 3):
+        music = arranged(chart(bars, meter="2/4", dynamics=dynamics), "milonga", seed)
+        for stroke, frets in measures.grips(player(music, "guitar")):
+            assert len({n.chord for n in stroke}) == 1, stroke[0].start_q
+            assert measures.holdable(frets)
+
+
 def test_a_montuno_is_dry() -> None:
     """The octaves of a montuno do not ring under a pedal."""
     for style in ("salsa", "mambo"):

@@ -215,6 +215,7 @@ def play(brief: Brief) -> list[Note]:
     rocking = _rocking(brief, events) if rocks(brief) else frozenset()
     spread = brief.part.settings.get("spread_ms", 0.0)
     own_spread = float(spread) if isinstance(spread, (int, float)) else 0.0
+    fretted = {event.start_q: event.change.index for event in events if event.line == "chord"}
     notes: list[Note] = []
     pinched: set[int] = set()
     rooted: set[int] = set()
@@ -225,6 +226,8 @@ def play(brief: Brief) -> list[Note]:
         if chosen is None:
             continue
         if event.line == "bass":
+            if fretted.get(event.start_q, index) != index:
+                continue  # the hand has gone on to the chord to come
             notes.append(_bass_string(event, chosen, index not in rooted, low))
             rooted.add(index)
         elif event.mark.isdigit():
