@@ -418,14 +418,17 @@ def test_a_section_is_led_into_without_a_leap_before_its_last_note() -> None:
             assert not far, (style, seed, far)
 
 
-@pytest.mark.parametrize("style", ["medium swing", "country two-step", "ska", "rock eighths"])
+@pytest.mark.parametrize(
+    "style", ["medium swing", "country two-step", "ska", "rock eighths", "jig", "blues shuffle", "bossa nova"]
+)  # fmt: skip
 def test_what_is_told_as_an_approach_lies_beside_what_it_leads_to(style: str) -> None:
     """A half step or a step from its goal, over the borders of sections too."""
     a = "Ebmaj7 | Cm7 | Fm7 | Bb7 | Gm7b5 | C7b9 | Fm7 Bb7 | Eb6"
-    b = "Abmaj7 | Abm7 Db9 | Ebmaj7 | Am7b5 D7b9 | Gm7 | C7 | F13 | Bb7"
+    b = "Abmaj7 | Abm7 Db9 | Ebmaj7 | Am7b5 D7b9 | Gm7 | C7 | F13 | G7b13"
+    c = "Fm7 | Bb7b9 | Ebmaj7 | Am7b5 D7b9 | Gm7b5 C7b9 | Fm9 | Db7 | Bb7"
     told = 0
     for seed in range(1, 7):
-        text = f"key: Eb\nchoruses: 3\n[A]\n| {a} |\n[B]\n| {b} |\n"
+        text = f"key: Eb\nchoruses: 3\n[A]\n| {a} |\n[B]\n| {b} |\n[C]\n| {c} |\n"
         for x, y in pairwise(player(arranged(text, style, seed), "bass").notes):
             if " from above to " in x.why or " from below to " in x.why:
                 told += 1

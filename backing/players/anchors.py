@@ -29,6 +29,7 @@ _STAYS = {
 _REST_TONES = ((0, 0.0), (5, 0.35), (3, 0.45), (7, 0.9))  # step of the chord and points, 0 its bass
 
 
+BORDER = 2.0  # points for a section that begins out of the octave in which it is expected
 AGAIN = 0.6  # points for one beat's root again under a new chord (D7sus4 D7)
 FOLDED = 2.0  # points for a figure whose top does not fit, so that notes of it are folded down
 TAIL = (
@@ -178,7 +179,7 @@ def settle(
         choices.append(ahead)
     # state: note, and how often it has sounded running (no note comes three times)
     paths: list[dict[tuple[int, int], tuple[float, tuple[int, int] | None]]] = [
-        {(pitch, 1): (cost + 0.09 * abs(pitch - HOME), None) for pitch, cost in choices[0]}
+        {(pitch, 1): (cost + _from_home(pitch, low), None) for pitch, cost in choices[0]}
     ]
     for index in range(1, len(choices)):
         here, shape = line[index - 1], shapes[index - 1]
@@ -283,6 +284,12 @@ def _ahead(brief: Brief, low: int, high: int) -> list[tuple[int, float]]:
         return []
     pc = brief.ahead.span.chord.lowest.pc
     return [
-        (pitch, 0.006 * (pitch - HOME) ** 2 + 0.09 * abs(pitch - HOME))
+        (pitch, 0.006 * (pitch - HOME) ** 2 + _from_home(pitch, low))
         for pitch in range(low + (pc - low) % 12, high + 1, 12)
     ]
+
+
+def _from_home(pitch: int, low: int) -> float:
+    """Points for a section's first note: both sides of a border look for it in the octave around home."""
+    inside = HOME - 6 <= pitch < HOME + 6 or HOME - 6 < low
+    return 0.09 * abs(pitch - HOME) + (0.0 if inside else BORDER)

@@ -109,12 +109,17 @@ def _events(line: Line, index: int) -> Sequence[Beat]:
 def _placed(line: Line, index: int, early: bool) -> list[Event]:
     """The events of a stretch, in quarters of the piece.
 
-    Where the sixth gives way to the seventh, the seventh behind it goes on to the octave.
+    Where the sixth gives way to the seventh, the seventh behind it goes on to the octave. An approach that the figure
+    goes on behind (one written for a shorter bar) leads nowhere yet and is the fifth.
     """
     stretch, found = line.stretches[index], _timed(line, index, early)
-    if stretch.tones.degrees[6] != stretch.tones.degrees[7] or "6" not in {
-        m.rstrip("!") for _, _, m in found
-    }:
+    marks = [mark.rstrip("!") for _, _, mark in found]
+    if "a" in marks:
+        last = max((i for i, mark in enumerate(marks) if mark[0] not in "anx"), default=-1)
+        found = [
+            (s, e, "5" if marks[i] == "a" and i < last else m) for i, (s, e, m) in enumerate(found)
+        ]
+    if stretch.tones.degrees[6] != stretch.tones.degrees[7] or "6" not in marks:
         return found
     return [(at, end, m.replace("b7", "8")) for at, end, m in found]
 
