@@ -291,5 +291,5 @@ def _ahead(brief: Brief, low: int, high: int) -> list[tuple[int, float]]:
 
 def _from_home(pitch: int, low: int) -> float:
     """Points for a section's first note: both sides of a border look for it in the octave around home."""
-    inside = HOME - 6 <= pitch < HOME + 6 or HOME - 6 < low
+    inside = HOME - 6 <= pitch < HOME + 6 or low > HOME - 6
     return 0.09 * abs(pitch - HOME) + (0.0 if inside else BORDER)
