@@ -247,10 +247,10 @@ def play(brief: Brief) -> list[Note]:
 def _basses(brief: Brief, events: Sequence[Event]) -> list[int]:
     """The bass note that sounds when each event begins; 0 where none does."""
     bass = brief.heard.get("bass", ())
-    starts = [note.start_q for note in bass]
+    starts = [float(note.start_q) for note in bass]  # equal places are equal floats
     made = []
     for event in events:
-        at = bisect_right(starts, event.start_q) - 1
+        at = bisect_right(starts, float(event.start_q)) - 1
         made.append(bass[at].pitch if at >= 0 and bass[at].end_q > event.start_q else 0)
     return made
 

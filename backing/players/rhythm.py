@@ -82,13 +82,13 @@ class _Score(NamedTuple):
     brief: Brief
     plans: list[tuple[Pattern, int] | None]
     starts: list[Fraction]  # of the changes
-    bars: list[Fraction]  # starts of the bars
+    bars: list[float]  # starts of the bars, for quick searches
     ends: list[tuple[Fraction, Chord | None]]  # of every change's harmony, and what follows
     order: dict[int, int]  # place in `brief.changes` of a change's index
 
     def bar(self, at_q: Fraction) -> int:
         """Index of the bar that holds a place."""
-        return max(0, bisect_right(self.bars, at_q) - 1)
+        return max(0, bisect_right(self.bars, float(at_q)) - 1)
 
     def changes(self, start_q: Fraction, end_q: Fraction) -> tuple[Change, ...]:
         """The changes that are heard in a stretch of time."""
@@ -103,7 +103,7 @@ def _score(brief: Brief, plans: list[tuple[Pattern, int] | None]) -> _Score:
         brief,
         plans,
         [c.start_q for c in brief.changes],
-        [b.start_q for b in brief.bars],
+        [float(b.start_q) for b in brief.bars],
         _harmony_ends(brief),
         {c.index: i for i, c in enumerate(brief.changes)},
     )

@@ -52,7 +52,7 @@ def harmony(count: int) -> None:
     show("first bass note right, walking", right / walked, ">= 0.95")
     show("first bass note wrong, otherwise", wrong, f"0 of {others}")
     show("pairs below their low-interval limit", low, "0")
-    show("strokes below the bass", below, "few")
+    show("strokes below the bass", below, "0")
     show("grips that a hand can hold", held / strokes, f"1 (of {strokes})")
 
 
