@@ -7,6 +7,7 @@ import os
 import signal
 import struct
 import subprocess
+import sys
 import wave
 from fractions import Fraction
 from pathlib import Path
@@ -443,6 +444,37 @@ def test_an_interruption_leaves_no_file_behind(tmp_path: Path) -> None:
         with pytest.raises(KeyboardInterrupt):
             write_audio(tune(), [tmp_path / "a.wav", tmp_path / "a.mp3"], stems=True, progress=stop)
         assert names(tmp_path) == []
+
+
+INTERRUPTED = """
+import os, signal, sys, threading
+from backing.app import make
+from backing.options import Options
+from pathlib import Path
+
+signal.signal(signal.SIGINT, signal.default_int_handler)
+seen = []
+
+def progress(share, words):
+    if words == "writing" and not seen:
+        seen.append(share)
+        threading.Timer(0.02, os.kill, (os.getpid(), signal.SIGINT)).start()
+
+outputs = [Path(sys.argv[2], name) for name in ("a.m4a", "a.mp3", "a.wav")]
+try:
+    make(Path(sys.argv[1]), outputs, Options(length_s=120.0), progress)
+except KeyboardInterrupt:
+    print("interrupted")
+"""
+
+
+def test_a_signal_while_files_are_written_leaves_none_behind(tmp_path: Path) -> None:
+    """The signal comes while the program waits for its encoders, which are ended before it goes."""
+    chart = Path(__file__).parents[1] / "demo" / "blues.txt"
+    command = [sys.executable, "-c", INTERRUPTED, str(chart), str(tmp_path)]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    assert done.stdout == "interrupted\n"
+    assert names(tmp_path) == []
 
 
 def test_progress_rises_to_one(tmp_path: Path) -> None:

@@ -281,6 +281,8 @@ def _write(
             )
             stack.callback(pen.stop)
             pens.append(pen)
+        for pen in pens:
+            pen.start()
         progress(RENDERED, "writing")
         while waiting := [pen for pen in pens if pen.busy()]:
             done = sum(pen.done for pen in pens) / (len(pens) * recording.frames)
@@ -300,18 +302,22 @@ class _Pen:
         self._path = path
         self._write = write
         self._stopped = Event()
+        self._over = Event()  # an interrupted `join` with a time limit takes the thread for ended (Python 3.11)
         self._lock = Lock()
         self._error: BaseException | None = None
         self._thread = Thread(target=self._run, daemon=True)
+
+    def start(self) -> None:
+        """Begin to write."""
         self._thread.start()
 
     def wait(self) -> None:
         """Wait until it is finished, but not long."""
-        self._thread.join(WAIT_S)
+        self._over.wait(WAIT_S)
 
     def busy(self) -> bool:
         """Whether there is more to write; what went wrong is raised here."""
-        busy = self._thread.is_alive()
+        busy = not self._over.is_set()
         if isinstance(self._error, OSError):
             raise refusal(self._path, self._error) from self._error
         if self._error is not None:
@@ -321,7 +327,8 @@ class _Pen:
     def stop(self) -> None:
         """Stop where it is."""
         self._stopped.set()
-        self._thread.join()
+        if self._thread.ident is not None:
+            self._thread.join()
 
     def _tell(self, frames: int) -> None:
         if self._stopped.is_set():
@@ -334,3 +341,5 @@ class _Pen:
             self._write(tell=self._tell)
         except BaseException as error:  # handed to the thread that waits
             self._error = error
+        finally:
+            self._over.set()
