@@ -26,7 +26,7 @@ CODES: dict[str, tuple[str, str]] = {
     "E109": ("this bracket is not closed before the bar ends", "type ) after the last chord that shares the place"),
     "E110": ("a closing bracket without an opening one", "take it away, or type ( before the first chord that shares the place"),
     "E111": ("{found} fills a whole bar and stands alone in it", "give it a bar of its own:  | {found} |  or hold a chord with /"),
-    "E112": ("{found} repeats what stands before, and this section holds {have} before it", "write the chords, such as  | C | F |"),
+    "E112": ("{found} repeats what stands before, and this section holds {have} before it", "write {instead}"),
     "E113": ("{found} repeats a bar of {before}, and this bar is {here}", "write the chords, such as  | {here} C |"),
     "E114": ("a / holds what stands before it, and nothing does", "write {what} first"),
     "E115": ("a meter stands at the start of its bar, here it comes after {found}", "move {meter} to just after the bar line"),

@@ -339,7 +339,8 @@ class Reader:
             faults.add("E111", sign.start, sign.end, found=sign.text)
         if len(before) < many:
             have = "no bar" if not before else f"only {count(len(before), 'bar')}"
-            faults.add("E112", sign.start, sign.end, found=sign.text, have=have)
+            instead = "the chords, such as  | C | F |"
+            faults.add("E112", sign.start, sign.end, found=sign.text, have=have, instead=instead)
         elif wrong := next((b for b in before if b.slots and b.length_q != space.length_q), None):
             name = "a pickup" if wrong.number == 0 else wrong.meter.name
             faults.add(

@@ -156,7 +156,13 @@ def _repeated(
     if leaves:
         faults.add("E111", cell.start, cell.end, found=sign)
     if len(made) < many:
-        faults.add("E112", cell.start, cell.end, found=sign, have=_none(len(made)))
+        instead = (
+            "r for a bar of rest, or the notes"
+            if name == "melody"
+            else "r for a bar of rest, or the hits"
+        )
+        have = _none(len(made))
+        faults.add("E112", cell.start, cell.end, found=sign, have=have, instead=instead)
         return [((), "")] * many
     place = len(made)
     for i in range(many):

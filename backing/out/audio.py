@@ -302,7 +302,9 @@ class _Pen:
         self._path = path
         self._write = write
         self._stopped = Event()
-        self._over = Event()  # an interrupted `join` with a time limit takes the thread for ended (Python 3.11)
+        self._over = (
+            Event()
+        )  # an interrupted `join` with a time limit takes the thread for ended (Python 3.11)
         self._lock = Lock()
         self._error: BaseException | None = None
         self._thread = Thread(target=self._run, daemon=True)
