@@ -302,9 +302,8 @@ class _Pen:
         self._path = path
         self._write = write
         self._stopped = Event()
-        self._over = (
-            Event()
-        )  # an interrupted `join` with a time limit takes the thread for ended (Python 3.11)
+        # An interrupted `join` with a time limit takes the thread for ended (Python 3.11).
+        self._over = Event()
         self._lock = Lock()
         self._error: BaseException | None = None
         self._thread = Thread(target=self._run, daemon=True)
