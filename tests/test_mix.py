@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from backing.errors import AudioUnavailable, OutputError
 from backing.instruments import INSTRUMENTS
 from backing.out import balance, limit, loudness, mix, room
+from backing.out.level import Recording, level_for
 from backing.out.loudness import Meter
 from backing.out.soundfont import find
 from backing.out.synth import BLOCK, RATE, frames_of, player_blocks, render
@@ -392,6 +393,36 @@ def test_a_cut_tape_ends_inside_a_block(tmp_path: Path) -> None:
     assert last is not None
     assert last[:, 0].tolist() == [2.0] * 4
     tape.close()
+
+
+@pytest.mark.parametrize(
+    ("clicks", "click_frames", "knocks", "knock_frames"),
+    [(1, 1, 1, 1), (100, 800, 1, 1), (200, 400, 1, 1), (100, 2000, 3, 1000), (30, 800, 8, 1500)],
+)
+def test_a_level_is_reached_though_the_limiter_takes_much(
+    tmp_path: Path, clicks: int, click_frames: int, knocks: int, knock_frames: int
+) -> None:
+    """Faint noise with clicks, then noise with knocks, so many times as loud; pyloudnorm measures what comes of it."""
+    tape, meter = Tape(tmp_path), Meter()
+    dice = np.random.default_rng(1)
+    peaks = []
+    for block in range(8):
+        counted = block < 4
+        sound = (0.001 if counted else 0.01) * dice.standard_normal((BLOCK, 2)).astype(np.float32)
+        for at in range(0, BLOCK, RATE // 2):
+            length, times = (click_frames, clicks) if counted else (knock_frames, knocks)
+            sound[at : at + length] *= times
+        tape.append([sound], BLOCK)
+        meter.feed(sound)
+        peaks.append(limit.sample_peaks(sound))
+    recording = Recording(8 * BLOCK, None, ("drums",), np.concatenate(peaks), meter.energies())
+    level = level_for(tape, recording, -16.0)
+    (sound,) = tape.span(0, 8 * BLOCK)
+    level.apply(sound, 0)
+    tape.close()
+    measured = pyloudnorm.Meter(RATE).integrated_loudness(sound.astype(np.float64))
+    assert measured == pytest.approx(-16.0, abs=0.2)
+    assert np.abs(sound).max() <= 1.0001 * 10 ** (limit.CEILING_DBTP / 20)
 
 
 def test_the_table_of_signals_is_written_as_the_reader_expects() -> None:

@@ -92,14 +92,14 @@ def level_for(tape: Tape, recording: Recording, loudness: float) -> Level:
             taken *= recording.energies
             heard = integrated(taken) + gain_db
             missing = lufs + plain_db - heard
-            if missing < NEAR_LU:
+            if abs(missing) < NEAR_LU or (missing < 0 and gain_db == plain_db):
                 return Level(gain, curve)
             if before:  # the louder, the more the limiter takes back
                 answer = min(1.0, (heard - before[1]) / (gain_db - before[0]))
             if answer < LEAST_ANSWER:
                 break
             before = gain_db, heard
-            gain_db += min(MOST_DB, missing / answer)
+            gain_db = max(plain_db, gain_db + min(MOST_DB, missing / answer))
     return Level(gain, curve)
 
 
