@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from mutagen.id3 import ID3
 from numpy.typing import NDArray
 
 from backing.out import mp3
@@ -117,6 +118,22 @@ def test_the_parts_together_are_what_one_piece_would_be(tmp_path: Path) -> None:
     here = slice((first - 10) * 1152, (first + 10) * 1152)
     given = sound.sound(here.start, here.stop)
     assert np.std(parts[here] - given) < 1.02 * np.std(whole[here] - given)
+
+
+@pytest.mark.parametrize("count", [2, 255, 600])
+def test_tables_of_contents_hold_all_chapters(tmp_path: Path, count: int) -> None:
+    """ID3v2 chapter frame addendum: a table counts its entries in one byte, and may hold other tables."""
+    tags = Tags("A title", "", 120, "C", "made here", tuple((10 * i, f"{i}") for i in range(count)))
+    (tmp_path / "a.mp3").write_bytes(mp3.tag(tags, RATE * 60))
+    tag = ID3(tmp_path / "a.mp3")
+    tables = {t.element_id: t.child_element_ids for t in tag.getall("CTOC")}
+
+    def entries(name: str) -> list[str]:
+        return [e for n in tables[name] for e in (entries(n) if n in tables else [n])]
+
+    found = [tag[f"CHAP:{name}"] for name in entries("toc")]
+    assert [str(c.sub_frames["TIT2"]) for c in found] == [f"{i}" for i in range(count)]
+    assert [c.start_time for c in found] == [10 * i for i in range(count)]
 
 
 def test_the_check_sum_is_the_published_one() -> None:

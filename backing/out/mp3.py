@@ -45,6 +45,7 @@ SCALE = 1 / 0.97  # LAME turns a constant 192 kbit/s down to 0.97; measured: 0.2
 _AT_ONCE = 2
 _encoders = BoundedSemaphore(_AT_ONCE)
 NO_OFFSET = 0xFFFFFFFF  # of a chapter: its times count
+MOST_ENTRIES = 255  # of a table of contents, which counts them in a byte
 _HEADER = 4
 _INFO = 36  # of a frame, behind header and side information
 
@@ -213,6 +214,9 @@ def tag(tags: Tags, samples: int) -> bytes:
         encoding = 0 if text.isascii() else 1  # Latin-1, UTF-16: ID3v2.3 has no other
         return getattr(frames, kind)(encoding=encoding, text=text)
 
+    def contents(name: str, flags: Any, entries: list[str]) -> Any:
+        return frames.CTOC(element_id=name, flags=flags, child_element_ids=entries, sub_frames=[])
+
     for kind, text in (
         ("TIT2", tags.title),
         ("TPE1", tags.by),
@@ -233,8 +237,13 @@ def tag(tags: Tags, samples: int) -> bytes:
             made.add(
                 frames.CHAP(element_id=name, **times, **places, sub_frames=[said("TIT2", title)])
             )
-        flags = frames.CTOCFlags.TOP_LEVEL | frames.CTOCFlags.ORDERED
-        made.add(frames.CTOC(element_id="toc", flags=flags, child_element_ids=names, sub_frames=[]))
+        ordered = frames.CTOCFlags.ORDERED
+        while len(names) > MOST_ENTRIES:  # a table of tables
+            groups = [names[i : i + MOST_ENTRIES] for i in range(0, len(names), MOST_ENTRIES)]
+            names = [f"part {i}" for i in range(len(groups))]
+            for name, group in zip(names, groups, strict=True):
+                made.add(contents(name, ordered, group))
+        made.add(contents("toc", ordered | frames.CTOCFlags.TOP_LEVEL, names))
     file = BytesIO()
     made.save(file, v1=0, v2_version=3, padding=lambda _: 0)
     return file.getvalue()
