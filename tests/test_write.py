@@ -154,6 +154,13 @@ def test_curly_quotes_become_plain_ones_and_blanks_single() -> None:
 # --- other keys
 
 
+def test_a_sharp_sign_right_behind_a_colon_stays_there() -> None:
+    """With a blank before it, it would begin a comment."""
+    chart = parse("title: One\nby:# 7\n| C |\n")
+    assert "by:# 7\n" in write(chart)
+    comes_back(chart)
+
+
 def moved(text: str, interval: Interval) -> str:
     return write(transpose_chart(parse(text), interval))
 

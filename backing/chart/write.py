@@ -55,7 +55,11 @@ def write(chart: Chart) -> str:
 
 def _settings(written: Sequence[Written]) -> list[_Out]:
     width = max((len(w.name) for w in written), default=0) + 2
-    return [_Out(w.span.start, f"{w.name + ':':<{width}}{w.value}") for w in written]
+    return [
+        # a lone # is only a word right behind the colon
+        _Out(w.span.start, f"{w.name + ':':<{0 if w.value[0] == '#' else width}}{w.value}")
+        for w in written
+    ]
 
 
 def _section(section: Section) -> list[_Out]:
