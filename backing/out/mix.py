@@ -99,21 +99,22 @@ def tracks(
 
     None stands for a silent block. Players are rendered and filtered in threads, a block ahead of the sum.
     """
-    strips = [_parts(p, _microphones(p, soundfont, total, a4, anchors)) for p in players]
-    desks = [_Desk() for _ in (players if apart else (None,))]
+    strips: list[Generator[Any, None, None]] = [
+        _parts(p, _microphones(p, soundfont, total, a4, anchors)) for p in players
+    ]
+    if apart:
+        strips = [_stem(parts) for parts in strips]
+    desk = _Desk()
     pool = ThreadPoolExecutor(min(MOST_THREADS, os.cpu_count() or 2))
     ahead = [pool.submit(next, strip, None) for strip in strips]
     try:
         for at in range(0, total, BLOCK):
             count = min(BLOCK, total - at)
-            parts = []
+            parts: list[Any] = []
             for i, strip in enumerate(strips):
-                part = ahead[i].result()
-                assert part is not None, "a player ends before the band"
-                parts.append(part)
+                parts.append(ahead[i].result())
                 ahead[i] = pool.submit(next, strip, None)
-            groups = [[part] for part in parts] if apart else [parts]
-            whole = [desk.sum(group) for desk, group in zip(desks, groups, strict=True)]
+            whole = parts if apart else [desk.sum(parts)]
             yield [None if w is None else w[:count] for w in whole]
     finally:
         pool.shutdown(cancel_futures=True)
@@ -164,6 +165,16 @@ def _parts(
             yield _part(player, block, number * BLOCK)
     finally:
         dry.close()
+
+
+def _stem(parts: Generator[_Part, None, None]) -> Generator[Sound | None, None, None]:
+    """A player alone, block after block."""
+    desk = _Desk()
+    try:
+        for part in parts:
+            yield desk.sum([part])
+    finally:
+        parts.close()
 
 
 def _part(player: PerformedPlayer, block: Sound, at: int) -> _Part:
