@@ -11,20 +11,18 @@ Everything is loaded when it is first used, so importing the package costs next 
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator
 from os import PathLike
-from types import ModuleType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from backing.arrangement import Arrangement
+    from backing.band.model import Arrangement
     from backing.chart.ast import Chart
     from backing.harmony.symbol import Chord
-    from backing.out.synth import Block
-    from backing.performance import Performance
-    from backing.style.model import Style
-    from backing.timeline import Timeline
+    from backing.output.sound.synth import Block
+    from backing.performance.model import Performance
+    from backing.styles.model import Style
+    from backing.timeline.model import Timeline
 
 __version__ = "0.1.0"
 __all__ = [
@@ -49,28 +47,28 @@ def parse(text: str) -> Chart:
 
 def unroll(chart: Chart) -> Timeline:
     """The order of play of a chart in its own style. Raises `ChartError`, `StyleError`."""
-    from backing.app import timeline_of
+    from backing.commands.app import timeline_of
 
     return timeline_of(chart)
 
 
 def arrange(timeline: Timeline, style: Style, seed: int = 1) -> Arrangement:
     """Every player's notes on an exact grid. The same seed gives the same notes."""
-    from backing.app import arranged
+    from backing.commands.app import arranged
 
     return arranged(timeline, style, seed)
 
 
 def perform(arrangement: Arrangement) -> Performance:
     """Notes in seconds, swung and humanised."""
-    from backing.perform import perform as play
+    from backing.performance.perform import perform as play
 
     return play(arrangement)
 
 
 def write_midi(performance: Performance, path: str | PathLike[str]) -> None:
     """Write a Standard MIDI File, type 1, 960 ticks a quarter. Raises `OutputError`."""
-    from backing.out.midi import write
+    from backing.output.midi import write
 
     write(performance, path)
 
@@ -79,14 +77,14 @@ def render_blocks(
     performance: Performance, soundfont: str | PathLike[str] | None = None
 ) -> Iterator[Block]:
     """Blocks of sound, each a float32 array of shape (n, 2) a player at 44.1 kHz. Raises `AudioUnavailable`."""
-    from backing.out.synth import render_blocks as blocks
+    from backing.output.sound.synth import render_blocks as blocks
 
     return blocks(performance, soundfont)
 
 
 def render(performance: Performance, soundfont: str | PathLike[str] | None = None) -> Block:
     """The whole track in memory: an array a player. Raises `AudioUnavailable`."""
-    from backing.out.synth import render as whole
+    from backing.output.sound.synth import render as whole
 
     return whole(performance, soundfont)
 
@@ -100,18 +98,6 @@ def chord(symbol: str) -> Chord | None:
 
 def style(name: str) -> Style:
     """A style by name, or by path where it ends in `.toml`. Raises `StyleError`, `RequestError`."""
-    from backing.style.find import find
+    from backing.styles.find import find
 
     return find(name)
-
-
-class _Package(ModuleType):
-    """This package. Its functions share names with modules inside it (`unroll`, `arrange`, `perform`, `style`), and
-    Python binds a module into its package when it is first imported; the functions stay."""
-
-    def __setattr__(self, name: str, value: object) -> None:
-        if not (name in __all__ and isinstance(value, ModuleType)):
-            super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Package

@@ -15,7 +15,7 @@ def main() -> None:
     at the end (together a sixth of the time from a chart to a MIDI file).
     """
     gc.set_threshold(RARELY)
-    from backing.cli import run
+    from backing.commands.cli import run
 
     code = run(sys.argv[1:])
     gc.freeze()

@@ -12,8 +12,8 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from backing.app import make
-from backing.options import Options
+from backing.commands.app import make
+from backing.commands.options import Options
 
 HERE = Path(__file__).parent
 WIDTH, HEIGHT = 1280, 800

@@ -8,14 +8,14 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from backing.app import Prepared, prepare
-from backing.arrange import arrange
-from backing.arrangement import Arrangement, Note, Player
+from backing.band.arrange import arrange
+from backing.band.model import Arrangement, Note, Player
 from backing.chart.parse import parse
-from backing.options import Options
-from backing.perform import perform
-from backing.performance import Performance, PerformedPlayer
-from backing.timeline import Timeline
+from backing.commands.app import Prepared, prepare
+from backing.commands.options import Options
+from backing.performance.model import Performance, PerformedPlayer
+from backing.performance.perform import perform
+from backing.timeline.model import Timeline
 
 ROOT = Path(__file__).parent.parent
 DEMOS = sorted((ROOT / "demo").glob("*.txt"))

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
-from backing.arrangement import Note
-from backing.dice import Place
+from backing.band.model import Note
+from backing.band.players.common import BarPlan, Brief, Change, Stroke, Zone, ZoneKind
+from backing.ground.dice import Place
+from backing.ground.instruments import INSTRUMENTS
+from backing.ground.pitch import Key, NoteName
+from backing.ground.timebase import STRAIGHT, SWING, Meter, TempoStep
 from backing.harmony.reader import read as read_symbol
 from backing.harmony.symbol import Chord
-from backing.instruments import INSTRUMENTS
-from backing.pitch import Key, NoteName
-from backing.players.common import BarPlan, Brief, Change, Stroke, Zone, ZoneKind
-from backing.style.cells import read
-from backing.style.model import Part, Pattern, Style, Value, Where
-from backing.timebase import STRAIGHT, SWING, Meter, TempoStep
-from backing.timeline import ChordSpan, MelodyNote, PlayedBar, SectionPass, Timeline
+from backing.styles.cells import read
+from backing.styles.model import Part, Pattern, Style, Value, Where
+from backing.timeline.model import ChordSpan, MelodyNote, PlayedBar, SectionPass, Timeline
 
 FOUR = Meter.of(4, 4)
 

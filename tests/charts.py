@@ -19,7 +19,7 @@ from backing.chart.ast import (
     Slot,
     Text,
 )
-from backing.timebase import Tempo
+from backing.ground.timebase import Tempo
 
 CASES = Path(__file__).parent / "cases"
 

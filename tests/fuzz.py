@@ -20,9 +20,9 @@ from hypothesis import HealthCheck, given, settings
 from backing.chart.ast import Chart
 from backing.chart.parse import decode, parse, parse_all
 from backing.chart.write import transpose_chart, write
-from backing.errors import ChartError
-from backing.pitch import Interval
-from backing.unroll import unroll
+from backing.ground.errors import ChartError
+from backing.ground.pitch import Interval
+from backing.timeline.unroll import unroll
 from tests.charts import case_parts, cases, charts
 
 DEMOS = Path(__file__).parent.parent / "demo"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from backing.dice import Place
+from backing.ground.dice import Place
 
 KEYS = ("C", "F", "Bb", "Eb", "Ab", "Db", "Gb", "B", "E", "A", "D", "G")
 UP = {  # key: its second and fifth degrees

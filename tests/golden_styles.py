@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from backing.style.cells import write
-from backing.style.find import styles
-from backing.style.grid import part_choices, telling
-from backing.style.model import Style, Where
-from backing.style.shelf import file_name
-from backing.timebase import Meter
+from backing.ground.timebase import Meter
+from backing.styles.cells import write
+from backing.styles.find import styles
+from backing.styles.grid import part_choices, telling
+from backing.styles.model import Style, Where
+from backing.styles.shelf import file_name
 
 FOLDER = Path(__file__).parent / "golden" / "styles"
 AWAY = (Meter.of(3, 4), Meter.of(4, 4), Meter.of(7, 8))

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
-from backing.arrangement import Arrangement, PartStart, Player
+from backing.band.model import Arrangement, PartStart, Player
+from backing.ground.instruments import INSTRUMENTS, in_score_order
+from backing.ground.pitch import Key, NoteName, degrees
+from backing.ground.timebase import STRAIGHT, Meter, TempoMap, TempoStep
 from backing.harmony.symbol import Chord
-from backing.instruments import INSTRUMENTS, in_score_order
-from backing.performance import (
+from backing.performance.model import (
     RING_S,
     Marker,
     Performance,
@@ -16,10 +18,8 @@ from backing.performance import (
     PerformedPlayer,
     Voice,
 )
-from backing.pitch import Key, NoteName, degrees
-from backing.style.model import Part, Style
-from backing.timebase import STRAIGHT, Meter, TempoMap, TempoStep
-from backing.timeline import ChordSpan, PlayedBar, SectionPass, Timeline
+from backing.styles.model import Part, Style
+from backing.timeline.model import ChordSpan, PlayedBar, SectionPass, Timeline
 
 Strokes = Sequence[
     tuple[float, float, int, int]

@@ -3,7 +3,7 @@
     python -m tests.matrix            the whole matrix on two processes, with the time that it took
     python -m tests.matrix --short    one chorus, every third style
 
-Ranges are those of the instruments (`backing.instruments`, from orchestration handbooks); the rest is what a track
+Ranges are those of the instruments (`backing.ground.instruments`, from orchestration handbooks); the rest is what a track
 owes: every bar is heard, the bass plays each chord's bass, notes end after they begin.
 """
 
@@ -15,12 +15,12 @@ import time
 from concurrent.futures import ProcessPoolExecutor
 from itertools import product
 
-from backing.app import band, prepare
 from backing.chart.parse import parse
-from backing.instruments import UNPITCHED
-from backing.options import Options
-from backing.out.midi import midi_bytes
-from backing.style.find import names
+from backing.commands.app import band, prepare
+from backing.commands.options import Options
+from backing.ground.instruments import UNPITCHED
+from backing.output.midi import midi_bytes
+from backing.styles.find import names
 
 METERS = (
     "2/4", "3/4", "4/4", "5/4", "6/4", "7/4", "5/8", "6/8", "7/8", "9/8", "10/8", "11/8", "12/8", "changing",

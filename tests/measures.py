@@ -13,9 +13,9 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import groupby, pairwise
 
-from backing.arrangement import Arrangement, Note, Player
-from backing.instruments import DRUM_KEYS
-from backing.timeline import ChordSpan, Strike
+from backing.band.model import Arrangement, Note, Player
+from backing.ground.instruments import DRUM_KEYS
+from backing.timeline.model import ChordSpan, Strike
 
 CHORDAL = ("keys", "guitar", "strings", "horns")
 # Semitones above the root that comping may add unwritten, by the chord's family: the textbooks' available tensions

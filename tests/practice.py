@@ -14,11 +14,12 @@ import numpy as np
 from browser import Browser
 from numpy.typing import NDArray
 
-from backing import app
 from backing.chart.parse import parse
-from backing.options import Options
-from backing.out import page, page_data
-from backing.performance import Performance
+from backing.commands import app
+from backing.commands.options import Options
+from backing.output.page import data as page_data
+from backing.output.page import write as page
+from backing.performance.model import Performance
 
 RATE = 44_100
 TUNE = """title: Nine Lamps <&> "Ladders"

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from backing.chart.ast import Chart
-from backing.dice import Place
-from backing.out.sheet_chord import symbol
-from backing.out.sheet_marks import MUSIC, Line, Mark, Text, box
-from backing.out.sheet_page import PAPERS
-from backing.out.symbols import Spelling
+from backing.ground.dice import Place
+from backing.output.sheet.chord import symbol
+from backing.output.sheet.marks import MUSIC, Line, Mark, Text, box
+from backing.output.sheet.page import PAPERS
+from backing.output.symbols import Spelling
 
 NEAR = 0.55  # points that signs may reach into each other: an accidental nestles against its letter
 STAFF = frozenset("𝅘𝅗𝅝𝄻𝄼𝄽𝄾𝄿𝅀𝄞𝄢")  # what stands on lines

@@ -10,14 +10,14 @@ from pathlib import Path
 
 import pytest
 
-from backing.arrange import BAND, arrange
-from backing.arrangement import Arrangement, Note
-from backing.instruments import DRUM_KEYS
-from backing.plan import phrases, plans, shared
-from backing.players.common import BarPlan, Brief
-from backing.style.find import find
-from backing.timeline import Timeline
-from backing.zones import zones
+from backing.band.arrange import BAND, arrange
+from backing.band.model import Arrangement, Note
+from backing.band.plan import phrases, plans, shared
+from backing.band.players.common import BarPlan, Brief
+from backing.band.zones import zones
+from backing.ground.instruments import DRUM_KEYS
+from backing.styles.find import find
+from backing.timeline.model import Timeline
 from tests.band import DEMOS, arranged, chart, notes_in, player, timeline
 
 STYLES = ("medium swing", "jazz waltz", "bossa nova", "rock eighths", "pop ballad", "slow blues")
@@ -185,7 +185,7 @@ class Listener:
 @pytest.fixture
 def listener(monkeypatch: pytest.MonkeyPatch) -> Listener:
     heard = Listener()
-    module = import_module("backing.arrange")
+    module = import_module("backing.band.arrange")
     monkeypatch.setattr(module, "BAND", {**BAND, "keys": heard})
     return heard
 

@@ -11,18 +11,18 @@ import pytest
 from band import DEMOS, arranged, chart, player
 from briefs import brief, part
 
-from backing.arrangement import Note
+from backing.band.model import Note
+from backing.band.players import bass
+from backing.band.players.tones import tones
+from backing.ground.instruments import INSTRUMENTS
+from backing.ground.pitch import Degree, Key
+from backing.ground.timebase import Meter
 from backing.harmony.reader import read
 from backing.harmony.symbol import Chord
-from backing.instruments import INSTRUMENTS
-from backing.pitch import Degree, Key
-from backing.players import bass
-from backing.players.tones import tones
-from backing.style.cells import read as read_line
-from backing.style.find import find
-from backing.style.model import Part, Pattern, Where
-from backing.timebase import Meter
-from backing.timeline import Strike
+from backing.styles.cells import read as read_line
+from backing.styles.find import find
+from backing.styles.model import Part, Pattern, Where
+from backing.timeline.model import Strike
 
 FOUR, THREE = Meter.of(4, 4), Meter.of(3, 4)
 HALF = Fraction(1, 2)

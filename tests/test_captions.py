@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from hand_made import performance
 
-from backing.errors import OutputError
-from backing.out.captions import (
+from backing.ground.errors import OutputError
+from backing.output.captions import (
     Cue,
     chapters,
     chord_cues,

@@ -11,7 +11,7 @@ import pytest
 from browser import Browser, browser
 from practice import TUNE, played
 
-from backing.out.captions import Cue, chapters, chord_cues, vtt
+from backing.output.captions import Cue, chapters, chord_cues, vtt
 
 pytestmark = pytest.mark.browser
 

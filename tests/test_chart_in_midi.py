@@ -13,7 +13,7 @@ from pathlib import Path
 import mido
 import pytest
 
-from backing.cli import run
+from backing.commands.cli import run
 
 NEAR = 0.06  # quarters
 HEAD = "tempo: 120\nstyle: rock eighths\nending: as written\ncount-in: off\ncolour: none\n"

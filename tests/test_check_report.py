@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from backing.cli import run
+from backing.commands.cli import run
 
 Said = list[str]
 

@@ -7,9 +7,9 @@ import itertools
 import pytest
 
 from backing.harmony.symbol import read
-from backing.out.sheet_chord import BASS, JOIN, LOWERED, marked, symbol
-from backing.out.sheet_marks import BOLD, CAP, MUSIC, REGULAR, Arc, Dot, Line, Text, box
-from backing.out.symbols import PLAIN, Spelling, parts
+from backing.output.sheet.chord import BASS, JOIN, LOWERED, marked, symbol
+from backing.output.sheet.marks import BOLD, CAP, MUSIC, REGULAR, Arc, Dot, Line, Text, box
+from backing.output.symbols import PLAIN, Spelling, parts
 from tests.chord_tables import symbols as table
 from tests.sheets import NEAR, overlaps
 

@@ -6,10 +6,10 @@ from fractions import Fraction
 
 import pytest
 
-from backing.instruments import DRUM_KEYS
-from backing.players.click import ACCENT, KINDS, SOFT, clicks, count_in
-from backing.timebase import Meter
-from backing.timeline import Timeline
+from backing.band.players.click import ACCENT, KINDS, SOFT, clicks, count_in
+from backing.ground.instruments import DRUM_KEYS
+from backing.ground.timebase import Meter
+from backing.timeline.model import Timeline
 from tests.hand_made import performance
 from tests.test_feel import table
 

@@ -17,9 +17,9 @@ from typing import Any
 import mido
 import pytest
 
-from backing.cli import run
-from backing.instruments import INSTRUMENTS
-from backing.style.find import find
+from backing.commands.cli import run
+from backing.ground.instruments import INSTRUMENTS
+from backing.styles.find import find
 
 ROOT = Path(__file__).parent.parent
 WALTZ = ROOT / "demo" / "waltz.txt"
@@ -130,8 +130,8 @@ def test_each_of_the_six_styles_plays_in_each_meter(style: str, meter: str) -> N
 
 
 def told_notes(name: str) -> list[dict[str, Any]]:
-    from backing.options import Options
-    from backing.reports import explain
+    from backing.commands.options import Options
+    from backing.commands.reports import explain
 
     result = explain(Path(name), Options(plain=True), as_json=True)
     assert isinstance(result, list)
@@ -139,7 +139,7 @@ def told_notes(name: str) -> list[dict[str, Any]]:
 
 
 def pitch_class(name: object) -> int:
-    from backing.pitch import Pitch
+    from backing.ground.pitch import Pitch
 
     return Pitch.parse(str(name)).midi % 12 if not isinstance(name, int) else name % 12
 

@@ -10,11 +10,11 @@ from itertools import groupby, pairwise
 
 import pytest
 
-from backing.arrangement import Arrangement, Note, Player
+from backing.band.model import Arrangement, Note, Player
+from backing.ground.pitch import Key, NoteName, degrees
 from backing.harmony.colours import colours
 from backing.harmony.families import selections, tones
 from backing.harmony.function import analyse
-from backing.pitch import Key, NoteName, degrees
 from tests import measures
 from tests.band import arranged, chart, player
 from tests.briefs import chord

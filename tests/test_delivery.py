@@ -23,18 +23,18 @@ import soundfile
 from band import ROOT, chart, performed
 from numpy.typing import NDArray
 
-from backing.app import band, prepare
 from backing.chart.parse import parse
-from backing.cli import run
-from backing.errors import OutputError
-from backing.options import Options
-from backing.out import mix
-from backing.out.audio import write_audio
-from backing.out.soundfont import find
-from backing.out.synth import RATE
-from backing.performance import Performance
-from backing.practice import Practice, practised
-from backing.session import joined
+from backing.commands.app import band, prepare
+from backing.commands.cli import run
+from backing.commands.options import Options
+from backing.commands.practice import Practice, practised
+from backing.ground.errors import OutputError
+from backing.output.sound import mix
+from backing.output.sound.audio import write_audio
+from backing.output.sound.soundfont import find
+from backing.output.sound.synth import RATE
+from backing.performance.model import Performance
+from backing.performance.session import joined
 
 Sound = NDArray[np.float64]
 

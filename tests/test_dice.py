@@ -6,7 +6,7 @@ from hashlib import blake2b
 
 import pytest
 
-from backing.dice import Place, at, row
+from backing.ground.dice import Place, at, row
 
 
 def test_a_number_is_the_first_53_bits_of_the_hash_of_its_key() -> None:

@@ -11,20 +11,20 @@ import pytest
 from band import DEMOS, arranged, chart, player
 from briefs import brief, part, style
 
-from backing.arrangement import Arrangement, Note
-from backing.dice import Place
+from backing.band.model import Arrangement, Note
+from backing.band.players import drums, percussion
+from backing.band.players.common import BarPlan, Brief, ZoneKind
+from backing.band.players.fills import fill, set_up
+from backing.band.players.pulses import beats
+from backing.ground.dice import Place
+from backing.ground.instruments import CHOKE_GROUPS, DRUM_KEYS
+from backing.ground.timebase import Meter
 from backing.harmony.reader import read
-from backing.instruments import CHOKE_GROUPS, DRUM_KEYS
-from backing.players import drums, percussion
-from backing.players.common import BarPlan, Brief, ZoneKind
-from backing.players.fills import fill, set_up
-from backing.players.pulses import beats
-from backing.style import shelf
-from backing.style.cells import read as read_line
-from backing.style.find import find, styles
-from backing.style.model import Pattern, Where
-from backing.timebase import Meter
-from backing.timeline import Strike, TimeFeel
+from backing.styles import shelf
+from backing.styles.cells import read as read_line
+from backing.styles.find import find, styles
+from backing.styles.model import Pattern, Where
+from backing.timeline.model import Strike, TimeFeel
 
 FOUR = Meter.of(4, 4)
 HALF = Fraction(1, 2)

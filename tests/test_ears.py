@@ -12,9 +12,9 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from backing.dice import Place
-from backing.out.synth import render
-from backing.performance import Performance
+from backing.ground.dice import Place
+from backing.output.sound.synth import render
+from backing.performance.model import Performance
 from tests.band import chart, performed
 from tests.generated import KEYS
 

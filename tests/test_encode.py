@@ -22,16 +22,16 @@ from hand_made import performance
 from mutagen.id3 import ID3
 from numpy.typing import NDArray
 
-from backing.errors import AudioUnavailable, OutputError
-from backing.out import audio, encode, loudness, mp3
-from backing.out.audio import Output, stem_outputs, write_audio, write_outputs
-from backing.out.encode import encoder_path, samples
-from backing.out.loudness import measure
-from backing.out.synth import RATE
-from backing.out.tags import tags_of
-from backing.out.tape import Tape
-from backing.out.wave import header
-from backing.performance import Marker, Performance
+from backing.ground.errors import AudioUnavailable, OutputError
+from backing.output.sound import audio, encode, loudness, mp3
+from backing.output.sound.audio import Output, stem_outputs, write_audio, write_outputs
+from backing.output.sound.encode import encoder_path, samples
+from backing.output.sound.loudness import measure
+from backing.output.sound.synth import RATE
+from backing.output.sound.tags import tags_of
+from backing.output.sound.tape import Tape
+from backing.output.sound.wave import header
+from backing.performance.model import Marker, Performance
 
 Sound = NDArray[np.float64]
 
@@ -448,8 +448,8 @@ def test_an_interruption_leaves_no_file_behind(tmp_path: Path) -> None:
 
 INTERRUPTED = """
 import os, signal, sys, threading
-from backing.app import make
-from backing.options import Options
+from backing.commands.app import make
+from backing.commands.options import Options
 from pathlib import Path
 
 signal.signal(signal.SIGINT, signal.default_int_handler)

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from backing.app import prepare
 from backing.chart.codes import CODES, MOST_MISTAKES, SYMBOL_CODES, SYMBOL_WARNINGS
 from backing.chart.parse import decode, parse_all
-from backing.errors import ChartError
+from backing.commands.app import prepare
+from backing.ground.errors import ChartError
+from backing.ground.source import Diagnostic, Severity
 from backing.harmony import grammar, letters, reader, stack
-from backing.source import Diagnostic, Severity
 from tests.charts import case_parts, cases
 
 ERRORS = cases("errors")

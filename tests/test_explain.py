@@ -8,8 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from backing.arrangement import Note
-from backing.dump import (
+from backing.band.model import Note
+from backing.ground.errors import RequestError
+from backing.ground.instruments import STANDARD_TUNING
+from backing.ground.pitch import Key, Pitch
+from backing.performance.explain import (
     bar_name,
     by_key,
     chosen_bars,
@@ -21,9 +24,6 @@ from backing.dump import (
     spelled,
     timeline_text,
 )
-from backing.errors import RequestError
-from backing.instruments import STANDARD_TUNING
-from backing.pitch import Key, Pitch
 from tests.band import DEMOS, arranged, chart, demo, performed, timeline
 
 

@@ -10,9 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from backing.feel import Beats, Clock, apart, deviations, drift, ratio, wander
-from backing.pitch import Key
-from backing.timebase import (
+from backing.ground.pitch import Key
+from backing.ground.timebase import (
     SHUFFLE,
     SIXTEENTH,
     STRAIGHT,
@@ -23,7 +22,8 @@ from backing.timebase import (
     TempoStep,
     microseconds_a_quarter,
 )
-from backing.timeline import PlayedBar
+from backing.performance.feel import Beats, Clock, apart, deviations, drift, ratio, wander
+from backing.timeline.model import PlayedBar
 
 DATA = Path(__file__).parent / "data"
 KEY = Key.parse("C")

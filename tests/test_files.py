@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from backing.errors import OutputError
-from backing.out import files
-from backing.out.files import MARK, claim, made_here, whole, write_bytes, write_text
+from backing.ground.errors import OutputError
+from backing.output import files
+from backing.output.files import MARK, claim, made_here, whole, write_bytes, write_text
 
 
 def names(folder: Path) -> list[str]:

@@ -9,14 +9,14 @@ from statistics import mean
 
 import pytest
 
+from backing.ground.instruments import STANDARD_TUNING
+from backing.ground.pitch import degrees
 from backing.harmony import shapes
 from backing.harmony.families import VOICES
 from backing.harmony.grip import Grip, fingers, playable
 from backing.harmony.grips import grips, grips_for, shifts
 from backing.harmony.search import best_path
 from backing.harmony.voicings import distance
-from backing.instruments import STANDARD_TUNING
-from backing.pitch import degrees
 from tests.briefs import chord
 from tests.test_voicings import QUALITIES, ROOTS, cycle
 

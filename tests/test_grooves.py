@@ -8,9 +8,9 @@ from itertools import pairwise
 
 import pytest
 
-from backing.arrangement import Arrangement
-from backing.instruments import DRUM_KEYS
-from backing.style.find import find, names
+from backing.band.model import Arrangement
+from backing.ground.instruments import DRUM_KEYS
+from backing.styles.find import find, names
 from tests import measures
 from tests.band import arranged, chart, demo, notes_in, player, timeline
 from tests.test_zones import rows

@@ -9,13 +9,13 @@ from statistics import mean
 
 import pytest
 
-from backing.arrangement import Note
+from backing.band.model import Note
+from backing.band.players.common import Brief, ZoneKind
+from backing.band.players.guitar import hold, play
+from backing.ground.instruments import STANDARD_TUNING
 from backing.harmony.grip import playable
 from backing.harmony.voicings import distance
-from backing.instruments import STANDARD_TUNING
-from backing.players.common import Brief, ZoneKind
-from backing.players.guitar import hold, play
-from backing.style.model import Part, Value
+from backing.styles.model import Part, Value
 from tests.briefs import brief, chord, part, pattern
 from tests.test_voicings import cycle
 

@@ -18,12 +18,12 @@ from pathlib import Path
 
 import pytest
 
-from backing.arrange import arrange
+from backing.band.arrange import arrange
 from backing.chart.parse import parse
-from backing.instruments import DRUM_KEYS, UNPITCHED
-from backing.style.find import find, styles
-from backing.style.model import Pattern, Where
-from backing.unroll import unroll
+from backing.ground.instruments import DRUM_KEYS, UNPITCHED
+from backing.styles.find import find, styles
+from backing.styles.model import Pattern, Where
+from backing.timeline.unroll import unroll
 
 DATA = Path(__file__).parent / "data"
 CHORDS = ("Cmaj7", "A7", "Dm7", "G7", "Em7", "A7", "Fmaj7", "G7")

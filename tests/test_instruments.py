@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from pretty_midi import constants
 
-from backing.instruments import (
+from backing.ground.instruments import (
     CHANNELS,
     CHOKE_GROUPS,
     DRUM_KEYS,

@@ -6,14 +6,14 @@ from collections import defaultdict
 from fractions import Fraction
 from itertools import pairwise
 
-from backing.arrangement import Note
+from backing.band.model import Note
+from backing.band.players.common import Brief, ZoneKind
+from backing.band.players.keys import play
+from backing.ground.pitch import Pitch
+from backing.ground.timebase import Meter
 from backing.harmony.voicings import limit_excess
-from backing.pitch import Pitch
-from backing.players.common import Brief, ZoneKind
-from backing.players.keys import play
-from backing.style.model import Where
-from backing.timebase import Meter
-from backing.timeline import MelodyNote
+from backing.styles.model import Where
+from backing.timeline.model import MelodyNote
 from tests.briefs import brief, chord, part, pattern
 from tests.test_voicings import cycle
 

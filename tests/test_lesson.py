@@ -13,10 +13,10 @@ import pytest
 import soundfile
 
 from backing.chart.parse import parse
-from backing.cli import run
-from backing.errors import OutputError, RequestError
-from backing.lesson import Choices, read_choices, read_sheets, read_speeds
-from backing.out import bundle
+from backing.commands.cli import run
+from backing.commands.lesson import Choices, read_choices, read_sheets, read_speeds
+from backing.ground.errors import OutputError, RequestError
+from backing.output import bundle
 
 CHART = """\
 title: Two Bars & a Bit
@@ -133,7 +133,7 @@ def test_a_run_that_fails_leaves_the_lesson_before_it_whole(
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("backing.out.audio.write_outputs", interrupted)
+    monkeypatch.setattr("backing.output.sound.audio.write_outputs", interrupted)
     assert lesson("-o", "kept", "--seed", "9") == 130
     assert {name: Path("kept", name).read_bytes() for name in files("kept")} == before
     assert sorted(p.name for p in Path().iterdir()) == ["choices.toml", "kept", "tune.txt"]

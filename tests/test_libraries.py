@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import pytest
 
+from backing.ground.pitch import NoteName
 from backing.harmony.symbol import Chord, read
-from backing.pitch import NoteName
 from tests.chord_tables import symbols
 
 pytestmark = [

@@ -8,11 +8,11 @@ from statistics import mean
 
 import pytest
 
+from backing.band.players.common import ZoneKind
+from backing.band.players.lines import guide_tones, play
+from backing.ground.pitch import Pitch
 from backing.harmony.voicings import limit_excess
-from backing.pitch import Pitch
-from backing.players.common import ZoneKind
-from backing.players.lines import guide_tones, play
-from backing.timeline import MelodyNote
+from backing.timeline.model import MelodyNote
 from tests.briefs import brief, chord, part, pattern
 from tests.test_voicings import cycle
 

@@ -12,11 +12,11 @@ import pretty_midi
 import pytest
 from hand_made import performance
 
-from backing.errors import OutputError
-from backing.instruments import CHANNELS
-from backing.out.midi import TICKS, midi_bytes, tuning, write
-from backing.performance import Performance
-from backing.pitch import Key, NoteName
+from backing.ground.errors import OutputError
+from backing.ground.instruments import CHANNELS
+from backing.ground.pitch import Key, NoteName
+from backing.output.midi import TICKS, midi_bytes, tuning, write
+from backing.performance.model import Performance
 
 
 def read(p: Performance, **options: float) -> mido.MidiFile:

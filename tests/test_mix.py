@@ -13,15 +13,15 @@ import soundfile
 from hand_made import performance
 from numpy.typing import NDArray
 
-from backing.errors import AudioUnavailable, OutputError
-from backing.instruments import INSTRUMENTS
-from backing.out import balance, limit, loudness, mix, room
-from backing.out.level import Recording, level_for
-from backing.out.loudness import Meter
-from backing.out.soundfont import find
-from backing.out.synth import BLOCK, RATE, frames_of, player_blocks, render
-from backing.out.tape import Tape
-from backing.performance import Performance, PerformedNote, PerformedPlayer, Voice
+from backing.ground.errors import AudioUnavailable, OutputError
+from backing.ground.instruments import INSTRUMENTS
+from backing.output.sound import balance, limit, loudness, mix, room
+from backing.output.sound.level import Recording, level_for
+from backing.output.sound.loudness import Meter
+from backing.output.sound.soundfont import find
+from backing.output.sound.synth import BLOCK, RATE, frames_of, player_blocks, render
+from backing.output.sound.tape import Tape
+from backing.performance.model import Performance, PerformedNote, PerformedPlayer, Voice
 
 Sound = NDArray[np.float32]
 DATA = Path(__file__).parent / "data"

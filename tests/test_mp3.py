@@ -13,9 +13,9 @@ import pytest
 from mutagen.id3 import ID3
 from numpy.typing import NDArray
 
-from backing.out import mp3
-from backing.out.encode import encoder_path
-from backing.out.tags import Tags
+from backing.output.sound import mp3
+from backing.output.sound.encode import encoder_path
+from backing.output.sound.tags import Tags
 
 RATE = 44_100
 TAGS = Tags("A title", "Somebody", 120, "Bbm", "made here", ((0, "one"), (1500, "zwei")))

@@ -15,10 +15,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from backing.arrangement import Arrangement
-from backing.perform import perform
-from backing.performance import Performance
-from backing.style.find import find, names
+from backing.band.model import Arrangement
+from backing.performance.model import Performance
+from backing.performance.perform import perform
+from backing.styles.find import find, names
 from tests import measures
 from tests.band import DEMOS, arranged, chart, demo, performed, performer, player
 from tests.generated import ii_v_i, tunes

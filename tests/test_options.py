@@ -7,9 +7,9 @@ from fractions import Fraction
 
 import pytest
 
-from backing import options as o
 from backing.chart.ast import Ending, EndingKind
-from backing.errors import RequestError
+from backing.commands import options as o
+from backing.ground.errors import RequestError
 
 
 @pytest.mark.parametrize(

@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 from practice import TUNE, Made, build, played, tone, write_wav
 
-from backing.errors import OutputError
-from backing.out import opus, page, page_data
+from backing.ground.errors import OutputError
+from backing.output.page import data as page_data
+from backing.output.page import opus
+from backing.output.page import write as page
 
 
 @pytest.fixture(scope="module")

@@ -12,10 +12,10 @@ from hypothesis import given, settings
 from backing.chart.ast import Bar, Chart, Section
 from backing.chart.parse import parse, parse_all
 from backing.chart.values import key
-from backing.errors import ChartError
-from backing.pitch import Key, NoteName
-from backing.source import Span
-from backing.timebase import Meter
+from backing.ground.errors import ChartError
+from backing.ground.pitch import Key, NoteName
+from backing.ground.source import Span
+from backing.ground.timebase import Meter
 from tests.charts import BEATS, case_parts, cases, charts, dump, quarters
 
 PARSE = cases("parse")

@@ -10,10 +10,10 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from backing.arrangement import Arrangement, Note, PartStart, Player
-from backing.feel import ratio
-from backing.perform import perform
-from backing.performance import RING_S, Performance, PerformedNote
+from backing.band.model import Arrangement, Note, PartStart, Player
+from backing.performance.feel import ratio
+from backing.performance.model import RING_S, Performance, PerformedNote
+from backing.performance.perform import perform
 from tests.band import arranged, chart, demo, performed, performer, player
 from tests.test_feel import slope, table
 

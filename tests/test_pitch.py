@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from backing.pitch import Degree, Interval, Key, NoteName, Pitch, accidental, degrees
+from backing.ground.pitch import Degree, Interval, Key, NoteName, Pitch, accidental, degrees
 
 NOTES = st.builds(NoteName, st.sampled_from("ABCDEFG"), st.integers(-2, 2))
 INTERVALS = st.builds(Interval, st.integers(-7, 7), st.integers(-12, 12))

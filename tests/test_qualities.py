@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from backing.ground.pitch import Degree
 from backing.harmony.qualities import ORDER, ROWS, family, quality
 from backing.harmony.symbol import read
-from backing.pitch import Degree
 from tests.chord_tables import rows
 
 KINDS = [r for r in rows("musicxml-kinds.tsv") if r["semitones"]]

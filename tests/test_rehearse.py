@@ -7,9 +7,11 @@ from fractions import Fraction
 import pytest
 
 from backing.chart.parse import parse
-from backing.errors import RequestError
-from backing.pitch import Interval, Key
-from backing.rehearse import (
+from backing.ground.errors import RequestError
+from backing.ground.pitch import Interval, Key
+from backing.ground.timebase import TempoMap
+from backing.timeline.model import Timeline
+from backing.timeline.passes import (
     GAP_PLAYS,
     SLOW_AND_FULL,
     USUAL_LADDER,
@@ -26,9 +28,7 @@ from backing.rehearse import (
     slice_bars,
     transposed,
 )
-from backing.timebase import TempoMap
-from backing.timeline import Timeline
-from backing.unroll import Request, unroll
+from backing.timeline.unroll import Request, unroll
 
 TUNE = """key: F
 tempo: 120

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from backing.ground.pitch import Key
 from backing.harmony.colours import ROWS as COLOURS
 from backing.harmony.colours import colours, kind_of
 from backing.harmony.function import Function, analyse, key_areas
@@ -13,7 +14,6 @@ from backing.harmony.qualities import ROWS as QUALITIES
 from backing.harmony.scales import FAMILIES, SEMITONES, key_pitch_classes, scale_for
 from backing.harmony.scales import ROWS as SCALES
 from backing.harmony.symbol import Chord, read
-from backing.pitch import Key
 from tests.chord_tables import symbols
 
 C = Key.parse("C")

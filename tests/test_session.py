@@ -14,13 +14,13 @@ from pathlib import Path
 import mido
 import pytest
 
-from backing.app import band, prepare
 from backing.chart.parse import parse
-from backing.errors import RequestError
-from backing.options import Options
-from backing.performance import Performance
-from backing.practice import Practice, practised, rehearse
-from backing.session import joined
+from backing.commands.app import band, prepare
+from backing.commands.options import Options
+from backing.commands.practice import Practice, practised, rehearse
+from backing.ground.errors import RequestError
+from backing.performance.model import Performance
+from backing.performance.session import joined
 
 CHART = """\
 title: Eight to Practise

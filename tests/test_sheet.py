@@ -16,12 +16,14 @@ import pytest
 
 from backing.chart.ast import LAST, Chart, LineNote
 from backing.chart.parse import parse
-from backing.errors import OutputError
-from backing.out.files import MARK, made_here
-from backing.out.sheet import TRANSPOSING, layout, set_sheet, write
-from backing.out.sheet_cells import rows
-from backing.out.sheet_grips import chords_used, chosen
-from backing.out.sheet_marks import (
+from backing.ground.errors import OutputError
+from backing.ground.pitch import Key, Pitch
+from backing.ground.source import NOWHERE
+from backing.ground.timebase import Meter
+from backing.output.files import MARK, made_here
+from backing.output.sheet.cells import rows
+from backing.output.sheet.grips import chords_used, chosen
+from backing.output.sheet.marks import (
     BOLD,
     FILES,
     ITALIC,
@@ -38,14 +40,12 @@ from backing.out.sheet_marks import (
     width,
     wrapped,
 )
-from backing.out.sheet_notes import accidentals, bass_clef
-from backing.out.sheet_page import BASE, EVEN, PAPERS, SMALLEST, even
-from backing.out.sheet_system import spread
-from backing.out.sheet_values import figures
-from backing.out.sheet_words import ending_words, form_words, title_words
-from backing.pitch import Key, Pitch
-from backing.source import NOWHERE
-from backing.timebase import Meter
+from backing.output.sheet.notes import accidentals, bass_clef
+from backing.output.sheet.page import BASE, EVEN, PAPERS, SMALLEST, even
+from backing.output.sheet.system import spread
+from backing.output.sheet.values import figures
+from backing.output.sheet.words import ending_words, form_words, title_words
+from backing.output.sheet.write import TRANSPOSING, layout, set_sheet, write
 from tests.generated import tunes
 from tests.sheets import busy, crossed, outside, overlaps, read_in_order, symbols, texts
 
@@ -560,7 +560,7 @@ def test_advances_agree_with_another_reader_of_fonts(face: int) -> None:
     """pdfminer's fonts come from the PDF; here fontTools reads the same files."""
     from fontTools.ttLib import TTFont
 
-    font = TTFont(Path(__file__).parent.parent / "backing" / "fonts" / FILES[face])
+    font = TTFont(Path(__file__).parent.parent / "backing" / "output" / "fonts" / FILES[face])
     em = font["head"].unitsPerEm
     expected = {chr(c): font["hmtx"][g][0] / em for c, g in font.getBestCmap().items()}
     assert advances(face) == pytest.approx(expected)

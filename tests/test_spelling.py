@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from backing.ground.pitch import Interval, Key, NoteName
 from backing.harmony.spelling import (
     interval_for_semitones,
     interval_to_key,
@@ -13,7 +14,6 @@ from backing.harmony.spelling import (
     transpose,
 )
 from backing.harmony.symbol import Chord, read
-from backing.pitch import Interval, Key, NoteName
 from tests.chord_tables import symbols
 
 KEYS = [

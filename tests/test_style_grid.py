@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backing.style.cells import CellError, read, write
-from backing.style.find import styles
-from backing.style.grid import choices, fit, telling
-from backing.style.model import Pattern, Where
-from backing.timebase import Meter
+from backing.ground.timebase import Meter
+from backing.styles.cells import CellError, read, write
+from backing.styles.find import styles
+from backing.styles.grid import choices, fit, telling
+from backing.styles.model import Pattern, Where
 
 FOUR = Meter.of(4, 4)
 THREE = Meter.of(3, 4)

@@ -8,12 +8,12 @@ from pathlib import Path
 import platformdirs
 import pytest
 
-from backing.errors import OutputError, RequestError, StyleError
-from backing.style import shelf
-from backing.style.find import find, names, order, styles
-from backing.style.load import check, load, load_text
-from backing.style.model import Style, Where
-from backing.timebase import SHUFFLE, STRAIGHT, SWING, Feel, Meter
+from backing.ground.errors import OutputError, RequestError, StyleError
+from backing.ground.timebase import SHUFFLE, STRAIGHT, SWING, Feel, Meter
+from backing.styles import shelf
+from backing.styles.find import find, names, order, styles
+from backing.styles.load import check, load, load_text
+from backing.styles.model import Style, Where
 
 TEXT = """\
 about = "Two players, for tests."

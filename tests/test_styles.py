@@ -10,19 +10,19 @@ from pathlib import Path
 
 import pytest
 
-from backing.arrange import arrange
-from backing.arrangement import Arrangement
+from backing.band.arrange import arrange
+from backing.band.model import Arrangement
 from backing.chart.parse import parse
-from backing.instruments import UNPITCHED
-from backing.perform import perform
-from backing.style import shelf
-from backing.style.find import find, names, styles
-from backing.style.grid import choices
-from backing.style.load import check
-from backing.style.model import Part, Pattern, Style, Where
-from backing.style.show import grid, listing, page, row, rows
-from backing.timebase import Meter
-from backing.unroll import unroll
+from backing.ground.instruments import UNPITCHED
+from backing.ground.timebase import Meter
+from backing.performance.perform import perform
+from backing.styles import shelf
+from backing.styles.find import find, names, styles
+from backing.styles.grid import choices
+from backing.styles.load import check
+from backing.styles.model import Part, Pattern, Style, Where
+from backing.styles.show import grid, listing, page, row, rows
+from backing.timeline.unroll import unroll
 from tests.golden_styles import golden_page, golden_path
 
 FOLDER = shelf.own_folder()

@@ -9,7 +9,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from backing.cli import program
+from backing.commands.cli import program
 from backing.harmony.report import guide_tones, report, text
 from backing.harmony.symbol import Chord, SymbolError, SymbolWarning, read, read_with_warnings
 from tests.chord_tables import rows, symbols, typed

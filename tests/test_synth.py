@@ -13,10 +13,10 @@ import pytest
 from hand_made import performance
 from numpy.typing import NDArray
 
-from backing.errors import AudioUnavailable
-from backing.out import engine, soundfont
-from backing.out.soundfont import checked, default_soundfont, find
-from backing.out.synth import (
+from backing.ground.errors import AudioUnavailable
+from backing.output.sound import engine, soundfont
+from backing.output.sound.soundfont import checked, default_soundfont, find
+from backing.output.sound.synth import (
     BLOCK,
     GRAIN,
     RATE,
@@ -26,7 +26,7 @@ from backing.out.synth import (
     render,
     render_blocks,
 )
-from backing.performance import Performance, PerformedPlayer
+from backing.performance.model import Performance, PerformedPlayer
 
 Sound = NDArray[np.float32]
 
@@ -154,7 +154,7 @@ def test_silence_is_silent() -> None:
 
 def test_the_engine_is_found_in_the_wheel_without_importing_pygame() -> None:
     code = (
-        "import sys; from backing.out.engine import load, engine_path; load(); "
+        "import sys; from backing.output.sound.engine import load, engine_path; load(); "
         "print(engine_path()); print('pygame' in sys.modules)"
     )
     environment = {**os.environ, "CI": "true"}
@@ -210,7 +210,7 @@ def test_a_library_that_is_not_fluidsynth_is_refused(tmp_path: Path, content: by
             else path
         )
     path.write_bytes(content or b"\x7fELF")
-    code = "from backing.out.engine import load\nload()"
+    code = "from backing.output.sound.engine import load\nload()"
     done = subprocess.run(
         [sys.executable, "-c", code],
         capture_output=True,

@@ -11,12 +11,12 @@ import pytest
 
 from backing.chart.ast import Ending, EndingKind
 from backing.chart.parse import parse
-from backing.errors import RequestError
-from backing.reshape import at_tempo, joined, slice_bars
-from backing.tempo import Beat, Bend, Leg, closing_ritard, held, tempo_between, tempo_steps
-from backing.timebase import Tempo, TempoMap, TempoStep, microseconds_a_quarter
-from backing.timeline import Timeline
-from backing.unroll import Request, unroll
+from backing.ground.errors import RequestError
+from backing.ground.timebase import Tempo, TempoMap, TempoStep, microseconds_a_quarter
+from backing.timeline.model import Timeline
+from backing.timeline.reshape import at_tempo, joined, slice_bars
+from backing.timeline.tempo import Beat, Bend, Leg, closing_ritard, held, tempo_between, tempo_steps
+from backing.timeline.unroll import Request, unroll
 
 Q = Fraction
 

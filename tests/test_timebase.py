@@ -7,7 +7,7 @@ from fractions import Fraction
 import mido
 import pytest
 
-from backing.timebase import (
+from backing.ground.timebase import (
     FOUR_FOUR,
     SHUFFLE,
     STRAIGHT,

@@ -26,14 +26,14 @@ from backing.chart.ast import (
     Text,
 )
 from backing.chart.parse import parse
-from backing.cli import run
-from backing.errors import ChartError, RequestError
+from backing.commands.cli import run
+from backing.ground.errors import ChartError, RequestError
+from backing.ground.pitch import Key
+from backing.ground.source import Source, Span
+from backing.ground.timebase import FOUR_FOUR, TempoMap
 from backing.harmony.symbol import read
-from backing.pitch import Key
-from backing.source import Source, Span
-from backing.timebase import FOUR_FOUR, TempoMap
-from backing.timeline import Strike, Timeline
-from backing.unroll import Request, style_name, unroll
+from backing.timeline.model import Strike, Timeline
+from backing.timeline.unroll import Request, style_name, unroll
 
 CASES = sorted((Path(__file__).parent / "cases" / "unroll").glob("*.txt"))
 DEMOS = sorted((Path(__file__).parent.parent / "demo").glob("*.txt"))

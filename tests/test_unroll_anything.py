@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 
 from backing.chart.ast import Ending, EndingKind
 from backing.chart.parse import parse
-from backing.errors import ChartError
-from backing.pitch import Key
-from backing.rehearse import Gap, Ladder, Plan, passes
-from backing.timebase import TempoMap
-from backing.timeline import Timeline
-from backing.unroll import Request, unroll
+from backing.ground.errors import ChartError
+from backing.ground.pitch import Key
+from backing.ground.timebase import TempoMap
+from backing.timeline.model import Timeline
+from backing.timeline.passes import Gap, Ladder, Plan, passes
+from backing.timeline.unroll import Request, unroll
 
 CHORDS = st.sampled_from(
     ["C", "Am7", "F#m7b5", "Bb13", "G7/B", "<D7", "E7!", "A=", "N.C.", "Dbmaj7"]

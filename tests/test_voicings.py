@@ -8,6 +8,7 @@ from statistics import mean
 
 import pytest
 
+from backing.ground.pitch import Degree, degrees
 from backing.harmony.families import FAMILIES, VOICES, selections, stacks, tones
 from backing.harmony.reader import read
 from backing.harmony.search import best_path, jitter
@@ -20,7 +21,6 @@ from backing.harmony.voicings import (
     moves,
     palette,
 )
-from backing.pitch import Degree, degrees
 from tests.briefs import chord
 
 ROOTS = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")

@@ -11,17 +11,17 @@ from pathlib import Path
 import pytest
 from briefs import brief, part
 
-from backing.arrangement import Note
-from backing.dice import at
+from backing.band.model import Note
+from backing.band.players import bass
+from backing.band.players.common import ZoneKind
+from backing.band.players.tones import tones
+from backing.band.players.walking import routes
+from backing.ground.dice import at
+from backing.ground.pitch import Key
+from backing.ground.timebase import Meter
 from backing.harmony.reader import read
 from backing.harmony.symbol import Chord
-from backing.pitch import Key
-from backing.players import bass
-from backing.players.common import ZoneKind
-from backing.players.tones import tones
-from backing.players.walking import routes
-from backing.style.model import Part
-from backing.timebase import Meter
+from backing.styles.model import Part
 
 FOUR = Meter.of(4, 4)
 ROOTS = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")

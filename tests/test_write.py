@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from backing.chart.ast import Chart
 from backing.chart.parse import parse
 from backing.chart.write import WIDEST, transpose_chart, write
+from backing.ground.pitch import Interval, Key
 from backing.harmony.spelling import interval_for_semitones, interval_to_key
-from backing.pitch import Interval, Key
 from tests.charts import case_parts, cases, charts
 from tests.fuzz import comes_back, moves
 

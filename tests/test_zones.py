@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from backing.players.common import ZoneKind
-from backing.timeline import Timeline
-from backing.zones import bounds, fermatas, final_chord, sounding, zones
+from backing.band.players.common import ZoneKind
+from backing.band.zones import bounds, fermatas, final_chord, sounding, zones
+from backing.timeline.model import Timeline
 from tests.band import DEMOS, timeline
 
 AS_WRITTEN = "ending: as written\nmeter: 4/4\ntempo: 120\n"

@@ -12,10 +12,10 @@ from enum import Enum
 from fractions import Fraction
 from typing import NamedTuple
 
+from backing.ground.pitch import Key, Pitch
+from backing.ground.source import NOWHERE, Diagnostic, Shown, Source, Span
+from backing.ground.timebase import Feel, Meter, Tempo
 from backing.harmony.symbol import Chord
-from backing.pitch import Key, Pitch
-from backing.source import NOWHERE, Diagnostic, Shown, Source, Span
-from backing.timebase import Feel, Meter, Tempo
 
 LAST = -1  # the ending marked `last.`
 

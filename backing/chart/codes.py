@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from backing.source import Diagnostic, Severity, Source, Span, nearest
+from backing.ground.source import Diagnostic, Severity, Source, Span, nearest
 
 # code: (sentence, hint)
 CODES: dict[str, tuple[str, str]] = {

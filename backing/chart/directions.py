@@ -14,7 +14,7 @@ from typing import NamedTuple
 from backing.chart.ast import Direction
 from backing.chart.codes import Faults, near, quoted
 from backing.chart.values import FASTEST, SLOWEST
-from backing.instruments import ROLES
+from backing.ground.instruments import ROLES
 
 JUMPS = ("D.C.", "D.C. al Fine", "D.C. al Coda", "D.S.", "D.S. al Fine", "D.S. al Coda")
 MARKS = ("Segno", "Coda", "To Coda", "Fine")

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from backing.chart.ast import FormItem
 from backing.chart.codes import Faults, near, quoted
-from backing.source import Span
+from backing.ground.source import Span
 
 MOST_PLAYINGS = 1000
 MOST_TIMES = 99

@@ -25,8 +25,8 @@ from backing.chart.time import (
     beat_words,
     layout,
 )
+from backing.ground.source import Span
 from backing.harmony.symbol import Chord
-from backing.source import Span
 
 MOST_DEPTH = 2
 ZERO = Fraction(0)

@@ -18,9 +18,9 @@ from backing.chart.ast import Chart, Comment, Header, Section, Settings
 from backing.chart.codes import CODES, Faults, TooMany, near, quoted
 from backing.chart.lex import CONTROL, Kind, Line, invisible, lines, plain, wide
 from backing.chart.sections import Piece, Reader, TooLong
-from backing.errors import ChartError
-from backing.source import Diagnostic, Source, Span
-from backing.timebase import FOUR_FOUR, Meter
+from backing.ground.errors import ChartError
+from backing.ground.source import Diagnostic, Source, Span
+from backing.ground.timebase import FOUR_FOUR, Meter
 
 MOST_BYTES = 1_000_000
 _SHARED = frozenset(Settings._fields)

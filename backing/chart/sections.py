@@ -16,9 +16,9 @@ from backing.chart.symbols import Symbols
 from backing.chart.time import Space, Times
 from backing.chart.values import Wrong
 from backing.chart.values import meter as read_meter
+from backing.ground.source import Span
+from backing.ground.timebase import Meter
 from backing.harmony.symbol import Chord
-from backing.source import Span
-from backing.timebase import Meter
 
 MOST_BARS = 2000
 NO_MUSIC = "write a chord, % to repeat the bar before, or N.C. for no chord"

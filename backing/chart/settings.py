@@ -10,7 +10,7 @@ from backing.chart.ast import Written
 from backing.chart.codes import Faults, near, quoted
 from backing.chart.lex import UNDER, Line, invisible
 from backing.chart.lookalikes import latin
-from backing.source import Span
+from backing.ground.source import Span
 
 
 class Setting(NamedTuple):

@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from backing.chart.codes import count
-from backing.timebase import Meter
+from backing.ground.timebase import Meter
 
 CHORD, HOLD = 0, 1
 Shape = int | tuple["Shape", ...]
@@ -75,7 +75,7 @@ def without_hold(space: Space, items: int) -> tuple[Fraction, ...] | None:
 def layout(space: Space, shape: tuple[Shape, ...]) -> Times | None:
     """When every leaf of a bar begins and how long its place is; None where the items do not fit the bar.
 
-    >>> from backing.timebase import Meter
+    >>> from backing.ground.timebase import Meter
     >>> [str(start) for start, _ in layout(Space(Meter.of(7, 8)), (CHORD, CHORD, CHORD)) or ()]
     ['0', '1', '2']
     """

@@ -14,10 +14,10 @@ from backing.chart.codes import Faults
 from backing.chart.lex import cells
 from backing.chart.music import content, no_chord
 from backing.chart.under import read_note
+from backing.ground.pitch import Interval, Key, NoteName, Pitch
+from backing.ground.source import Source, Span
 from backing.harmony.spelling import note_in_key, transpose
 from backing.harmony.symbol import Chord, SymbolError, read
-from backing.pitch import Interval, Key, NoteName, Pitch
-from backing.source import Source, Span
 
 _ENHARMONIC = Interval(1, 0)
 MOST_IN_KEY = 6  # accidentals of a signature that is ours to choose

@@ -18,8 +18,8 @@ from backing.chart.codes import Faults, count, quoted
 from backing.chart.lex import Cell, Line, cells, invisible
 from backing.chart.music import Leaf, content, timed
 from backing.chart.time import Space
-from backing.pitch import NoteName, Pitch
-from backing.source import Span
+from backing.ground.pitch import NoteName, Pitch
+from backing.ground.source import Span
 
 _NOTE = r"([A-H])((?:##?|bb?|♯|♭|isis|is|eses|es|s)?)((?:-?[0-9]{1,2})?)"
 _ALTER = {"": 0, "#": 1, "##": 2, "b": -1, "bb": -2, "♯": 1, "♭": -1, "is": 1, "isis": 2, "es": -1, "eses": -2, "s": -1}  # fmt: skip

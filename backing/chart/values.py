@@ -11,9 +11,9 @@ from fractions import Fraction
 
 from backing.chart.ast import Dynamics, Ending, EndingKind, PlayerSet
 from backing.chart.codes import near, quoted
-from backing.instruments import ROLES
-from backing.pitch import Interval, Key, NoteName
-from backing.timebase import (
+from backing.ground.instruments import ROLES
+from backing.ground.pitch import Interval, Key, NoteName
+from backing.ground.timebase import (
     DYNAMICS,
     EIGHTH,
     SHUFFLE,

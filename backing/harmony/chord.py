@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from backing.pitch import UNISON, Degree, Interval, NoteName
-from backing.source import Shown
+from backing.ground.pitch import UNISON, Degree, Interval, NoteName
+from backing.ground.source import Shown
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+from backing.ground.pitch import Degree, Key, degrees
 from backing.harmony.chord import Chord
 from backing.harmony.function import (
     BACKDOOR,
@@ -27,7 +28,6 @@ from backing.harmony.function import (
     TRITONE,
     Function,
 )
-from backing.pitch import Degree, Key, degrees
 
 # Kind of chord, function and colours in order of preference, one a line; * is any other function.
 TABLE = f"""

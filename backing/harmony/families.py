@@ -16,8 +16,8 @@ from functools import lru_cache
 from itertools import combinations, pairwise, permutations
 from typing import NamedTuple
 
+from backing.ground.pitch import Degree
 from backing.harmony.symbol import Chord
-from backing.pitch import Degree
 
 FAMILIES = (
     "shells", "rootless", "drop 2", "drop 3", "quartal", "triads", "spread", "power", "close", "open",

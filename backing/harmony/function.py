@@ -14,6 +14,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
+from backing.ground.pitch import Degree, Key, NoteName
 from backing.harmony.chord import Chord
 from backing.harmony.scales import (
     MAJOR,
@@ -24,7 +25,6 @@ from backing.harmony.scales import (
     scale_for,
 )
 from backing.harmony.spelling import note_in_key
-from backing.pitch import Degree, Key, NoteName
 
 TONIC = "tonic"
 SUBDOMINANT = "subdominant"

@@ -362,7 +362,7 @@ class Grammar(Stack):
         word = WORD.match(rest)
         if not word:
             return self.fail("junk-at-end", f"{rest[:8]} has no meaning here", before)
-        from backing.source import nearest
+        from backing.ground.source import nearest
 
         near = nearest(word[0], WORDS)
         better = [before + near + rest[word.end() :]] if near else [before]

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from backing.source import Shown
+from backing.ground.source import Shown
 
 SPAN = 4  # frets under the hand
 WIDE_SPAN, WIDE_FROM = 5, 8  # high on the neck, where frets are narrow

@@ -17,6 +17,8 @@ from itertools import accumulate, combinations, pairwise
 from operator import itemgetter
 from typing import NamedTuple
 
+from backing.ground.instruments import STANDARD_TUNING
+from backing.ground.pitch import Degree, NoteName
 from backing.harmony.families import Tones, gaps_of, stacks, tones
 from backing.harmony.grip import (
     HIGHEST_FRET,
@@ -31,8 +33,6 @@ from backing.harmony.grip import (
 from backing.harmony.shapes import known
 from backing.harmony.symbol import Chord
 from backing.harmony.voicings import LOW_LIMITS, clashes, distance
-from backing.instruments import STANDARD_TUNING
-from backing.pitch import Degree, NoteName
 
 MOST_CANDIDATES = 12
 LOW, HIGH = 43, 76  # of closed grips

@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from backing.pitch import NoteName
+from backing.ground.pitch import NoteName
 
 LONGEST = 64  # characters of one symbol
 

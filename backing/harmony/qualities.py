@@ -14,7 +14,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import NamedTuple
 
-from backing.pitch import Degree
+from backing.ground.pitch import Degree
 
 # Name and degrees, one quality a line. A star marks stacks: those from which other sets are named.
 # Sources: MusicXML 4.0 kinds (33 kinds, those with notes); Harte et al. 2005 shorthands; else common practice.

@@ -19,11 +19,11 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
+from backing.ground.pitch import NoteName
 from backing.harmony.chord import Chord
 from backing.harmony.grammar import Grammar
 from backing.harmony.letters import Plain, SymbolError, SymbolWarning, note_name, plain
 from backing.harmony.qualities import quality
-from backing.pitch import NoteName
 
 USUAL_ROOTS = frozenset({"Bb", "Eb", "Ab", "Db", "Gb", "F#"})
 ADVICE = {  # where no other symbol can be offered

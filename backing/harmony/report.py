@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import cast
 
+from backing.ground.pitch import Degree
 from backing.harmony.symbol import Chord, SymbolError, read_with_warnings
-from backing.pitch import Degree
 
 Report = dict[str, object]
 COLUMNS = ("symbol", "notes", "degrees", "guide tones", "left out")

@@ -14,8 +14,8 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import NamedTuple
 
+from backing.ground.pitch import Degree, Key, NoteName, degrees
 from backing.harmony.chord import Chord
-from backing.pitch import Degree, Key, NoteName, degrees
 
 # Name and degrees, one a line; the order is that of preference where two scales fit equally well.
 TABLE = """

@@ -13,8 +13,8 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import overload
 
+from backing.ground.pitch import FIFTHS_OF_LETTER, UNISON, Degree, Interval, Key, NoteName
 from backing.harmony.chord import Chord
-from backing.pitch import FIFTHS_OF_LETTER, UNISON, Degree, Interval, Key, NoteName
 
 WHITE = frozenset({"B#", "E#", "Cb", "Fb"})  # white keys under another letter
 

@@ -16,9 +16,9 @@ from functools import lru_cache
 from operator import sub
 from typing import NamedTuple
 
+from backing.ground.pitch import Degree
 from backing.harmony.families import Tones, gaps_of, stacks, tones
 from backing.harmony.symbol import Chord
-from backing.pitch import Degree
 
 # interval in semitones -> lowest note of the pair that still sounds clear (MIDI)
 LOW_LIMITS = {

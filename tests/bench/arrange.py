@@ -8,8 +8,8 @@ from __future__ import annotations
 import sys
 import time
 
-from backing.arrange import arrange
-from backing.perform import perform
+from backing.band.arrange import arrange
+from backing.performance.perform import perform
 from tests.band import prepared
 from tests.generated import KEYS, ii_v_i
 

@@ -59,7 +59,7 @@ if __name__ == "__main__":
         python = [sys.executable, "-c"]
         commands = (
             [*python, "import mido, typer"],
-            [*python, "import backing.cli"],
+            [*python, "import backing.commands.cli"],
             [*python, SCRIPT, "make", str(path), "-o", f"{folder}/x.mid"],
         )
         bare, start, whole = medians(commands, f"{folder}/compiled")

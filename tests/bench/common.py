@@ -11,16 +11,16 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from backing.performance import Performance
+from backing.performance.model import Performance
 
 DEMO = Path(__file__).parents[2] / "demo"
 
 
 def track(minutes: float, chart: str = "blues.txt") -> Performance:
     """A demo chart, played for so many minutes."""
-    from backing.app import band, prepare
     from backing.chart.parse import parse
-    from backing.options import Options
+    from backing.commands.app import band, prepare
+    from backing.commands.options import Options
 
     path = DEMO / chart
     wish = Options(length_s=60.0 * minutes)

@@ -13,16 +13,16 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from backing.app import prepare
 from backing.chart.parse import parse
-from backing.options import Options
-from backing.out.audio import write_audio
-from backing.out.encode import BITRATE, encoder_path
-from backing.out.midi import write
-from backing.out.soundfont import find
-from backing.performance import Performance
-from backing.practice import Practice, practised
-from backing.session import joined
+from backing.commands.app import prepare
+from backing.commands.options import Options
+from backing.commands.practice import Practice, practised
+from backing.output.midi import write
+from backing.output.sound.audio import write_audio
+from backing.output.sound.encode import BITRATE, encoder_path
+from backing.output.sound.soundfont import find
+from backing.performance.model import Performance
+from backing.performance.session import joined
 from tests.bench.common import DEMO, in_turn, plain, track
 
 LIMITS = (

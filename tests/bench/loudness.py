@@ -15,13 +15,13 @@ from pathlib import Path
 import pyloudnorm
 import soundfile
 
-from backing.app import band, prepare
 from backing.chart.parse import parse
-from backing.options import Options
-from backing.out.audio import write_audio
-from backing.out.loudness import measure
-from backing.performance import RING_S, Performance
-from backing.style.find import names
+from backing.commands.app import band, prepare
+from backing.commands.options import Options
+from backing.output.sound.audio import write_audio
+from backing.output.sound.loudness import measure
+from backing.performance.model import RING_S, Performance
+from backing.styles.find import names
 from tests.bench.common import DEMO
 
 CHARTS = ("pop.txt", "waltz.txt")

@@ -14,10 +14,10 @@ import sys
 import tempfile
 from pathlib import Path
 
-from backing.app import make
-from backing.options import Options
-from backing.out.soundfont import find
-from backing.practice import Practice, rehearse
+from backing.commands.app import make
+from backing.commands.options import Options
+from backing.commands.practice import Practice, rehearse
+from backing.output.sound.soundfont import find
 from tests.bench.common import DEMO
 
 CASES = (("make", "10", ".wav", 150.0), ("rehearse", "60", ".mp3", 250.0))

@@ -11,10 +11,10 @@ import time
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from backing import app
 from backing.chart.parse import parse
-from backing.options import Options
-from backing.out import page
+from backing.commands import app
+from backing.commands.options import Options
+from backing.output.page import write as page
 from tests.browser import Browser, browser
 
 FIRST_SOUND = """

@@ -10,7 +10,7 @@ from time import process_time
 from backing.chart.parse import parse, parse_all
 from backing.chart.write import write
 from backing.harmony.reader import read_with_warnings
-from backing.unroll import unroll
+from backing.timeline.unroll import unroll
 
 LINE = "| Cmaj7 Am7 | Dm7 G7 | Em7 / A7b9 D13 | Fmaj9 | Bm7b5 E7#9 | Am9 | (D7 D7b9) G13 | C6/9 |"
 UNDER = "melody: | E5 / G5 A5 | % | (F5 E5) / D5 r | C5 | % | E5 | D5 B4 | C5 |"

@@ -10,9 +10,9 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from backing.out.audio import write_audio
-from backing.out.midi import write
-from backing.out.soundfont import find
+from backing.output.midi import write
+from backing.output.sound.audio import write_audio
+from backing.output.sound.soundfont import find
 from tests.bench.common import in_turn, plain, track
 
 LIMIT = 1.1

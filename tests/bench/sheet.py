@@ -17,7 +17,7 @@ SHEET = """
 import sys
 from pathlib import Path
 from backing.chart.parse import parse
-from backing.out.sheet import write
+from backing.output.sheet.write import write
 path = Path(sys.argv[1])
 write(parse(path.read_text("utf-8"), path.name), Path(sys.argv[2]), force=True)
 """

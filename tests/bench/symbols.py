@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from time import perf_counter
 
+from backing.ground.pitch import Key
 from backing.harmony.colours import colours
 from backing.harmony.function import _function, analyse
 from backing.harmony.qualities import quality
 from backing.harmony.reader import read_with_warnings
 from backing.harmony.spelling import interval_for_semitones, transpose
 from backing.harmony.symbol import read
-from backing.pitch import Key
 from tests.chord_tables import symbols
 
 ROOTS = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")

@@ -7,7 +7,7 @@ from time import process_time
 from typing import TypeVar
 
 from backing.chart.parse import parse
-from backing.unroll import unroll
+from backing.timeline.unroll import unroll
 
 T = TypeVar("T")
 

@@ -1,0 +1,290 @@
+"""What a chordal player hears before choosing notes, and the choice: one voicing for every chord of a section.
+
+The register keeps above the bass that is already played and below the melody; chance breaks near-ties by place. A
+chord that stays for bars on end is turned over now and then; chords of a beat or less weigh every move more.
+
+Conventions: pitches are MIDI notes, costs those of `harmony.voicings`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+from functools import lru_cache
+from typing import NamedTuple
+
+from backing.band.model import Note
+from backing.band.players.common import Brief, Change, band
+from backing.ground.pitch import Degree, Key
+from backing.ground.timebase import EIGHTH
+from backing.harmony.colours import colours
+from backing.harmony.families import VOICES
+from backing.harmony.function import Function, analyse
+from backing.harmony.search import best_path, jitter
+from backing.harmony.symbol import Chord
+from backing.harmony.voicings import Palette, Voicing, distance, moves, palette
+from backing.timeline.model import MelodyNote
+
+NEAR_TIE = 0.45  # what chance may weigh
+NARROWEST = 17  # semitones in which every chord of four notes has a voicing
+RESTLESS = 7.0  # against leaving a chord as it is for bars on end
+UNMOVED = 2.0  # against the very notes of the chord before, under which a change is not heard
+TOP_HELD = 0.4  # against the top note of the chord before: a line moves
+MOVES_ON = 4.0  # times that, every other bar
+ADD_NINTHS = ("triads", "spread", "close")  # in which a triad takes a ninth and no sixth
+PLAIN_FIFTHS = ("power", "open", "triads")  # grips of a guitar that rub against a flat thirteenth
+
+
+class Step(NamedTuple):
+    """One chord to voice: the colours that may be added, the highest bass note under it and the melody over it."""
+
+    change: Change
+    chord: Chord
+    colours: tuple[Degree, ...]
+    bass: int  # 0 where no bass plays
+    bass_inside: int  # likewise, of the notes that begin under it
+    melody: tuple[int, ...]
+    fast: bool
+    level: str
+    restless: bool
+    turns: bool  # whether a line that stayed moves on here
+
+
+class Voiced(NamedTuple):
+    """A chosen voicing and what it does, in words."""
+
+    voicing: Voicing
+    words: str
+
+
+def steps(brief: Brief) -> list[Step]:
+    """Every chord of the section, and the one after it, with its surroundings."""
+    changes = [*brief.changes, *([brief.ahead] if brief.ahead else [])]
+    functions = _functions(brief, changes)
+    bass = brief.heard.get("bass", ())
+    guitar = brief.style.part("guitar")
+    fifths = guitar is not None and guitar.settings.get("voicing") in PLAIN_FIFTHS
+    made = []
+    under, over, bar = 0, 0, 0
+    for number, change in enumerate(changes):
+        early = change.start_q - EIGHTH  # a stroke may come ahead of the change
+        while under < len(bass) and bass[under].end_q <= early:
+            under += 1
+        while over < len(brief.melody) and brief.melody[over].end_q <= change.start_q:
+            over += 1
+        while bar + 1 < len(brief.bars) and brief.bars[bar].end_q <= change.start_q:
+            bar += 1
+        chord = change.span.chord
+        if chord is None:
+            continue
+        length = change.end_q - change.start_q
+        sung = _sung(brief.melody, over, change.end_q)
+        role = functions[number] if functions else None
+        again = change.span.again and number > 0
+        made.append(
+            Step(
+                change,
+                chord,
+                _colours(chord, role, brief.bars[bar].key, sung, fifths) if role else (),
+                _highest(bass, under, change.end_q),
+                _highest(bass, under, change.end_q, change.start_q),
+                sung,
+                length <= brief.bars[bar].meter.beat_q,
+                band(brief.plans[bar].level),
+                again and bar % 2 == 0 and not brief.style.repeats,
+                bar % 2 == 0,
+            )
+        )
+    return made
+
+
+def _functions(brief: Brief, changes: Sequence[Change]) -> list[Function | None]:
+    """What every chord does in its key; empty where no colours are wanted."""
+    if not brief.colour:
+        return []
+    found: list[Function | None] = []
+    run: list[Change] = []
+    key = brief.bars[0].key
+    bar = 0
+    for change in changes:
+        while bar + 1 < len(brief.bars) and brief.bars[bar].end_q <= change.start_q:
+            bar += 1
+        if brief.bars[bar].key != key:
+            found += _run(run, key)
+            run, key = [], brief.bars[bar].key
+        run.append(change)
+    return found + list(_run(run, key))
+
+
+def _run(run: Sequence[Change], key: Key) -> tuple[Function | None, ...]:
+    if not run:
+        return ()
+    return _analysed(
+        tuple(c.span.chord for c in run), tuple(float(c.end_q - c.start_q) for c in run), key
+    )
+
+
+@lru_cache(maxsize=64)
+def _analysed(
+    chords: tuple[Chord | None, ...], lengths: tuple[float, ...], key: Key
+) -> tuple[Function | None, ...]:
+    return analyse(chords, lengths, key)
+
+
+def _colours(
+    chord: Chord, function: Function, key: Key, melody: tuple[int, ...], fifths: bool
+) -> tuple[Degree, ...]:
+    found = colours(chord, function, key, tuple(sorted({note % 12 for note in melody})))
+    return tuple(d for d in found if d.name != "b13") if fifths else found
+
+
+def _highest(bass: Sequence[Note], at: int, end: Fraction, since: Fraction | None = None) -> int:
+    found = 0
+    while at < len(bass) and bass[at].start_q < end:
+        if since is None or bass[at].start_q >= since:
+            found = max(found, bass[at].pitch)
+        at += 1
+    return found
+
+
+def _sung(melody: Sequence[MelodyNote], at: int, end: Fraction) -> tuple[int, ...]:
+    found = []
+    while at < len(melody) and melody[at].start_q < end:
+        found.append(melody[at].pitch.midi)
+        at += 1
+    return tuple(found)
+
+
+@lru_cache(maxsize=2048)
+def _edges(
+    a: Palette, b: Palette, weight: float, restless: bool, changes: bool, held: float
+) -> tuple[tuple[float, ...], ...]:
+    """`voicings.moves`, weighed; with `restless` a voicing that simply stays costs something.
+
+    Where the chord `changes`, the same notes again and, by `held`, the same top note cost something too.
+    """
+    made = [[weight * cost for cost in column] for column in moves(a, b)]
+    if restless and a is b:
+        for i, column in enumerate(made):
+            column[i] += RESTLESS
+    if changes:
+        for after, column in zip(b.voicings, made, strict=True):
+            for i, before in enumerate(a.voicings):
+                if before.top == after.top:
+                    column[i] += UNMOVED if before.pitches == after.pitches else held
+    return tuple(map(tuple, made))
+
+
+def _surroundings(voicing: Voicing, step: Step) -> float:
+    """What bass and melody have against a voicing."""
+    cost = 0.0
+    if step.bass and voicing.bottom <= step.bass:
+        cost += 8.0
+    if step.melody:
+        over = voicing.top - min(step.melody)
+        if over > 0:
+            cost += 1.2 + 0.2 * over
+        for note in step.melody:
+            if any(abs(p - note) in (1, 13) for p in voicing.pitches):
+                cost += 1.5
+    return cost
+
+
+def voice(
+    brief: Brief,
+    family: Mapping[str, str],
+    low: int,
+    high: int,
+    voices: int = 0,
+    held: float = TOP_HELD,
+    fuller: bool = False,
+) -> dict[int, Voiced]:
+    """The best voicing for every change (by its index) and for the change after the section.
+
+    `family` names the family of voicings for each level; `voices` 0 is what the family usually has; `held` is what a
+    top note costs that stays while the chord changes. `fuller` hands double a note of a triad where it is loud.
+    """
+    found = steps(brief)
+    if not found:
+        return {}
+    top = brief.part.instrument.high
+    palettes: list[Palette] = []
+    for step in found:
+        floor = low
+        if low <= step.bass <= top - NARROWEST:
+            floor = low + -(-(step.bass + 1 - low) // 3) * 3  # in threes: few registers to search
+        kind = family[step.level]
+        loud = fuller and kind == "triads" and step.level == "f"
+        count = voices or VOICES[kind] + loud
+        added = step.colours
+        if kind in ADD_NINTHS and len(step.chord.degrees) < 4:
+            added = tuple(d for d in added if d.number == 9)
+        palettes.append(
+            palette(step.chord, added, kind, count, floor, min(max(high, floor + 19), top))
+        )
+    nodes = []
+    for step, offer in zip(found, palettes, strict=True):
+        where = (bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
+        chance = jitter(
+            brief.place.roll("voicing", *where),
+            len(offer.voicings),
+            0.15 if step.fast else NEAR_TIE,
+        )
+        own = [v.cost + c for v, c in zip(offer.voicings, chance, strict=True)]
+        if step.bass or step.melody:
+            own = [c + _surroundings(v, step) for c, v in zip(own, offer.voicings, strict=True)]
+        nodes.append(own)
+    edges = []
+    for a, b, last, step in zip(palettes, palettes[1:], found, found[1:], strict=False):
+        weight = 0.0 if step.fast else held * MOVES_ON if step.turns else held
+        edges.append(
+            _edges(a, b, 1.5 if step.fast else 1.0, step.restless, last.chord != step.chord, weight)
+        )
+    path = best_path(nodes, edges)
+    made: dict[int, Voiced] = {}
+    before: Voicing | None = None
+    for step, offer, at in zip(found, palettes, path, strict=True):
+        voicing = offer.voicings[at]
+        made[step.change.index] = Voiced(voicing, _words(before, voicing))
+        before = voicing
+    return made
+
+
+def bar_of(brief: Brief, change: Change) -> int:
+    """The bar of the section in which a change stands as written, so that an edit elsewhere changes no chance."""
+    return change.span.bar - brief.bars[0].index
+
+
+@lru_cache(maxsize=8192)
+def _words(before: Voicing | None, voicing: Voicing) -> str:
+    if before is None:
+        return voicing.shape
+    if before.pitches == voicing.pitches:
+        return f"{voicing.shape}, as before"
+    top = voicing.top - before.top
+    if top == 0:
+        return f"{voicing.shape}, top note held"
+    way = "up" if top > 0 else "down"
+    line = "by step" if abs(top) <= 2 else "by leap"
+    kept = len(set(before.pitches) & set(voicing.pitches))
+    common = f", {kept} common notes" if kept > 1 else ", 1 common note" if kept else ""
+    if not common and distance(before.pitches, voicing.pitches) <= 4:
+        common = ", all voices close"
+    return f"{voicing.shape}, top note {way} {line}{common}"
+
+
+def choice(brief: Brief, name: str, default: str) -> str:
+    """A setting of the part that is a word."""
+    value = brief.part.settings.get(name, default)
+    return value if isinstance(value, str) else default
+
+
+def families(brief: Brief, name: str, default: str) -> dict[str, str]:
+    """The family of voicings for each level: the setting, and where given its own for soft and loud playing."""
+    usual = choice(brief, name, default)
+    soft, loud = choice(brief, f"{name}_soft", "same"), choice(brief, f"{name}_loud", "same")
+    return {
+        "p": usual if soft == "same" else soft,
+        "mf": usual,
+        "f": usual if loud == "same" else loud,
+    }

@@ -1,0 +1,404 @@
+"""The drummer: time, comping, fills, set-ups, and the strokes that the whole band plays.
+
+Conventions: a note's pitch is a General MIDI drum key; a note ends where a stroke of the same choke group cuts it.
+Patterns come from the style by level and place; a fill that the plan asks for is the style's own pattern for the end
+of a phrase, or one made here. Velocities follow the level of the bar, the mark of the cell, and a slight rise through
+the phrase.
+Sources: kick and bass agree, ghost notes around 30, hat on two and four in swing with a sparse snare between (Sabatella,
+A Jazz Improvisation Primer; common practice); no fill into a stop, a crash after a fill (common practice).
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
+from fractions import Fraction
+from itertools import pairwise
+
+from backing.band.model import Note, note_order
+from backing.band.players.common import BarPlan, Brief, Stroke, Zone, ZoneKind
+from backing.band.players.fills import fill, set_up
+from backing.band.players.grooves import Chosen, choose, in_feel, timekeeping
+from backing.band.players.hands import two_hands
+from backing.band.players.pulses import beats, loudness, off_beats, shift_q, velocity
+from backing.band.players.variations import GHOST, Strokes, in_quarters, varied
+from backing.ground.dice import Place
+from backing.ground.instruments import CHOKE_GROUPS, DRUM_KEYS
+from backing.ground.timebase import TRIPLET
+from backing.styles.model import Where
+from backing.styles.settings import number, word
+from backing.timeline.model import PlayedBar
+
+_CYMBALS = ("hat", "open hat", "pedal hat", "ride", "ride 2", "bell", "shaker", "cabasa", "maracas")
+_FORCE = {"hat": 0.86, "open hat": 0.9, "pedal hat": 0.76, "ride": 0.9, "bell": 0.92}
+_ACCENT, _OFF_BEAT = 1.16, 0.92
+_FEET = frozenset(
+    ("kick", "pedal hat", "rim")
+)  # what a singer's drummer may have; the rim is tapped
+_NONE = (0.0, "")
+MOST_ADDED = 2  # kicks a bar that follow the bass where none was
+_SIXTEENTH, _EIGHTH = Fraction(1, 4), Fraction(1, 2)
+
+# Comping over two bars: (bar, on or off the beat, which beat; from the end where negative), question and answer.
+_TALK: tuple[tuple[tuple[int, bool, int], ...], ...] = (
+    ((0, False, 1),),
+    ((1, False, -1),),
+    ((0, False, 1), (1, False, -1)),
+    ((0, False, -1), (1, False, 1)),
+    ((0, True, -1), (1, False, 0)),
+    ((0, False, 0), (0, False, -1)),
+    ((1, False, 1), (1, True, -1)),
+    ((0, False, 1), (0, True, -1), (1, False, 0)),
+    ((0, True, -1), (1, True, 0), (1, False, 1)),
+)
+
+
+def play(brief: Brief) -> list[Note]:
+    """The drums of one playing of a section, in order of start."""
+    plans = [_without_fill(brief, i) for i in range(len(brief.bars))]
+    chosen = choose(brief._replace(plans=tuple(plans)), fills=True)
+    made: Strokes = {}
+    shapes: list[frozenset[tuple[Fraction, str]]] = []
+    for index, (bar, plan) in enumerate(zip(brief.bars, plans, strict=True)):
+        strokes = _bar(brief, index, bar, plan, chosen[index])
+        if not brief.style.repeats:
+            shape = _shape(strokes, bar)
+            if shapes[-2:] == [shape, shape] and strokes:
+                strokes = _varied(brief, index, strokes)
+                shape = _shape(strokes, bar)
+            shapes.append(shape)
+        made.update(strokes)
+    _push(brief, made)
+    notes = _in_time(brief, made)
+    for zone in brief.zones:
+        if zone.kind is ZoneKind.STRUCK:
+            notes += [n for s in zone.strokes for n in _struck(brief, s)]
+    notes.sort(key=note_order)
+    return _choked(notes)
+
+
+def _push(brief: Brief, strokes: Strokes) -> None:
+    """The kick goes with a chord that comes early, and so does a crash; neither is struck again on its beat."""
+    for change in brief.changes:
+        at, beat = change.start_q, change.span.start_q
+        early = at < beat and change.span.chord is not None
+        if not early and not (brief.begun and at == beat == brief.start_q):
+            continue
+        kick = strokes.pop((beat, "kick"), None)
+        crash = strokes.pop((beat, "crash"), None)
+        if crash is not None and (beat, "ride") not in strokes and (beat, "hat") not in strokes:
+            strokes[beat, _cymbal(strokes, beat)] = (crash[0] * 0.8, "time goes on")
+        if not early:
+            continue
+        for place, drum in [k for k in strokes if at < k[0] < beat and k[1] not in _CYMBALS]:
+            del strokes[place, drum]  # nothing is filled in behind the chord
+        base = loudness(_plan_at(brief, at).level)
+        border = brief.ahead is not None and brief.ahead.index == change.index
+        strokes[at, "kick"] = (kick[0] if kick else base, "kick with the pushed chord")
+        if crash is not None or (border and _plan_at(brief, at).level >= 2.0):
+            for cymbal in _CYMBALS:
+                strokes.pop((at, cymbal), None)
+            strokes[at, "crash"] = (base * 1.08, "crash with the pushed chord")
+
+
+def _cymbal(strokes: Strokes, at: Fraction) -> str:
+    """The cymbal that keeps time around a place."""
+    near = [drum for place, drum in strokes if 0 < place - at <= 2 and drum in ("hat", "ride")]
+    return max(("hat", "ride"), key=near.count)
+
+
+def _without_fill(brief: Brief, index: int) -> BarPlan:
+    """The plan of a bar; a fill is left out where a stop, a hit or silence is in the bar or right behind it."""
+    plan, bar = brief.plans[index], brief.bars[index]
+    if not (plan.fill or plan.close):
+        return plan
+    first = max(0, bisect_right(brief.zones, bar.start_q, key=_zone_start) - 1)
+    for zone in brief.zones[first:]:
+        if zone.start_q > bar.end_q:
+            break
+        if zone.kind in (ZoneKind.STRUCK, ZoneKind.SILENT):
+            last = any(s.why == "last chord" for s in zone.strokes)
+            if not (last and zone.start_q == bar.end_q):
+                return plan._replace(fill=False, close=False, phrase_end=False)
+    return plan
+
+
+def _note_start(note: Note) -> Fraction:
+    return note.start_q
+
+
+def _zone_start(zone: Zone) -> Fraction:
+    return zone.start_q
+
+
+def _in_order(stroke: tuple[Fraction, str]) -> tuple[float, str]:
+    """Order of place, then drum; a place as a float compares much faster."""
+    at, drum = stroke
+    return at.numerator / at.denominator, drum
+
+
+def _shape(strokes: Strokes, bar: PlayedBar) -> frozenset[tuple[Fraction, str]]:
+    return frozenset((at - bar.start_q, drum) for at, drum in strokes)
+
+
+def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen | None) -> Strokes:
+    """Everything of one bar that keeps time, fills included."""
+    if bar.rubato or chosen is None:
+        return {}
+    place = brief.place.at(index)
+    shift = shift_q(bar)
+    base = loudness(plan.level) * (0.98 + 0.04 * min(plan.phrase_bar, 3) / 3)
+    on_beat = {p for p, _ in beats(bar.meter)}
+    why = f"pattern '{chosen.pattern.name}'"
+    timed = chosen.pattern.where in (Where.TIME, Where.OPENING)
+    if plan.crash and plan.level < 3.75 and _quiet(brief, chosen):
+        plan = plan._replace(crash=False)
+    rim = timed and plan.level < 2.0 and word(brief.part, "pattern", "soft") == "rim"
+    strokes: Strokes = {}
+    for name, line in in_feel(chosen.lines, bar, _CYMBALS).items():
+        for beat in line:
+            drum = "rim" if rim and name == "snare" and beat.mark != "g" else name
+            at = shift + beat.at_q
+            if at < bar.start_q:
+                continue
+            force = _FORCE.get(drum, 1.0)
+            if beat.mark == "X":
+                force *= _ACCENT
+            elif beat.mark == "g":
+                force *= GHOST
+            elif drum in _CYMBALS and beat.at_q not in on_beat:
+                force *= _OFF_BEAT * (0.88 if not brief.style.feel.straight else 1.0)
+            strokes[at, drum] = (base * force, why)
+    if timed:
+        if plan.fill and word(brief.part, "pattern", "fills") != "none":
+            return _crash(_filled(brief, bar, plan, strokes, place, base), bar, plan, base)
+        vary = 0.0 if brief.style.repeats else number(brief.part, "pattern", "vary")
+        if (
+            plan.level < 3.75
+            and brief.style.feel.straight
+            and brief.place.chance(vary / 2, "quarters")
+        ):
+            strokes = in_quarters(strokes, bar)  # for a whole section
+        strokes = _talk(brief, index, bar, plan, strokes, base)
+        strokes = _with_bass(brief, bar, strokes, base)
+        if place.chance(vary, "vary"):
+            strokes = _varied(brief, index, strokes)
+    return _crash(strokes, bar, plan, base)
+
+
+def _quiet(brief: Brief, chosen: Chosen) -> bool:
+    """Whether a drummer plays too softly for a crash: with brushes, across the rim, or with the feet alone."""
+    if brief.part.instrument.name == "brush kit" or not chosen.pattern.lines.keys() - _FEET:
+        return True
+    return timekeeping(chosen.pattern).answer == "rim"
+
+
+def _crash(strokes: Strokes, bar: PlayedBar, plan: BarPlan, base: float) -> Strokes:
+    """A crash with the kick in place of the cymbal on the first beat."""
+    if not plan.crash:
+        return strokes
+    at = bar.start_q
+    kept = {k: v for k, v in strokes.items() if not (k[0] == at and k[1] in _CYMBALS)}
+    kept[at, "crash"] = (base * 1.1, "crash into the section" if plan.opening else "crash after the fill")  # fmt: skip
+    kept.setdefault((at, "kick"), (base, "kick under the crash"))
+    return kept
+
+
+def _filled(
+    brief: Brief, bar: PlayedBar, plan: BarPlan, strokes: Strokes, place: Place, base: float
+) -> Strokes:
+    """The bar with a fill at its end; the foot goes on under it."""
+    kit = word(brief.part, "pattern", "fills")
+    feel = bar.feel or brief.style.feel
+    triplets = brief.style.grid_q == TRIPLET and not bar.meter.compound
+    swung = triplets or (not feel.straight and feel.unit_q == _EIGHTH)
+    shift = shift_q(bar)
+    hits = [h for h in fill(bar.meter, plan.level, swung, kit, place) if shift + h.at_q >= bar.start_q]  # fmt: skip
+    begins = shift + hits[0].at_q if hits else bar.end_q
+    begins = min([s for s, _ in beats(bar.meter) if shift + s <= begins], key=lambda s: begins - shift - s) + shift  # fmt: skip
+    feet = ("kick", "pedal hat")
+    kept = {k: v for k, v in strokes.items() if k[0] < begins or k[1] in feet}
+    for hit in hits:
+        kept[shift + hit.at_q, hit.drum] = (base * hit.force, hit.why)
+    return kept
+
+
+def _talk(
+    brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, strokes: Strokes, base: float
+) -> Strokes:
+    """Snare and kick between the beats: one idea of two bars, asked and answered."""
+    amount = number(brief.part, "pattern", "comping") * (0.5 + plan.busy)
+    if amount == 0:
+        return strokes
+    half = plan.phrase_bar % 2
+    phrase = brief.place.at(index - half, "talk")
+    if not phrase.chance(amount, "speaks"):
+        return strokes
+    idea = phrase.pick(_TALK, [1.0] * len(_TALK), "idea")
+    on, off = [p for p, _ in beats(bar.meter)], off_beats(bar.meter)
+    made = dict(strokes)
+    for number_, (which, on_beat, count) in enumerate(idea):
+        places = on if on_beat else off
+        if which != half or not -len(places) <= count < len(places):
+            continue
+        at = shift_q(bar) + places[count]
+        drum = "kick" if phrase.chance(0.25, "drum", number_) else "snare"
+        force = 0.5 + 0.25 * phrase.roll("force", number_)
+        if at >= bar.start_q and made.get((at, drum), (0.0, ""))[0] < base * force:
+            made[at, drum] = (base * force, "comping: answers" if half else "comping: asks")
+    return made
+
+
+def _with_bass(brief: Brief, bar: PlayedBar, strokes: Strokes, base: float) -> Strokes:
+    """Kicks under the notes that the bass plays off the beat: moved there from near by, or added.
+
+    A row of eighths and dead notes ask for nothing.
+    """
+    amount = number(brief.part, "pattern", "kick_with_bass")
+    if amount == 0:
+        return strokes
+    heard = brief.heard.get("bass", ())
+    first = bisect_left(heard, bar.start_q, key=_note_start)
+    notes = heard[first : bisect_left(heard, bar.end_q, key=_note_start)]
+    bass = {n.start_q for n in notes if "dead note" not in n.why}
+    shift = shift_q(bar)
+    if bass.issuperset(shift + p for p in off_beats(bar.meter)):
+        return strokes
+    on = {shift + p for p, _ in beats(bar.meter)}
+    alone = sorted(at for at, drum in strokes if drum == "kick" and at not in on | bass)
+    made, added = dict(strokes), 0
+    for at in sorted(bass - on):
+        free = (at, "kick") not in made and made.get((at, "snare"), _NONE)[0] < base * 0.6
+        if not free or not brief.groove.chance(amount, "with the bass", str(at - shift)):
+            continue
+        near = min(alone, key=lambda k: abs(k - at), default=None)
+        force = base * 0.86
+        if near is not None and abs(near - at) <= _EIGHTH:
+            alone.remove(near)
+            force = made.pop((near, "kick"))[0]
+        elif added == MOST_ADDED:
+            continue
+        else:
+            added += 1
+        made[at, "kick"] = (force, "kick with the bass")
+    return made
+
+
+def _varied(brief: Brief, index: int, strokes: Strokes) -> Strokes:
+    """The bar with a small change."""
+    bar, style = brief.bars[index], brief.style
+    feel = bar.feel or style.feel
+    return varied(
+        strokes,
+        bar,
+        loudness(brief.plans[index].level),
+        not feel.straight and feel.unit_q == _EIGHTH,
+        style.grid_q <= _SIXTEENTH,
+        brief.place.at(index, "vary"),
+    )
+
+
+def _in_time(brief: Brief, made: Strokes) -> list[Note]:
+    """Strokes that fall where time is kept, with the kicks of the band marked among them."""
+    timed = [z for z in brief.zones if z.kind in (ZoneKind.TIME, ZoneKind.KICKS)]
+    strokes = dict(made)
+    for zone in timed:
+        if zone.kind is ZoneKind.KICKS:
+            free = zone.start_q
+            for stroke in zone.strokes:
+                _mark(brief, free, stroke, strokes)
+                free = stroke.start_q
+    for before, zone in pairwise(brief.zones):
+        first = zone.strokes[0] if zone.kind is ZoneKind.STRUCK and zone.strokes else None
+        if first is not None and first.why == "hit" and before in timed:
+            _prepare(brief, before.start_q, first.start_q, strokes)
+    notes = []
+    ordered = two_hands(sorted(strokes, key=_in_order))
+    places = [at for at, _ in ordered]
+    for zone in timed:
+        for key in ordered[bisect_left(places, zone.start_q) : bisect_left(places, zone.end_q)]:
+            force, why = strokes[key]
+            notes.append(_note(key[0], key[0] + _EIGHTH, key[1], force, why))
+    return notes
+
+
+def _mark(brief: Brief, free_q: Fraction, stroke: Stroke, strokes: Strokes) -> None:
+    """A kick inside the time-keeping: marked with bass drum and snare, or crash where it is long.
+
+    Nothing else is marked from `free_q` on.
+    """
+    plan = _plan_at(brief, stroke.start_q)
+    base = loudness(plan.level)
+    at = stroke.start_q
+    _prepare(brief, free_q, at, strokes)
+    long = stroke.end_q - at >= 1 and plan.level >= 2.0
+    if long:
+        for cymbal in _CYMBALS:
+            strokes.pop((at, cymbal), None)
+    top = "crash" if long else "snare"
+    strokes[at, top] = (base * 1.08, f"with the band: {stroke.why}")
+    strokes[at, "kick"] = (base * 1.05, f"with the band: {stroke.why}")
+
+
+def _prepare(brief: Brief, free_q: Fraction, at: Fraction, strokes: Strokes) -> None:
+    """Set up a hit in the time free before it."""
+    plan = _plan_at(brief, at)
+    bar = brief.bars[_bar_index(brief, at)]
+    shift = shift_q(bar)
+    starts = [shift + p for p, _ in beats(bar.meter)]
+    room = min(at - free_q, at - brief.start_q)
+    for hit in set_up(at, room, plan.level, starts):
+        if hit.at_q >= brief.start_q:
+            strokes[hit.at_q, hit.drum] = (loudness(plan.level) * hit.force, hit.why)
+
+
+def _struck(brief: Brief, stroke: Stroke) -> list[Note]:
+    """A stroke of the whole band: short with the snare, long with a crash, left to ring with one cymbal."""
+    plan = _plan_at(brief, stroke.start_q)
+    base = loudness(plan.level)
+    why = f"with the band: {stroke.why}"
+    length = stroke.end_q - stroke.start_q
+    soft = plan.level < 2.0
+    drums: Sequence[tuple[str, float]]
+    if stroke.why in ("left to ring", "fermata", "last chord") and length > 1:
+        drums = (("ride" if soft else "crash", 0.95), ("kick", 0.9))
+    elif length >= 1 and not soft:
+        drums = (("crash", 1.1), ("kick", 1.08))
+    else:
+        drums = (("snare", 1.05), ("kick", 1.05))
+    return [
+        _note(stroke.start_q, stroke.end_q, drum, base * force, why)._replace(strict=True)
+        for drum, force in drums
+    ]
+
+
+def _bar_index(brief: Brief, at: Fraction) -> int:
+    return max(0, bisect_right(brief.bars, at, key=_start) - 1)
+
+
+def _start(bar: PlayedBar) -> Fraction:
+    return bar.start_q
+
+
+def _plan_at(brief: Brief, at: Fraction) -> BarPlan:
+    return brief.plans[_bar_index(brief, at)]
+
+
+def _note(at: Fraction, end: Fraction, drum: str, force: float, why: str) -> Note:
+    return Note(at, end, DRUM_KEYS[drum], velocity(force), why)
+
+
+def _choked(notes: Sequence[Note]) -> list[Note]:
+    """Notes cut where another member of their group is struck; one drum sounds once at a time."""
+    groups = {DRUM_KEYS[name]: n for n, group in enumerate(CHOKE_GROUPS) for name in group}
+    following: dict[int, Fraction] = {}  # group, or minus the key
+    made: list[Note] = []
+    for note in reversed(notes):
+        group = groups.get(note.pitch, -note.pitch)
+        after = following.get(group)
+        if after is not None and note.start_q < after < note.end_q:
+            note = note._replace(end_q=after)
+        following[group] = note.start_q
+        made.append(note)
+    made.reverse()
+    return made

@@ -1,0 +1,405 @@
+"""Guitar: strummed, plucked or damped, every chord a grip that a hand can hold.
+
+Grips come from a search over the section: the way of the hand, the voices and the top note together cost least.
+Strokes come from the patterns: down (from the lowest string) and up (from the highest, mostly the high strings), muted
+strokes, single strings for finger-picking, bass strings.
+
+Conventions: strings count from 1 (highest) to 6, frets above the nut or capo; `spread_ms` lies between neighbouring
+strings of a stroke. With a bass player no string sounds below the bass where a grip allows it (common practice).
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+from functools import lru_cache
+from types import MappingProxyType
+from typing import NamedTuple
+
+from backing.band.model import Note, note_order
+from backing.band.players.chordal import (
+    MOVES_ON,
+    NEAR_TIE,
+    RESTLESS,
+    TOP_HELD,
+    UNMOVED,
+    bar_of,
+    families,
+    steps,
+)
+from backing.band.players.common import Brief
+from backing.band.players.rhythm import Event, strokes
+from backing.band.players.touch import broken, sounding_end, unheard, velocity
+from backing.ground.instruments import STANDARD_TUNING
+from backing.harmony.families import VOICES
+from backing.harmony.grip import HIGHEST_FRET, Grip, playable
+from backing.harmony.grips import Grips, grips, shifts
+from backing.harmony.search import best_path, jitter
+from backing.harmony.symbol import Chord
+
+BURIED = 5.0  # against a grip whose third or seventh a strum over a high bass would leave out
+UNROCKED = 2.0  # against a grip from which a rocking hand cannot reach the sixth
+FULL_STRINGS = 2  # of a stroke that leaves out low strings
+UP_STRINGS = 4  # an upstroke mostly takes the high strings
+CHUCK_Q = Fraction(1, 12)  # what is heard of a muted stroke
+DAMPED_Q = Fraction(3, 8)  # of a stroke whose strings are damped at once
+SPREAD_MS = {"p": 14.0, "mf": 10.0, "f": 8.0}
+PLUCK_MS = 3.0  # fingers that pluck together never quite do
+
+
+class Held(NamedTuple):
+    """A chosen grip and what the hand does, in words."""
+
+    grip: Grip
+    words: str
+
+
+def tuning(brief: Brief) -> tuple[int, ...]:
+    """What the open strings sound without the capo."""
+    return tuple(t + brief.timeline.tuned for t in STANDARD_TUNING)
+
+
+def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[int, Held]:
+    """The grip for every change (by its index) and for the change after the section.
+
+    `under` holds the highest bass note that sounds with strokes of a change.
+    """
+    found = steps(brief)
+    if not found:
+        return {}
+    family = families(brief, "voicing", "drop 2")
+    strings, capo = tuning(brief), brief.timeline.capo
+    offers: list[Grips] = []
+    nodes: list[list[float]] = []
+    for step in found:
+        kind = family[step.level]
+        lowest = -(-step.bass // 3) * 3 if step.bass > strings[0] + capo else 0
+        if kind in ("open", "power"):  # low strings too, down to the note of the bass
+            lowest = step.bass_inside if lowest and kind == "power" else 0
+        if kind == "power":  # too few strings to leave one out under an early stroke
+            lowest = max(lowest, under.get(step.change.index, 0))
+        added = () if kind in ("open", "power", "triads") else step.colours
+        full = kind == "power" and step.level == "f"  # with the octave
+        offer = grips(step.chord, added, kind, VOICES[kind] + full, strings, capo, lowest)
+        offers.append(offer)
+        place = (bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
+        settled = step.fast or kind in (
+            "open",
+            "power",
+        )  # a strumming hand takes the shape it knows
+        chance = jitter(
+            brief.place.roll("grip", *place), len(offer.grips), 0.1 if settled else NEAR_TIE
+        )
+        own = [c + x for c, x in zip(offer.costs, chance, strict=True)]
+        if rocks(brief):
+            own = [
+                c + (UNROCKED if _sixth(step.chord, g) is None else 0.0)
+                for c, g in zip(own, offer.grips, strict=True)
+            ]
+        if kind == "open" and step.bass_inside > strings[0] + capo:
+            own = [
+                c + _buried(step.chord, g, step.bass_inside)
+                for c, g in zip(own, offer.grips, strict=True)
+            ]
+        if step.melody:
+            own = [
+                c + (1.0 if g.pitches[-1] > min(step.melody) else 0.0)
+                for c, g in zip(own, offer.grips, strict=True)
+            ]
+        nodes.append(own)
+    edges = []
+    for a, b, last, step in zip(offers, offers[1:], found, found[1:], strict=False):
+        strummed = family[step.level] in ("open", "power")
+        top = 0.0 if step.fast or strummed else TOP_HELD * MOVES_ON if step.turns else TOP_HELD
+        weight = 1.5 if step.fast else 1.0
+        edges.append(_edges(a, b, weight, step.restless, strummed, last.chord != step.chord, top))
+    path = best_path(nodes, edges)
+    made: dict[int, Held] = {}
+    before: Grip | None = None
+    for step, offer, at in zip(found, offers, path, strict=True):
+        grip = offer.grips[at]
+        made[step.change.index] = Held(grip, _words(before, grip))
+        before = grip
+    return made
+
+
+def rocks(brief: Brief) -> bool:
+    """Whether the part rocks between fifth and sixth, a colour that plain playing leaves out."""
+    return brief.part.settings.get("rocks") is True and brief.colour
+
+
+def _rocking(brief: Brief, events: Sequence[Event]) -> frozenset[Fraction]:
+    """Places of the strokes on every other beat, where a chord is struck on the beat before as well."""
+    struck = {event.start_q for event in events}
+    found = set()
+    for event in events:
+        bar = brief.bars[event.bar]
+        beat_q = bar.meter.beat_q
+        number = (event.start_q - bar.start_q) // beat_q
+        beat = bar.start_q + number * beat_q
+        ahead = event.start_q < event.change.start_q
+        if number % 2 and not ahead and {beat, beat - beat_q} <= struck:
+            found.add(event.start_q)
+    return frozenset(found)
+
+
+@lru_cache(maxsize=4096)
+def _buried(chord: Chord, grip: Grip, bass: int) -> float:
+    """Against a grip of which what must sound lies under the bass, where a strum leaves strings out."""
+    over = {_at(grip, string)[1] for string in _over(grip, bass, FULL_STRINGS)}
+    return BURIED if unheard(chord, over) else 0.0
+
+
+@lru_cache(maxsize=1024)
+def _sixth(chord: Chord, grip: Grip) -> Grip | None:
+    """Root and fifth with the fifth raised to the sixth, where the chord has both and the hand can reach it.
+
+    The little finger reaches two frets up on the fifth's string (common practice of the shuffle).
+    """
+    names = {d.name for d in chord.degrees}
+    if chord.family not in ("major", "dominant") or "5" not in names or {"b13", "b6"} & names:
+        return None
+    if set(grip.degrees) != {"", "1", "5"}:
+        return None
+    at = grip.degrees.index("5")
+    frets, degrees = list(grip.frets), list(grip.degrees)
+    frets[at], degrees[at] = frets[at] + 2, "6"
+    raised = Grip(tuple(frets), grip.tuning, tuple(degrees), "root and sixth", grip.cost, grip.capo)
+    return raised if frets[at] <= HIGHEST_FRET and playable(frets, grip.capo) else None
+
+
+def _rocked(chord: Chord, chosen: Held) -> Held:
+    grip = _sixth(chord, chosen.grip)
+    return chosen if grip is None else Held(grip, f"{chosen.words}, rocking to the sixth")
+
+
+@lru_cache(maxsize=2048)
+def _edges(
+    a: Grips, b: Grips, weight: float, restless: bool, strummed: bool, changes: bool, held: float
+) -> tuple[tuple[float, ...], ...]:
+    """`shifts`, weighed, with what `chordal` says against a chord that stays and a top note that never moves."""
+    made = [[weight * cost for cost in column] for column in shifts(a, b, strummed)]
+    if restless and not strummed and a is b:
+        for i, column in enumerate(made):
+            column[i] += RESTLESS
+    if changes and not strummed:
+        for after, column in zip(b.grips, made, strict=True):
+            for i, before in enumerate(a.grips):
+                if before.pitches[-1] == after.pitches[-1]:
+                    column[i] += UNMOVED if before.pitches == after.pitches else held
+    return tuple(map(tuple, made))
+
+
+@lru_cache(maxsize=8192)
+def _words(before: Grip | None, grip: Grip) -> str:
+    if before is None or before.frets == grip.frets:
+        return f"{grip.shape}, {grip.name}"
+    way = grip.position - before.position
+    if way == 0:
+        return f"{grip.shape}, {grip.name}, hand stays"
+    frets = "fret" if abs(way) == 1 else "frets"
+    return f"{grip.shape}, {grip.name}, hand {'up' if way > 0 else 'down'} {abs(way)} {frets}"
+
+
+def play(brief: Brief) -> list[Note]:
+    """The guitar's notes of one section."""
+    events = strokes(brief, ("chord", "bass"))
+    basses = _basses(brief, events)
+    under: dict[int, int] = {}
+    for event, low in zip(events, basses, strict=True):
+        under[event.change.index] = max(low, under.get(event.change.index, 0))
+    held = hold(brief, under)
+    singles = broken(events)
+    damped = brief.part.settings.get("muted") is True
+    rocking = _rocking(brief, events) if rocks(brief) else frozenset()
+    spread = brief.part.settings.get("spread_ms", 0.0)
+    own_spread = float(spread) if isinstance(spread, (int, float)) else 0.0
+    fretted = {event.start_q: event.change.index for event in events if event.line == "chord"}
+    notes: list[Note] = []
+    pinched: set[int] = set()
+    rooted: set[int] = set()
+    begun: set[int] = set()
+    for event, low in zip(events, basses, strict=True):
+        index = event.change.index
+        chosen = held.get(index)
+        if chosen is None:
+            continue
+        if event.line == "bass":
+            if fretted.get(event.start_q, index) != index:
+                continue  # the hand has gone on to the chord to come
+            notes.append(_bass_string(event, chosen, index not in rooted, low))
+            rooted.add(index)
+        elif event.mark.isdigit():
+            together: tuple[int, ...] = ()
+            if index in singles and index not in pinched:
+                pinched.add(index)
+                together = _needed(event.chord, chosen.grip, singles[index])
+            notes += _plucked(event, chosen, together, index not in begun, low)
+            begun.add(index)
+        else:
+            if event.start_q in rocking:
+                chosen = _rocked(event.chord, chosen)
+            notes += _stroke(event, chosen, damped, own_spread, low)
+    return _ringing(notes, events, damped)
+
+
+def _basses(brief: Brief, events: Sequence[Event]) -> list[int]:
+    """The bass note that sounds when each event begins; 0 where none does."""
+    bass = brief.heard.get("bass", ())
+    starts = [float(note.start_q) for note in bass]  # equal places are equal floats
+    made = []
+    for event in events:
+        at = bisect_right(starts, float(event.start_q)) - 1
+        made.append(bass[at].pitch if at >= 0 and bass[at].end_q > event.start_q else 0)
+    return made
+
+
+def _stroke(event: Event, chosen: Held, damped: bool, own_spread: float, bass: int) -> list[Note]:
+    """All strings, or the high ones going up, one after another.
+
+    A stroke ahead of its chord meets the bass of the chord before: strings under `bass` rest where two others sound.
+    """
+    grip = chosen.grip
+    strings = _over(grip, bass, FULL_STRINGS)
+    mark = event.mark
+    up = mark in "uU"
+    if up and len(strings) > UP_STRINGS:
+        strings = strings[-UP_STRINGS:]
+    order = strings[::-1] if up else strings
+    band = "p" if event.plan.level < 2 else "mf" if event.plan.level < 3.75 else "f"
+    between = own_spread or SPREAD_MS[band]
+    if mark in "xXg" and not event.strict:
+        between = own_spread if own_spread else PLUCK_MS
+    word = {
+        "u": "upstroke",
+        "U": "upstroke",
+        "d": "downstroke",
+        "D": "downstroke",
+        "m": "muted stroke",
+    }
+    stroke = word.get(mark, "plucked together" if not event.strict else "downstroke")
+    why = f"{event.why}, {stroke}; {chosen.words}"
+    loud = velocity(event)
+    made = []
+    for i, string in enumerate(order):
+        pitch, degree, fret = _at(grip, string)
+        if mark == "m":
+            end = min(event.end_q, event.start_q + CHUCK_Q)
+        else:
+            end = sounding_end(event, pitch)
+            if damped:
+                end = min(end, event.start_q + DAMPED_Q)
+        made.append(
+            Note(
+                event.start_q, end, pitch, max(10, loud - 2 * i if not up else loud - i), why, degree,
+                event.change.index, i, between if len(order) > 1 else 0.0, event.strict, string, fret,
+            )
+        )  # fmt: skip
+    return made
+
+
+def _over(grip: Grip, bass: int, least: int) -> list[int]:
+    """The strings, lowest first, that do not sound under the bass; all of them where these are fewer than `least`."""
+    strings = [s for s in grip.strings if _at(grip, s)[0] >= bass]
+    return strings if len(strings) >= least else list(grip.strings)
+
+
+def _at(grip: Grip, string: int) -> tuple[int, str, int]:
+    """Pitch, degree and fret of a string, counted from 1 (highest)."""
+    i = 6 - string
+    return grip.tuning[i] + grip.frets[i], grip.degrees[i], grip.frets[i]
+
+
+def _nearest_string(grip: Grip, string: int) -> int:
+    """The string that is plucked for `string`: itself where it sounds, else the nearest that does."""
+    return min(grip.strings, key=lambda s: (abs(s - string), s))
+
+
+def _needed(chord: Chord, grip: Grip, marks: frozenset[str]) -> tuple[int, ...]:
+    """The strings that hold what must be heard of the chord and no single stroke brings."""
+    heard = {_at(grip, _nearest_string(grip, int(mark)))[1] for mark in marks}
+    missing = unheard(chord, heard)
+    return tuple(s for s in grip.strings if _at(grip, s)[1] in missing)
+
+
+def _plucked(
+    event: Event, chosen: Held, together: tuple[int, ...], thumb: bool, bass: int
+) -> list[Note]:
+    """One string, and with it those that a chord too short to be broken needs.
+
+    With `thumb`, at the start of a chord, a low string means the grip's lowest note over `bass`.
+    """
+    wanted = int(event.mark)
+    free = _over(chosen.grip, bass, FULL_STRINGS)
+    first = free[0] if thumb and wanted > 3 else min(free, key=lambda s: (abs(s - wanted), s))
+    together = tuple(s for s in together if s in free)
+    strings = sorted({first, *together}, reverse=True)
+    how = "finger-picked" if not together else "plucked together, so that the chord is heard"
+    why = f"{event.why}, {how}; {chosen.words}"
+    made = []
+    for i, string in enumerate(strings):
+        pitch, degree, fret = _at(chosen.grip, string)
+        made.append(
+            Note(
+                event.start_q, sounding_end(event, pitch), pitch, velocity(event), why, degree,
+                event.change.index, i, PLUCK_MS if len(strings) > 1 else 0.0, event.strict, string, fret,
+            )
+        )  # fmt: skip
+    return made
+
+
+def _bass_string(event: Event, chosen: Held, first: bool, bass: int) -> Note:
+    """The thumb: the grip's lowest note over `bass` first, then the degree that the pattern asks for on a low string.
+
+    Where no low string has it, the thumb alternates to the next one up, or stays where that holds a seventh or a colour
+    (common practice).
+    """
+    grip = chosen.grip
+    wanted = event.mark.strip("n-!").lstrip("b#")
+    strings = _over(grip, bass, 2)
+    string = strings[0]
+    if not first and wanted not in ("x", "1", "a"):
+        low = [s for s in strings if s >= 4 and _at(grip, s)[1].lstrip("b#") == wanted]
+        string = low[0] if low else strings[_at(grip, strings[1])[1].lstrip("b#") in "135"]
+    pitch, degree, fret = _at(grip, string)
+    return Note(
+        event.start_q, sounding_end(event, pitch), pitch, velocity(event) + 4,
+        f"{event.why}, bass string; {chosen.words}", degree, event.change.index, 0, 0.0, event.strict, string, fret,
+    )  # fmt: skip
+
+
+def _ringing(notes: list[Note], events: tuple[Event, ...], damped: bool) -> list[Note]:
+    """Plucked strings ring until they are plucked again, the harmony changes or silence falls; none sounds twice."""
+    limits = {}
+    for event in events:
+        if event.mark.isdigit() or event.line == "bass":
+            limits[(event.start_q, event.change.index)] = min(event.harmony_q, event.limit_q)
+    notes.sort(key=note_order)
+    following: dict[int, Fraction] = {}
+    made = []
+    for note in reversed(notes):
+        if following.get(note.string) == note.start_q:
+            continue  # the thumb has it
+        end = note.end_q
+        single = (
+            "finger-picked" in note.why
+            or "bass string" in note.why
+            or "plucked together, so" in note.why
+        )
+        if single and not damped:
+            end = max(end, limits.get((note.start_q, note.chord), end))
+        after = following.get(note.string)
+        if after is not None and after > note.start_q:
+            end = min(end, after)
+        following[note.string] = note.start_q
+        made.append(note if end == note.end_q else _ending(note, end))
+    made.reverse()
+    return made
+
+
+def _ending(note: Note, end: Fraction) -> Note:
+    return Note(
+        note.start_q, end, note.pitch, note.velocity, note.why, note.degree, note.chord, note.order,
+        note.spread_ms, note.strict, note.string, note.fret,
+    )  # fmt: skip

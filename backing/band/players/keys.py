@@ -1,0 +1,165 @@
+"""Piano and other keys: comping from the style's patterns, held pads, broken chords.
+
+Voicings come from a search over the section (`chordal.voice`), rhythm from the patterns (`rhythm.strokes`).
+
+Conventions: pitches are MIDI notes. With a bass player the left hand stays at 50 and above and the roots are left to
+the bass; the right hand reaches 76 (common practice; rootless voicings sound best within a sixth of middle C,
+jazzpiano.net.au tutorial 9).
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from backing.band.model import Note, note_order
+from backing.band.players.chordal import NARROWEST, Voiced, choice, families, voice
+from backing.band.players.common import Brief
+from backing.band.players.rhythm import Event, strokes
+from backing.band.players.touch import broken, sounding_end, unheard, unrepeated, velocity
+
+LOW, HIGH = 50, 76
+ABOVE_GUITAR = (54, 76)  # where a guitar comps below
+SPREAD = (48, 79)  # two hands apart, which span nearly two octaves
+LOW_ALONE = 43  # the lowest note of the chord when nobody plays bass
+LOW_ROOT, HIGH_ROOT = 36, 50  # of a style's own bass notes
+
+
+def register(brief: Brief, low: int = LOW, high: int = HIGH) -> tuple[int, int]:
+    """Lowest and highest note of the chords: the usual ones, or the style's where it narrows its instrument."""
+    part = brief.part
+    if part.low > max(part.instrument.low, 0):
+        low = part.low
+    if 0 < part.high < part.instrument.high:
+        high = part.high
+    high = min(high, part.instrument.high)
+    return max(min(low, high - NARROWEST), part.instrument.low), high
+
+
+def _room(brief: Brief, with_bass: bool) -> tuple[int, int]:
+    """The usual register, higher where a guitar comps in the middle as well."""
+    if with_bass and choice(brief, "voicing", "rootless") == "spread" and not brief.melody:
+        return SPREAD
+    guitar = brief.style.part("guitar")
+    middle = guitar is not None and guitar.settings.get("voicing") != "power"
+    if with_bass and middle and not brief.melody:
+        return ABOVE_GUITAR
+    return LOW if with_bass else LOW_ALONE, HIGH
+
+
+def play(brief: Brief) -> list[Note]:
+    """The keys' notes of one section."""
+    with_bass = bool(brief.heard.get("bass"))
+    low, high = register(brief, *_room(brief, with_bass))
+    settings = brief.part.settings
+    count = settings.get("voices", 0)
+    octaves, pedal = settings.get("octaves") is True, settings.get("pedal") is not False
+    voicings = voice(
+        brief,
+        _families(brief),
+        low,
+        high,
+        int(count) if isinstance(count, (int, float)) else 0,
+        fuller=not octaves,
+    )
+    events = strokes(brief, ("chord", "bass"))
+    singles = broken(events)
+    notes: list[Note] = []
+    for event in events:
+        index = event.change.index
+        voiced = voicings.get(index)
+        if voiced is None:
+            continue
+        if event.line == "bass":
+            notes.append(_root(event, with_bass))
+        elif event.mark.isdigit():
+            bar_end = brief.bars[event.bar].end_q
+            notes += _broken(
+                event, voiced, octaves, bar_end if pedal else None, singles.pop(index, None)
+            )
+        else:
+            notes += _chord(event, voiced)
+    notes.sort(key=note_order)
+    return unrepeated(notes)
+
+
+def _families(brief: Brief) -> dict[str, str]:
+    """Families of voicings by level; soft comping without a word from the style is in shells (common practice)."""
+    found = families(brief, "voicing", "rootless")
+    if found["p"] == "rootless" and choice(brief, "voicing_soft", "same") == "same":
+        found["p"] = "shells"
+    return found
+
+
+def _chord(event: Event, voiced: Voiced) -> list[Note]:
+    """The whole voicing; the top note a little louder, since the ear follows it."""
+    loud = velocity(event)
+    why = f"{event.why}; {voiced.words}"
+    last = len(voiced.voicing.pitches) - 1
+    return [
+        Note(
+            event.start_q,
+            sounding_end(event, pitch),
+            pitch,
+            min(127, loud + 5) if i == last else loud - (3 if i > 0 else 0),
+            why,
+            degree,
+            event.change.index,
+            strict=event.strict,
+        )
+        for i, (pitch, degree) in enumerate(
+            zip(voiced.voicing.pitches, voiced.voicing.degrees, strict=True)
+        )
+    ]
+
+
+def _broken(
+    event: Event,
+    voiced: Voiced,
+    octaves: bool,
+    pedal_q: Fraction | None,
+    marks: frozenset[str] | None,
+) -> list[Note]:
+    """One voice of the chord, counted from the bottom; beyond the top the count goes on an octave higher.
+
+    With `pedal_q` it rings until then unless the harmony changes. `marks`, given with the first stroke of a chord, are
+    all the voices that will be heard of it: what must be heard and would not is played along.
+    """
+    pitches, degrees = voiced.voicing.pitches, voiced.voicing.degrees
+    count = len(pitches)
+    turn, at = divmod(int(event.mark) - 1, count)
+    chosen = [(pitches[at] + 12 * turn, degrees[at])]
+    how = "broken chord"
+    if marks is not None:
+        missing = unheard(event.chord, {degrees[(int(m) - 1) % count] for m in marks})
+        along = [(p, d) for p, d in zip(pitches, degrees, strict=True) if d in missing]
+        chosen += along
+        how = "begun together, so that the chord is heard" if along else how
+    if octaves:
+        chosen.append((chosen[0][0] + 12, degrees[at]))
+        how += ", in octaves"
+    why = f"{event.why}, {how}; {voiced.words}"
+    loud = velocity(event) - (0 if marks is not None else 4)
+    made = []
+    for pitch, degree in chosen:
+        end = sounding_end(event, pitch)
+        if pedal_q is not None:
+            end = max(end, min(pedal_q, event.harmony_q, event.limit_q))
+        made.append(
+            Note(
+                event.start_q, end, pitch, loud, why, degree, event.change.index, strict=event.strict
+            )
+        )  # fmt: skip
+    return made
+
+
+def _root(event: Event, with_bass: bool) -> Note:
+    """A bass note of the left hand: below the chords, in the tenor register while a bass plays."""
+    chord = event.chord
+    low = LOW_ROOT + 7 if with_bass else LOW_ROOT
+    pitch = low + (chord.lowest.pc - low) % 12
+    interval = (chord.lowest.pc - chord.root.pc) % 12
+    degree = next((d.name for d in chord.degrees if d.semitones % 12 == interval), "bass")
+    return Note(
+        event.start_q, sounding_end(event, pitch), pitch, velocity(event), f"{event.why}, left hand", degree,
+        event.change.index, strict=event.strict,
+    )  # fmt: skip

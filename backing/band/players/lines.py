@@ -1,0 +1,246 @@
+"""The players who play lines: the melody, strings, horns.
+
+    melody       the written melody
+    pad          held chords, voice by voice; a note that the next chord has too is held on
+    guide tones  one voice that goes from third to seventh and on to the nearest guide tone
+    pattern      stabs and riffs in the rhythm of the style's patterns
+
+Conventions: pitches are MIDI notes. Source: guide tones as the third and seventh that define a chord (common
+practice); spread voicings keep a fifth or more between the lowest voices.
+"""
+
+from __future__ import annotations
+
+import itertools
+from fractions import Fraction
+
+from backing.band.model import Note, note_order
+from backing.band.players.chordal import NARROWEST, TOP_HELD, Voiced, families, steps, voice
+from backing.band.players.common import Brief, ZoneKind
+from backing.band.players.rhythm import Event, held, strokes
+from backing.band.players.touch import sounding_end, velocity
+from backing.ground.pitch import Degree
+from backing.harmony.families import tones
+from backing.harmony.search import best_path
+from backing.harmony.symbol import Chord
+
+REGISTERS = {"horns": (55, 79), "strings": (48, 79), "melody": (60, 84)}
+FAMILY = {"horns": "close", "strings": "spread"}
+
+
+def play(brief: Brief) -> list[Note]:
+    """The notes of one section for melody, horns or strings."""
+    if brief.part.role == "melody":
+        return _melody(brief)
+    names = {brief.algorithm(plan) for plan in brief.plans}
+    if names == {"guide tones"}:
+        return _guide_tones(brief)
+    low, high = _register(brief)
+    family = families(brief, "voicing", FAMILY.get(brief.part.role, "close"))
+    if names == {"pad"}:
+        rise, lead = _turn(brief)
+        low = min(low + max(0, rise), max(low, high - NARROWEST))
+        high = max(high + 2 * min(0, rise), low + NARROWEST)
+        return _pad(held(brief), voice(brief, family, low, high, held=lead))
+    voicings = voice(brief, family, low, high)
+    return _stabs(strokes(brief, owes=not _comped(brief)), voicings)
+
+
+def _turn(brief: Brief) -> tuple[int, float]:
+    """How a long line is played this time: semitones higher or lower, and what its top note pays for staying.
+
+    A section writer gives the strings another place at each turn of a tune, and now and then a moving lead.
+    """
+    rise = brief.place.pick((-4, 0, 4), (1.0, 1.0, 1.0), "register")
+    return rise, brief.place.pick((0.0, TOP_HELD), (1.0, 1.0), "lead")
+
+
+def _comped(brief: Brief) -> bool:
+    """Whether keys or a guitar play the chords, so that a section may rest."""
+    return any(brief.style.part(role) is not None for role in ("keys", "guitar"))
+
+
+def _register(brief: Brief) -> tuple[int, int]:
+    """The register of the role within the instrument's, or the style's own where it is narrower."""
+    low, high = REGISTERS.get(brief.part.role, (48, 79))
+    part = brief.part
+    if part.low > part.instrument.low:
+        low = part.low
+    if part.high < part.instrument.high:
+        high = part.high
+    high = min(high, part.instrument.high)
+    return max(min(low, high - NARROWEST), part.instrument.low), high
+
+
+def _melody(brief: Brief) -> list[Note]:
+    """The written melody, silent where the band is, an octave away where the instrument ends."""
+    made = []
+    for note in brief.melody:
+        zone = brief.zone_at(note.start_q)
+        if zone.kind is ZoneKind.SILENT and brief.bars[_bar(brief, note.start_q)].breaks:
+            continue
+        pitch = note.pitch.midi
+        octaves = 0
+        while pitch < brief.part.instrument.low:
+            pitch, octaves = pitch + 12, octaves + 1
+        while pitch > brief.part.instrument.high:
+            pitch, octaves = pitch - 12, octaves - 1
+        change = brief.change_at(note.start_q)
+        plan = brief.plans[_bar(brief, note.start_q)]
+        why = "the written melody"
+        if octaves:
+            why += f", {abs(octaves)} octave{'s' if abs(octaves) > 1 else ''} {'up' if octaves > 0 else 'down'} to stay in range"
+        made.append(
+            Note(
+                note.start_q,
+                min(note.end_q, brief.end_q),
+                pitch,
+                max(1, min(127, round(48 + 11 * plan.level))),
+                why,
+                _degree(change.span.chord, pitch),
+                change.index,
+            )
+        )
+    return made
+
+
+def _bar(brief: Brief, at_q: Fraction) -> int:
+    for i, bar in enumerate(brief.bars):
+        if at_q < bar.end_q:
+            return i
+    return len(brief.bars) - 1
+
+
+def _degree(chord: Chord | None, pitch: int) -> str:
+    """What a note is in the chord, "" where it is none of its degrees."""
+    if chord is None:
+        return ""
+    for degree, pc in zip(chord.degrees, chord.pitch_classes, strict=True):
+        if pc == pitch % 12:
+            return degree.name
+    return ""
+
+
+def _pad(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]:
+    """Long notes; a pitch that goes on in the next chord is held and not struck again."""
+    made: list[Note] = []
+    open_: dict[int, int] = {}  # pitch -> index of the note that still sounds
+    for event in events:
+        voiced = voicings.get(event.change.index)
+        if voiced is None:
+            continue
+        end = min(event.end_q, event.harmony_q) if not event.strict else event.end_q
+        why = f"{event.why}; {voiced.words}"
+        now: dict[int, int] = {}
+        for pitch, degree in zip(voiced.voicing.pitches, voiced.voicing.degrees, strict=True):
+            before = open_.get(pitch)
+            if before is not None and not event.strict and made[before].end_q == event.start_q:
+                made[before] = made[before]._replace(end_q=end)
+                now[pitch] = before
+                continue
+            now[pitch] = len(made)
+            made.append(
+                Note(
+                    event.start_q, end, pitch, velocity(event, 30, 11), why, degree, event.change.index,
+                    strict=event.strict,
+                )
+            )  # fmt: skip
+        open_ = now
+    made.sort(key=note_order)
+    return made
+
+
+def _stabs(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]:
+    """Section work: everyone on the same rhythm, the lead on top a little louder."""
+    made = []
+    for event in events:
+        voiced = voicings.get(event.change.index)
+        if voiced is None:
+            continue
+        pitches, degrees = voiced.voicing.pitches, voiced.voicing.degrees
+        chosen = list(zip(pitches, degrees, strict=True))
+        if event.mark.isdigit():
+            chosen = [chosen[min(int(event.mark), len(chosen)) - 1]]
+        for pitch, degree in chosen:
+            loud = velocity(event) + (4 if pitch == pitches[-1] else 0)
+            made.append(
+                Note(
+                    event.start_q, sounding_end(event, pitch), pitch, min(127, loud),
+                    f"{event.why}; {voiced.words}", degree, event.change.index, strict=event.strict,
+                )
+            )  # fmt: skip
+    made.sort(key=note_order)
+    return made
+
+
+def guide_tones(chord: Chord) -> tuple[Degree, ...]:
+    """Third and seventh, or what stands for them: the fourth of a suspended chord, the sixth; without a seventh the root.
+
+    >>> from backing.harmony.reader import read
+    >>> [d.name for d in guide_tones(read("C6"))], [d.name for d in guide_tones(read("G7sus4"))]
+    (['3', '6'], ['4', 'b7'])
+    """
+    numbers = {d.number: d for d in chord.degrees}
+    third = next(
+        (numbers[n] for n in (3, 4, 11, 2) if n in numbers and numbers[n] not in chord.omit), None
+    )
+    seventh = next((numbers[n] for n in (7, 6, 1) if n in numbers), None)
+    found = tuple(d for d in (third, seventh) if d is not None)
+    return found or tones(chord).need[:1]
+
+
+def _guide_tones(brief: Brief) -> list[Note]:
+    """One long note a chord, always a guide tone, by the shortest way."""
+    low, high = _register(brief)
+    rise, _ = _turn(brief)
+    centre = (low + high) / 2 + 1.5 * rise
+    found = steps(brief)
+    if not found:
+        return []
+    options: list[list[tuple[int, str]]] = []
+    for step in found:
+        here = []
+        for degree in guide_tones(step.chord):
+            pc = (step.chord.root.pc + degree.semitones) % 12
+            here += [(p, degree.name) for p in range(low + (pc - low) % 12, high + 1, 12)]
+        options.append(sorted(here))
+    nodes = [[0.1 * abs(p - centre) for p, _ in here] for here in options]
+    edges = [
+        [[float(abs(p - q)) + (0.5 if p == q else 0) for q, _ in a] for p, _ in b]
+        for a, b in itertools.pairwise(options)
+    ]
+    path = best_path(nodes, edges)
+    line: dict[int, tuple[int, str, str]] = {}
+    before: int | None = None
+    for step, here, at in zip(found, options, path, strict=True):
+        pitch, name = here[at]
+        move = (
+            ""
+            if before is None
+            else ", held"
+            if pitch == before
+            else ", by step"
+            if abs(pitch - before) <= 2
+            else ""
+        )
+        line[step.change.index] = (pitch, name, move)
+        before = pitch
+    made: list[Note] = []
+    for event in held(brief):
+        pitch, name, move = line[event.change.index]
+        end = min(event.end_q, event.harmony_q)
+        if (
+            made
+            and made[-1].pitch == pitch
+            and made[-1].end_q == event.start_q
+            and not event.strict
+        ):
+            made[-1] = made[-1]._replace(end_q=end)
+            continue
+        made.append(
+            Note(
+                event.start_q, end, pitch, velocity(event, 32, 11), f"guide tone{move}", name,
+                event.change.index, strict=event.strict,
+            )
+        )  # fmt: skip
+    return made

@@ -1,0 +1,73 @@
+"""The percussionist: patterns of congas, shaker, claves and the like.
+
+Conventions: as for the drums; there are no fills. A two-bar pattern follows the clave of the piece, which runs on
+unbroken through sections of odd length; the side (2-3 or 3-2) is the chart's, or else the style's. Where the whole band
+strikes, one stroke of the pattern's first drum goes with it. Source: common practice.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from fractions import Fraction
+
+from backing.band.model import Note, note_order
+from backing.band.players.common import Brief, ZoneKind
+from backing.band.players.grooves import choose, in_feel
+from backing.band.players.pulses import beats, loudness, shift_q, velocity
+from backing.ground.instruments import DRUM_KEYS
+from backing.styles.settings import number
+
+_ACCENT, _GHOST = 1.16, 0.45
+SHAKEN = (
+    "maracas",
+    "shaker",
+    "cabasa",
+    "tambourine",
+)  # the arm goes on, so none of their strokes is left out
+
+
+def play(brief: Brief) -> list[Note]:
+    """The percussion of one playing of a section, in order of start."""
+    opens = [z.start_q for z in brief.zones]
+    timed = [z.kind in (ZoneKind.TIME, ZoneKind.KICKS) for z in brief.zones]
+    notes: list[Note] = []
+    first = ""
+    for index, (bar, plan, chosen) in enumerate(
+        zip(brief.bars, brief.plans, choose(brief), strict=True)
+    ):
+        if chosen is None or bar.rubato:
+            continue
+        shift, base = shift_q(bar), loudness(plan.level)
+        on_beat = {p for p, _ in beats(bar.meter)}
+        place = brief.place.at(index)
+        why = f"pattern '{chosen.pattern.name}'"
+        vary = number(brief.part, "pattern", "vary")
+        for name, line in in_feel(chosen.lines, bar).items():
+            first = first or name
+            for number_, beat in enumerate(line):
+                at = shift + beat.at_q
+                if at < bar.start_q or not timed[max(0, bisect_right(opens, at) - 1)]:
+                    continue
+                ghost = beat.mark == "g"
+                loose = ghost and brief.style.clave is None and name not in SHAKEN
+                if loose and place.chance(vary, name, number_):
+                    continue  # the soft strokes come and go
+                force = _GHOST if ghost else _ACCENT if beat.mark == "X" else 1.0
+                if beat.mark == "x" and beat.at_q not in on_beat:
+                    force *= 0.93
+                notes.append(
+                    Note(at, at + min(beat.length_q, Fraction(1, 2)), DRUM_KEYS[name], velocity(base * force), why)
+                )  # fmt: skip
+    for zone in brief.zones:
+        if zone.kind is ZoneKind.STRUCK and first:
+            for stroke in zone.strokes:
+                at_bar = bisect_right(brief.bars, stroke.start_q, key=lambda b: b.start_q) - 1
+                level = brief.plans[max(0, at_bar)].level
+                notes.append(
+                    Note(
+                        stroke.start_q, stroke.end_q, DRUM_KEYS[first], velocity(loudness(level)),
+                        f"with the band: {stroke.why}", strict=True,
+                    )
+                )  # fmt: skip
+    notes.sort(key=note_order)
+    return notes

@@ -1,0 +1,109 @@
+"""A chord as a bassist hears it: what stands below, what is strong, what connects.
+
+Conventions: pitch classes count from C; everything named `_rel` counts semitones above the chord's root. A written
+degree of a riff means the chord's own degree: 3 is its third, 5 its fifth (altered where the chord alters it), 7 its
+seventh or else its sixth; 6 is a major sixth, and where the key has it flat, or the fifth is raised, a figure that
+climbs to the sixth climbs to the seventh. Over a bass that is foreign to its chord (F/G) the fifth is that of the bass.
+Sources: lines are built from chord tones on strong places and connecting tones between them
+(Fitzgerald, walking bass basics); `harmony.scales` for what connects; an altered fifth is never played perfect, and
+the minor form of a boogie runs root, third, fifth, seventh (common practice).
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import NamedTuple
+
+from backing.ground.pitch import Degree, Key
+from backing.harmony.scales import scale_for
+from backing.harmony.symbol import Chord
+
+# Semitones of the steps 0 (unused) to 7 where neither chord nor scale has them.
+_USUAL = (0, 0, 2, 4, 5, 7, 9, 10)
+# Semitones above the root of a bass that turns its chord into an upper structure (F/G, Dm7/G, C/A).
+_FOREIGN = (2, 5, 9)
+_NAMES = ("1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7")
+
+
+class Tones(NamedTuple):
+    """One chord in one key.
+
+    `bass` and `root` are pitch classes; `chord_rel` and `scale_rel` are bit masks over semitones above the root;
+    `degrees` gives the semitones for each step 1 to 7; `names` spells every semitone above the root.
+    """
+
+    bass: int
+    root: int
+    slash: bool
+    chord_rel: int
+    scale_rel: int
+    degrees: tuple[int, ...]  # index is the step, 0 unused
+    names: tuple[str, ...]
+    bass_name: str
+
+    def name(self, pitch: int) -> str:
+        """The degree that a pitch is in this chord."""
+        return self.names[(pitch - self.root) % 12]
+
+    def is_chord_tone(self, pitch: int) -> bool:
+        return bool(self.chord_rel >> ((pitch - self.root) % 12) & 1)
+
+    def is_scale_tone(self, pitch: int) -> bool:
+        return bool(self.scale_rel >> ((pitch - self.root) % 12) & 1)
+
+    def semitones(self, degree: str) -> int:
+        """Semitones above the root for a degree as a riff writes it; `8` and `9` reach into the next octave.
+
+        A sharp or flat that the chord does not have itself is played as written (a passing note), except on a
+        seventh, which is always the chord's own.
+        """
+        written = Degree.parse(degree)
+        octave, step = divmod(written.number - 1, 7)
+        own = self.degrees[step + 1]
+        if written.alter == 0 or step == 6:
+            return own + 12 * octave
+        return written.semitones
+
+
+@lru_cache(maxsize=8192)
+def tones(chord: Chord, key: Key, following: Chord | None = None) -> Tones:
+    """The chord as a bassist hears it in a key, before the chord that follows."""
+    root = chord.root.pc
+    own: dict[int, int] = {}  # step -> semitones above the root
+    chord_rel = scale_rel = 1
+    names = list(_NAMES)
+    for degree in chord.degrees:
+        rel = degree.semitones % 12
+        own.setdefault((degree.number - 1) % 7 + 1, rel)
+        names[rel] = degree.name
+        scale_rel |= 1 << rel
+        if degree.number <= 7:
+            chord_rel |= 1 << rel
+    usual = list(_USUAL)
+    for degree in scale_for(chord, key, following).degrees:
+        usual[degree.number] = degree.semitones
+        scale_rel |= 1 << degree.semitones % 12
+    if chord.family == "suspended":
+        usual[3] = own.get(4, own.get(2, 5))
+    elif chord.family == "power":
+        usual[3] = 7
+    if 6 in own:
+        usual[7] = own[6]
+    elif chord.family == "major":
+        usual[7] = 9  # a plain triad takes its sixth where a riff asks for a seventh
+    if chord.family == "diminished":
+        usual[6] = 9  # what its seventh sounds as
+    elif usual[6] == 8 or (own.get(5) == 8 and 7 in own):
+        usual[6] = own.get(7, usual[7])
+    bass = chord.lowest.pc
+    if (bass - root) % 12 in _FOREIGN and not chord_rel >> (bass - root) % 12 & 1:
+        fifth = (bass - root + 7) % 12
+        if scale_rel >> fifth & 1:
+            own[5] = fifth
+    chord_rel |= 1 << (bass - root) % 12
+    scale_rel |= 1 << (bass - root) % 12
+    steps = tuple(own.get(step, usual[step]) for step in range(8))
+    return Tones(
+        bass, root, chord.bass is not None and bass != root, chord_rel, scale_rel, steps,
+        tuple(names), chord.lowest.name,
+    )  # fmt: skip

@@ -1,0 +1,392 @@
+"""The pipeline as calls: files in, files and reports out. Nothing here prints.
+
+text ─parse─▶ Chart ─unroll─▶ Timeline ─arrange─▶ Arrangement ─perform─▶ Performance ─▶ files
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from backing.commands.options import Options, near
+from backing.ground.errors import ChartError, OutputError, RequestError, StyleError
+from backing.ground.instruments import in_score_order
+from backing.ground.pitch import UNISON
+from backing.ground.timebase import QUARTER
+
+if TYPE_CHECKING:
+    from backing.band.model import Arrangement
+    from backing.chart.ast import Chart
+    from backing.ground.pitch import Interval
+    from backing.ground.source import Diagnostic
+    from backing.ground.timebase import Tempo
+    from backing.performance.model import Performance
+    from backing.styles.model import Style
+    from backing.timeline.model import Timeline
+
+Progress = Callable[[float, str], None]
+Warn = Callable[["Diagnostic"], None]
+
+NOTES = (".mid", ".json", ".vtt")
+SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
+SHEET = (".pdf", ".svg", ".png")
+ENDINGS = (*NOTES, *SOUND, *SHEET, ".html", ".txt")
+PLAIN = Options()
+
+
+def silent(share: float, words: str) -> None:
+    """No progress is shown."""
+
+
+def read_text(path: Path) -> tuple[str, str]:
+    """The text of a chart and its name for diagnostics; `-` is standard input. Raises `OutputError`."""
+    try:
+        data = sys.stdin.buffer.read() if str(path) == "-" else path.read_bytes()
+    except IsADirectoryError:
+        raise OutputError(f"{path} is a folder; name a chart in it") from None
+    except FileNotFoundError:
+        raise OutputError(f"{path}: there is no such file.{near_file(path)}") from None
+    except OSError as wrong:
+        raise OutputError(f"{path} could not be read: {wrong.strerror}") from None
+    from backing.chart.parse import decode
+
+    name = "<standard input>" if str(path) == "-" else str(path)
+    return decode(data, name), name
+
+
+def near_file(path: Path) -> str:
+    """A hint at a chart of a similar name in the same folder."""
+    try:
+        names = sorted(p.name for p in path.parent.iterdir() if p.suffix == ".txt")
+    except OSError:
+        return ""
+    return near(path.name, names)
+
+
+class Prepared(NamedTuple):
+    """A chart with the styles that it needs, unrolled as asked."""
+
+    chart: Chart
+    timeline: Timeline
+    style: Style
+    styles: dict[str, Style]
+    warnings: tuple[Diagnostic, ...]
+
+
+def prepare(chart: Chart, wish: Options = PLAIN) -> Prepared:
+    """Find the styles, unroll. Raises `ChartError` (unknown style in the chart), `RequestError`, `StyleError`."""
+    from backing.chart.ast import Ending, EndingKind
+    from backing.styles.find import find
+    from backing.timeline.unroll import Request, style_name, unroll
+
+    name = wish.style or style_name(chart)
+    style = find(name) if wish.style else written_style(chart, name)
+    styles = {} if wish.style else section_styles(chart)
+    request = Request(
+        tempo_bpm=wish.tempo_bpm,
+        tempo_percent=wish.tempo_percent,
+        key=wish.key,
+        transpose=wish.transpose,
+        style=wish.style,
+        choruses=wish.choruses,
+        length_s=wish.length_s,
+        sections=wish.sections,
+        bars=wish.bars,
+        ending=Ending(EndingKind.AS_WRITTEN) if wish.loop else wish.ending,
+        count_in=0 if wish.loop and wish.count_in is None else wish.count_in,
+        colour=False if wish.plain else None,
+    )
+    timeline = unroll(
+        chart,
+        request,
+        usual_tempo=usual_tempo(style),
+        grid_q=style.grid_q,
+        section_grids={name: own.grid_q for name, own in styles.items()},
+    )
+    return Prepared(chart, timeline, style, styles, chart.warnings)
+
+
+def usual_tempo(style: Style) -> Tempo:
+    """A style's usual tempo; it counts the beat of the style's own meter."""
+    from backing.ground.timebase import Tempo
+
+    meter = style.meters[0]
+    return Tempo(Fraction(str(style.usual_bpm)), meter.beat_q)
+
+
+def written_style(chart: Chart, name: str) -> Style:
+    """The style of the chart's header; a name that is unknown is a mistake at its place in the chart."""
+    from backing.styles.find import find
+
+    place = Path(chart.source.name).parent / name if name.endswith(".toml") else name
+    try:
+        return find(str(place))
+    except (RequestError, StyleError) as wrong:
+        raise placed(chart, name, wrong) from None
+
+
+def section_styles(chart: Chart) -> dict[str, Style]:
+    """The styles that sections name for themselves."""
+    return {
+        section.settings.style: written_style(chart, section.settings.style)
+        for section in chart.sections
+        if section.settings.style
+    }
+
+
+def placed(
+    chart: Chart, name: str, wrong: RequestError | StyleError
+) -> ChartError | StyleError | RequestError:
+    """An unknown style as a diagnostic at the setting that names it."""
+    from backing.ground.source import Diagnostic
+
+    if isinstance(wrong, StyleError):
+        return wrong
+    for written in (*chart.written, *(w for s in chart.sections for w in s.written)):
+        if written.name == "style" and written.value == name:
+            message, _, hint = str(wrong).partition("; ")
+            return ChartError([Diagnostic("E230", message, hint, written.value_span, chart.source)])
+    return wrong
+
+
+def timeline_of(chart: Chart) -> Timeline:
+    """Unroll a chart in its own style."""
+    return prepare(chart).timeline
+
+
+def arranged(timeline: Timeline, style: Style, seed: int = 1) -> Arrangement:
+    """Arrange a timeline, finding the styles that its sections name."""
+    from backing.band.arrange import arrange
+    from backing.styles.find import find
+
+    names = {bar.style for bar in timeline.bars if bar.style}
+    return arrange(timeline, style, seed, {name: find(name) for name in sorted(names)})
+
+
+def band(prepared: Prepared, wish: Options) -> Performance:
+    """Arrange and perform. Raises `RequestError` when a player is named that the style lacks."""
+    from backing.band.arrange import arrange
+    from backing.performance.perform import perform
+
+    players = available(prepared)
+    for option, roles in (("--only", wish.only), ("--without", wish.without)):
+        for role in roles:
+            if role not in players:
+                raise RequestError(
+                    f"{option} {role}: {prepared.style.name} has no {role}; it has {', '.join(players)}"
+                )
+    timeline = prepared.timeline
+    if wish.loop:
+        from backing.timeline.reshape import repeated
+
+        timeline = repeated(timeline, 3)
+    arrangement = arrange(
+        timeline,
+        prepared.style,
+        wish.seed,
+        prepared.styles,
+        only=frozenset(wish.only),
+        without=frozenset(wish.without),
+        click=wish.click,
+        guide_tones=wish.guide_tones,
+        plain=wish.plain,
+    )
+    performance = perform(arrangement)
+    if not wish.loop:
+        return performance
+    from backing.performance.session import looped
+
+    return looped(performance, prepared.timeline)
+
+
+def available(prepared: Prepared) -> tuple[str, ...]:
+    """The players that this chart and its styles have, in score order."""
+    roles = {"click"} | {r for s in (prepared.style, *prepared.styles.values()) for r in s.roles}
+    if prepared.timeline.melody:
+        roles.add("melody")
+    return in_score_order(roles)
+
+
+def targets(chart: Path, out: Sequence[Path]) -> tuple[Path, ...]:
+    """What to write; without `-o` the chart's name with `.mp3` in the current folder. Raises `RequestError`."""
+    if not out:
+        return (Path(stem_of(chart) + ".mp3"),)
+    for path in out:
+        if path.suffix.lower() not in ENDINGS:
+            raise RequestError(
+                f"-o {path}: end the name in one of {' '.join(ENDINGS)}{near_ending(path)}"
+            )
+    return tuple(dict.fromkeys(out))
+
+
+def near_ending(path: Path) -> str:
+    if path.suffix.lower() in (".midi", ".smf"):
+        return "; for MIDI write .mid"
+    return near(path.suffix.lower(), ENDINGS)
+
+
+def make(
+    chart_path: Path,
+    out: Sequence[Path],
+    wish: Options,
+    progress: Progress = silent,
+    warn: Warn = lambda d: None,
+) -> list[Path]:
+    """Write every file that is asked for; returns the paths in order."""
+    from backing.chart.parse import parse
+    from backing.output.files import claim
+
+    paths = targets(chart_path, out)
+    text, name = read_text(chart_path)
+    chart = parse(text, name)
+    for path in paths:
+        claim(path, force=wish.force)
+    prepared = prepare(chart, wish)
+    for diagnostic in prepared.warnings:
+        warn(diagnostic)
+    performance = band(prepared, wish)
+    return write_all(prepared, performance, paths, wish, progress)
+
+
+def write_all(
+    prepared: Prepared,
+    performance: Performance,
+    paths: Iterable[Path],
+    wish: Options,
+    progress: Progress,
+) -> list[Path]:
+    """Write a performance in every form that the endings of `paths` ask for."""
+    written: list[Path] = []
+    sound: list[Path] = []
+    for path in paths:
+        if path.suffix.lower() in SOUND:
+            sound.append(path)
+            written.append(path)
+        else:
+            written += write_one(prepared, performance, path, wish, progress)
+    if sound:
+        from backing.output.sound.audio import write_audio
+
+        stems = write_audio(
+            performance,
+            sound,
+            soundfont=wish.soundfont,
+            loudness=wish.loudness,
+            a4=wish.a4,
+            stems=wish.stems,
+            stems_as=wish.stems_as or "wav",
+            loop=wish.loop,
+            bits=wish.bits,
+            force=wish.force,
+            progress=progress,
+        )
+        written.extend(p for p in stems if p not in written)
+    return written
+
+
+def write_one(
+    prepared: Prepared,
+    performance: Performance,
+    path: Path,
+    wish: Options,
+    progress: Progress = silent,
+) -> list[Path]:
+    """Write one file that is read and not heard; returns what was written (a sheet may have several pages)."""
+    kind = path.suffix.lower()
+    if kind == ".mid":
+        from backing.output.midi import write as write_midi
+
+        write_midi(performance, path, a4=wish.a4, force=wish.force)
+    elif kind == ".json":
+        from backing.output.timeline_json import write as write_json
+
+        write_json(performance, path, force=wish.force)
+    elif kind == ".vtt":
+        from backing.output.captions import write as write_captions
+
+        write_captions(performance, path, force=wish.force)
+    elif kind == ".txt":
+        write_chart(prepared, path, wish)
+    elif kind in SHEET:
+        return write_sheet(prepared, path, wish)
+    elif kind == ".html":
+        from backing.output.page.write import write as write_page
+
+        write_page(
+            performance,
+            moved_chart(prepared.chart, wish),
+            path,
+            soundfont=wish.soundfont,
+            loudness=wish.loudness,
+            a4=wish.a4,
+            force=wish.force,
+            progress=progress,
+        )
+    return [path]
+
+
+def write_chart(prepared: Prepared, path: Path, wish: Options) -> None:
+    """The chart itself, tidied, in the chosen key."""
+    from backing.chart.write import write
+    from backing.output.files import write_text
+
+    write_text(path, write(moved_chart(prepared.chart, wish)), force=wish.force)
+
+
+def write_sheet(prepared: Prepared, path: Path, wish: Options) -> list[Path]:
+    """The printed sheet in the chosen key, for the chosen instrument."""
+    from backing.output.sheet.write import write
+
+    return write(
+        moved_chart(prepared.chart, wish),
+        path,
+        force=wish.force,
+        style=prepared.style.name,
+        tempo=shown_tempo(prepared, wish),
+        paper=wish.paper,
+        signs=wish.signs,
+        grips=wish.grips,
+        transposing=wish.transposing,
+    )
+
+
+def shown_tempo(prepared: Prepared, wish: Options) -> tuple[Fraction, Fraction] | None:
+    """The note that is counted and how many a minute, where the chart itself does not say (or says something else)."""
+    asked = wish.tempo_bpm is not None or wish.tempo_percent is not None
+    if prepared.chart.settings.tempo is not None and not asked:
+        return None
+    meter = prepared.timeline.bars[0].meter
+    unit = QUARTER if meter.counted_in_eighths else meter.beat_q
+    return unit, Fraction(round(60_000_000 / prepared.timeline.tempo[0].us / unit))
+
+
+def moved_chart(chart: Chart, wish: Options) -> Chart:
+    """The chart in the key that is asked for."""
+    from backing.chart.transpose import transpose_chart
+
+    interval = moved_by(chart, wish)
+    return chart if interval == UNISON else transpose_chart(chart, interval)
+
+
+def moved_by(chart: Chart, wish: Options) -> Interval:
+    """The interval from the written key to the one that is asked for."""
+    from backing.harmony.spelling import interval_for_semitones, interval_to_key
+    from backing.timeline.unroll import first_key
+
+    if wish.key is not None:
+        return interval_to_key(first_key(chart), wish.key)
+    if wish.transpose:
+        return interval_for_semitones(first_key(chart), wish.transpose)
+    return UNISON
+
+
+def stem_of(chart_path: Path) -> str:
+    return "track" if str(chart_path) == "-" else chart_path.stem
+
+
+def part(progress: Progress, index: int, count: int) -> Progress:
+    """The progress of piece `index` of `count` equal pieces as progress of the whole."""
+    return lambda share, words: progress((index + share) / count, words)

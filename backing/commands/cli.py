@@ -1,0 +1,337 @@
+"""The commands. Results go to standard output; progress, warnings and errors to standard error.
+
+Exit codes: 0 done; 1 the chart or style is wrong; 2 the command is wrong; 3 no sound engine or soundfont; 4 a file
+could not be read or written; 130 interrupted. Only typer and the standard library are loaded here; what a command
+needs is loaded inside it.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from backing.commands.command import (
+    ChartPath,
+    Json,
+    Quiet,
+    coloured,
+    command,
+    progress,
+    rendered,
+    say,
+    show,
+)
+from backing.commands.options import Options
+from backing.ground.errors import BackingError, ChartError, StyleError
+
+
+def make(
+    chart: ChartPath,
+    out: Annotated[
+        list[Path],
+        typer.Option(
+            "-o", "--out", metavar="FILE", help="What to write; the ending chooses the kind."
+        ),
+    ] = [],  # noqa: B006 - typer copies it
+    quiet: Quiet = False,
+    *,
+    wish: Options,
+) -> None:
+    """Make the track.
+
+    Example: backing make tune.txt -o tune.mp3 -o tune.mid --key Eb --tempo 75%
+    """
+    from backing.commands.app import make as run_make
+
+    with progress(quiet) as report:
+        written = run_make(
+            chart, out, wish, report, lambda d: say(rendered(d, coloured(sys.stderr)), quiet)
+        )
+    for path in written:
+        typer.echo(str(path))
+
+
+def rehearse(
+    chart: ChartPath,
+    out: Annotated[
+        list[Path], typer.Option("-o", "--out", metavar="FILE", help="What to write.")
+    ] = [],  # noqa: B006 - typer copies it
+    ladder: Annotated[
+        str | None, typer.Option(metavar="60:100:5", help="Percent from, to, step; or alternate.")
+    ] = None,
+    passes: Annotated[int, typer.Option(metavar="N", help="Passes at each tempo.")] = 2,
+    through: Annotated[
+        str | None,
+        typer.Option(metavar="KEYS", help='Keys in turn: fourths, semitones or "C F Bb".'),
+    ] = None,
+    gap: Annotated[
+        str | None, typer.Option(metavar="4:4", help="Bars with the band, then bars without.")
+    ] = None,
+    gap_plays: Annotated[
+        str, typer.Option("--gap-plays", metavar="WHAT", help="nothing, click or drums.")
+    ] = "nothing",
+    split: Annotated[bool, typer.Option("--split", help="A file a pass.")] = False,
+    quiet: Quiet = False,
+    *,
+    wish: Options,
+) -> None:
+    """A track to practise with: rising tempos, repeated sections, keys in turn, drop-outs.
+
+    Example: backing rehearse tune.txt --bars 9-16 --ladder 60:100:5
+    """
+    from backing.commands.practice import Practice
+    from backing.commands.practice import rehearse as run_rehearse
+
+    practice = Practice(ladder, passes, through, gap, gap_plays, split)
+    with progress(quiet) as report:
+        written = run_rehearse(
+            chart,
+            out,
+            wish,
+            practice,
+            report,
+            lambda d: say(rendered(d, coloured(sys.stderr)), quiet),
+        )
+    for path in written:
+        typer.echo(str(path))
+
+
+def lesson(
+    chart: ChartPath,
+    out: Annotated[
+        Path,
+        typer.Option(
+            "-o", "--out", metavar="DIR or ZIP", help="A folder, or a file ending in .zip."
+        ),
+    ],
+    speeds: Annotated[
+        str | None, typer.Option(metavar="100,85,70", help="Percentages of the tempo.")
+    ] = None,
+    sheets: Annotated[
+        str | None,
+        typer.Option(
+            metavar="concert,Bb", help="Instruments to print the chart for: concert, Bb, Eb, F."
+        ),
+    ] = None,
+    choices: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="A TOML file with a [lesson] table of choices."),
+    ] = None,
+    quiet: Quiet = False,
+    *,
+    wish: Options,
+) -> None:
+    """Everything for one lesson: mixes, slow versions, stems, loops, MIDI, sheet, page, captions, an index.
+
+    A second run makes only what has changed.
+
+    Example: backing lesson tune.txt -o lesson.zip --speeds 100,80,60
+    """
+    from dataclasses import replace
+
+    from backing.commands.lesson import Choices, make_lesson, read_choices, read_sheets, read_speeds
+
+    chosen = read_choices(choices, Choices()) if choices else Choices()
+    if speeds:
+        chosen = replace(chosen, speeds=read_speeds(speeds))
+    if sheets:
+        chosen = replace(chosen, sheets=read_sheets(sheets))
+    if wish.stems_as:
+        chosen = replace(chosen, stems_as=wish.stems_as)
+    with progress(quiet) as report:
+        place, items, made = make_lesson(
+            chart,
+            out,
+            wish,
+            chosen,
+            report,
+            lambda d: say(rendered(d, coloured(sys.stderr)), quiet),
+        )
+    typer.echo(f"{place}: {len(items)} files, {made} made, {len(items) - made} unchanged")
+
+
+def check(
+    charts: Annotated[
+        list[Path], typer.Argument(metavar="CHART...", help="Charts, or - for standard input.")
+    ],
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Every mistake at once, then the form as played, bars, length, and the chord of every bar.
+
+    Example: backing check tune.txt
+    """
+    from backing.commands.reports import check as run_check
+    from backing.commands.reports import check_report
+
+    results = [run_check(path) for path in charts]
+    if as_json:
+        show([r.as_json() for r in results])
+    else:
+        for result in results:
+            for diagnostic in result.diagnostics:
+                typer.echo(rendered(diagnostic, coloured(sys.stdout)))
+            if result.timeline is not None and not quiet:
+                typer.echo(check_report(result))
+    if any(r.wrong for r in results):
+        raise typer.Exit(1)
+
+
+def explain(
+    chart: ChartPath,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    *,
+    wish: Options,
+) -> None:
+    """Every note of every player in words: the chord degree, and the rule or pattern that chose it.
+
+    Example: backing explain tune.txt --bars 5-8
+    """
+    from backing.commands.reports import explain as run_explain
+
+    result = run_explain(chart, wish, as_json)
+    if as_json:
+        show(result)
+    else:
+        typer.echo(result)
+
+
+def chord(
+    symbols: Annotated[list[str], typer.Argument(metavar="SYMBOL...", help="Chord symbols.")],
+    german: Annotated[
+        bool, typer.Option("--german", help="German note names: H, B, Fis, Es.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Spelled notes, degrees, guide tones, what is left out, guitar grips as diagrams.
+
+    Example: backing chord Cmaj9 F#m7b5 Bb13
+    """
+    from backing.commands.reports import chords as run_chords
+
+    reports, text, refused = run_chords(symbols, german)
+    if as_json:
+        show(reports)
+    else:
+        typer.echo(text)
+    if refused:
+        raise typer.Exit(1)
+
+
+def styles(
+    names: Annotated[
+        list[str] | None, typer.Argument(metavar="[NAME]", help="A style; with --check, files.")
+    ] = None,
+    check: Annotated[
+        bool, typer.Option("--check", help="Look for mistakes in style files.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """The styles by meter and subdivision; or one style's players, meters, tempos and patterns.
+
+    Example: backing styles "bossa nova"
+    """
+    from backing.commands.reports import check_styles, style_list, style_page
+
+    if check:
+        found = check_styles(names or [])
+        if as_json:
+            show([{"file": name, "diagnostics": [d.as_json() for d in ds]} for name, ds in found])
+        else:
+            for name, diagnostics in found:
+                for diagnostic in diagnostics:
+                    typer.echo(rendered(diagnostic, coloured(sys.stdout)))
+                if not diagnostics:
+                    typer.echo(f"{name}: no mistakes")
+        if any(d.severity.value == "error" for _, ds in found for d in ds):
+            raise typer.Exit(1)
+        return
+    if names:
+        for name in names:
+            result = style_page(name, as_json)
+            show(result) if as_json else typer.echo(result)
+        return
+    listed = style_list(as_json)
+    show(listed) if as_json else typer.echo(listed)
+
+
+def doctor(as_json: Json = False) -> None:
+    """Engine, soundfont, encoder: what is found, where, and what to install.
+
+    Example: backing doctor
+    """
+    from backing.commands.doctor import examine, healthy, text
+
+    found = examine()
+    show(found) if as_json else typer.echo(text(found))
+    if not healthy(found):
+        raise typer.Exit(3)
+
+
+def version(shown: bool) -> None:
+    """Print the version and leave."""
+    if shown:
+        from backing import __version__
+
+        typer.echo(f"backing {__version__}")
+        raise typer.Exit()
+
+
+def common(
+    show_version: Annotated[
+        bool, typer.Option("--version", callback=version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    """A plain-text chord chart goes in; a band track to play along to comes out."""
+
+
+COMMANDS: dict[str, Callable[..., None]] = {
+    "make": make,
+    "rehearse": rehearse,
+    "lesson": lesson,
+    "check": check,
+    "explain": explain,
+    "chord": chord,
+    "styles": styles,
+    "doctor": doctor,
+}
+
+
+def program(names: Iterable[str] = COMMANDS) -> typer.Typer:
+    """The program with the commands of these names; typer takes a while over each."""
+    app = typer.Typer(
+        name="backing",
+        help="A plain-text chord chart goes in; a band track to play along to comes out.",
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    app.callback()(common)
+    for name in names:
+        app.command(name)(command(COMMANDS[name]))
+    return app
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run a command line; returns the exit code. Where it begins with a command, that one only is built."""
+    app = program(arguments[:1] if arguments and arguments[0] in COMMANDS else COMMANDS)
+    try:
+        app(args=list(arguments), prog_name="backing")
+    except SystemExit as stop:
+        if stop.code == 130:
+            typer.echo("backing: interrupted; nothing was changed", err=True)
+        return stop.code if isinstance(stop.code, int) else 0
+    except (ChartError, StyleError) as wrong:
+        for diagnostic in wrong.diagnostics:
+            typer.echo(rendered(diagnostic, coloured(sys.stderr)), err=True)
+        return wrong.exit_code
+    except BackingError as wrong:
+        typer.echo(f"backing: {wrong}", err=True)
+        return wrong.exit_code
+    return 0

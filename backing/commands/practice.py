@@ -1,0 +1,130 @@
+"""Tracks to practise with: a chart as a series of passes, every one arranged and performed anew."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from backing.commands.app import (
+    Prepared,
+    Progress,
+    Warn,
+    band,
+    part,
+    prepare,
+    read_text,
+    silent,
+    stem_of,
+    targets,
+    write_all,
+)
+from backing.commands.options import Options
+from backing.ground.instruments import ROLES
+
+if TYPE_CHECKING:
+    from backing.performance.model import Performance
+    from backing.timeline.model import Timeline
+
+
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """How a chart is to be practised, as typed on the command line."""
+
+    ladder: str | None = None
+    passes: int = 2
+    through: str | None = None
+    gap: str | None = None
+    gap_plays: str = "nothing"
+    split: bool = False
+
+
+def rehearse(
+    chart_path: Path,
+    out: Sequence[Path],
+    wish: Options,
+    practice: Practice,
+    progress: Progress = silent,
+    warn: Warn = lambda d: None,
+) -> list[Path]:
+    """Write a track to practise with: every pass arranged and performed anew at its tempo, in its key."""
+    from backing.chart.parse import parse
+    from backing.output.files import claim
+
+    paths = targets(chart_path, out) if out else (Path(f"{stem_of(chart_path)}-practice.mp3"),)
+    text, name = read_text(chart_path)
+    prepared = prepare(parse(text, name), wish)
+    tracks = _tracks(prepared, wish, practice, paths)
+    for _, files in tracks:
+        for path in files:
+            claim(path, force=wish.force)
+    for diagnostic in prepared.warnings:
+        warn(diagnostic)
+    written: list[Path] = []
+    for i, (performance, files) in enumerate(tracks):
+        written += write_all(prepared, performance, files, wish, part(progress, i, len(tracks)))
+    return written
+
+
+def _tracks(
+    prepared: Prepared, wish: Options, practice: Practice, paths: Sequence[Path]
+) -> list[tuple[Performance, list[Path]]]:
+    """What to write where. The passes by themselves are forgotten here once they are joined: an hour of them is big."""
+    from backing.performance.session import joined
+
+    performances, labels = practised(prepared, wish, practice)
+    if not practice.split:
+        return [(joined(performances, labels), list(paths))]
+    return [
+        (performance, [path.with_stem(f"{path.stem}-{file_label(label)}") for path in paths])
+        for performance, label in zip(performances, labels, strict=True)
+    ]
+
+
+def practised(
+    prepared: Prepared, wish: Options, practice: Practice
+) -> tuple[list[Performance], list[str]]:
+    """Every pass performed, and its label. A pass has a seed of its own, so that no two are played alike.
+
+    The arrangements of the passes hold no players.
+    """
+    from backing.timeline.passes import passes, read_plan
+
+    plan = read_plan(
+        prepared.timeline.key,
+        ladder=practice.ladder,
+        times=practice.passes,
+        through=practice.through,
+        gap=practice.gap,
+        gap_plays=practice.gap_plays,
+    )
+    found = passes(prepared.timeline, plan)
+    in_gaps = practice.gap is not None and practice.gap_plays == "click" and wish.click == "off"
+    performances = []
+    for one in found:
+        timeline = clicked_gaps(one.timeline) if in_gaps else one.timeline
+        own = wish._replace(
+            seed=wish.seed + one.number - 1, click="beats" if in_gaps else wish.click
+        )
+        played = band(prepared._replace(timeline=timeline), own)
+        # what each note was written for is no longer needed, and an hour of it is big
+        performances.append(played._replace(arrangement=played.arrangement._replace(players=())))
+    return performances, [one.label for one in found]
+
+
+def clicked_gaps(timeline: Timeline) -> Timeline:
+    """The click only where the band rests."""
+    band_roles = frozenset(ROLES) - {"click"}
+    return timeline._replace(
+        bars=tuple(
+            b._replace(players=band_roles) if b.players is None else b for b in timeline.bars
+        ),
+    )
+
+
+def file_label(label: str) -> str:
+    """A pass label as part of a file name: `3: 70 %` is `03-70`."""
+    words = re.findall(r"[A-Za-z#]+|\d+(?:\.\d+)?", label)
+    return "-".join([words[0].zfill(2), *words[1:]])

@@ -1,0 +1,154 @@
+"""What the reporting commands say: mistakes and form, every note in words, chords, styles. Nothing here prints."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from backing.commands.app import band, prepare, read_text
+from backing.commands.options import Options
+from backing.ground.errors import ChartError, RequestError, StyleError
+
+if TYPE_CHECKING:
+    from backing.ground.source import Diagnostic
+    from backing.performance.model import Performance
+    from backing.timeline.model import Timeline
+
+GRIPS_SHOWN = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What is to be said of one chart."""
+
+    name: str
+    diagnostics: tuple[Diagnostic, ...]
+    timeline: Timeline | None
+    performance: Performance | None
+
+    @property
+    def wrong(self) -> bool:
+        return any(d.severity.value == "error" for d in self.diagnostics)
+
+    def as_json(self) -> dict[str, object]:
+        from backing.output.timeline_json import as_json
+
+        return {
+            "file": self.name,
+            "diagnostics": [d.as_json() for d in self.diagnostics],
+            "form": [s.name for s in self.timeline.sections] if self.timeline else [],
+            "timeline": as_json(self.performance) if self.performance else None,
+        }
+
+
+def check(path: Path) -> Checked:
+    """Every mistake of a chart, and what it plays when it has none. Raises `OutputError` for an unreadable file."""
+    from backing.chart.parse import parse_all
+
+    try:
+        text, name = read_text(path)
+        chart, diagnostics = parse_all(text, name)
+        if chart is None or any(d.severity.value == "error" for d in diagnostics):
+            return Checked(name, tuple(diagnostics), None, None)
+        prepared = prepare(chart)
+        performance = band(prepared, Options())
+    except (ChartError, StyleError) as wrong:
+        return Checked(str(path), wrong.diagnostics, None, None)
+    return Checked(name, tuple(diagnostics), prepared.timeline, performance)
+
+
+def check_report(checked: Checked) -> str:
+    """The form as played, bars, length, what was decided for the writer, and the chord of every bar."""
+    from backing.performance.explain import timeline_text
+
+    assert checked.performance is not None
+    return timeline_text(checked.name, checked.performance, foreign_meters(checked.performance))
+
+
+def foreign_meters(performance: Performance) -> list[str]:
+    """A sentence for every meter that a style of the track has no patterns for."""
+    from backing.styles.grid import telling
+
+    timeline = performance.arrangement.timeline
+    styles = {
+        p.style.name: p.style for player in performance.arrangement.players for p in player.parts
+    }
+    said = []
+    for meter in dict.fromkeys(bar.meter for bar in timeline.bars):
+        for name, style in sorted(styles.items()):
+            written = {pattern.meter for part in style.parts for pattern in part.patterns}
+            if words := telling([*style.meters, *sorted(written, key=str)], meter):
+                said.append(f"{name} in {meter.full_name}: {words}")
+    return said
+
+
+def explain(path: Path, wish: Options, as_json: bool) -> object:
+    """Every note in words, or as a list of objects."""
+    from backing.chart.parse import parse
+    from backing.performance.explain import explain as in_words
+    from backing.performance.explain import explain_json
+
+    text, name = read_text(path)
+    prepared = prepare(parse(text, name), wish._replace(bars=None))
+    arrangement = band(prepared, wish).arrangement
+    return explain_json(arrangement, wish.bars) if as_json else in_words(arrangement, wish.bars)
+
+
+def chords(symbols: Sequence[str], german: bool) -> tuple[list[dict[str, object]], str, bool]:
+    """Reports on chord symbols: objects, text, and whether any was refused."""
+    from backing.harmony.report import report, text
+
+    reports = [report(symbol, german) for symbol in symbols]
+    diagrams = {str(r["symbol"]): grips(str(r["symbol"])) for r in reports if "error" not in r}
+    return reports, text(reports, diagrams), any("error" in r for r in reports)
+
+
+def grips(symbol: str) -> str:
+    """A few grips of a chord side by side as diagrams, "" for N.C."""
+    from backing.harmony.grips import grips_for
+    from backing.harmony.symbol import read
+
+    chord = read(symbol)
+    if chord is None:
+        return ""
+    blocks = [grip.diagram().splitlines() for grip in grips_for(chord, GRIPS_SHOWN)]
+    if not blocks:
+        return "no grip holds this chord in the usual tuning"
+    height = max(len(b) for b in blocks)
+    widths = [max(map(len, b)) for b in blocks]
+    rows = [
+        "   ".join(
+            (b[i] if i < len(b) else "").ljust(w) for b, w in zip(blocks, widths, strict=True)
+        )
+        for i in range(height)
+    ]
+    return "\n".join(row.rstrip() for row in rows)
+
+
+def style_list(as_json: bool) -> object:
+    """All styles by meter and subdivision."""
+    from backing.styles.show import listing, rows
+
+    return rows() if as_json else listing()
+
+
+def style_page(name: str, as_json: bool) -> object:
+    """One style's players, meters, tempos and patterns."""
+    from backing.styles.find import find
+    from backing.styles.show import page, row
+
+    style = find(name)
+    return row(style) if as_json else page(style)
+
+
+def check_styles(files: Sequence[str]) -> list[tuple[str, tuple[Diagnostic, ...]]]:
+    """The mistakes of style files. Raises `RequestError` when none is named, `OutputError` when one is unreadable."""
+    from backing.styles.load import check as check_style
+
+    if not files:
+        raise RequestError(
+            "name the style files to check, such as: backing styles --check mine.toml"
+        )
+    return [(name, check_style(Path(name))) for name in files]

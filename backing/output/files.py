@@ -1,0 +1,115 @@
+"""Files that appear whole or not at all, and never in place of somebody else's.
+
+Everything is written under a temporary name beside the target and moved into place, so an interrupted run leaves the
+old file as it was. A file that is in the way is replaced only where it carries this program's mark (every format has
+a place for one: a tag, a text event, a comment) or where the caller insists.
+"""
+
+from __future__ import annotations
+
+import errno
+import itertools
+import os
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from backing import __version__
+from backing.ground.errors import OutputError
+
+MADE_BY = f"backing {__version__}"
+MARK = f"made by {MADE_BY}"
+
+_WINDOW = (
+    2_000_000  # bytes searched at either end: an index of a long M4A may stand before its tags
+)
+_MARKED = rb'made[ _]by"?:? ?"?backing \d'
+_MARKED_WIDE = "made by backing ".encode("utf-16-le") + rb"\d"
+_numbers = itertools.count(1)
+
+
+def made_here(path: Path) -> bool:
+    """True when this program made the file: its mark stands near one of the ends.
+
+    A text file is somebody's chart even if a chart of this program stands in it, so it never counts.
+    """
+    if path.suffix.lower() == ".txt":
+        return False
+    with path.open("rb") as file:
+        head = file.read(_WINDOW)
+        size = file.seek(0, os.SEEK_END)
+        file.seek(max(len(head), size - _WINDOW))
+        tail = file.read()
+    return any(re.search(p, part) for p in (_MARKED, _MARKED_WIDE) for part in (head, tail))
+
+
+def claim(path: Path, *, force: bool = False) -> None:
+    """Make sure that `path` may be written, before any work is done. Raises `OutputError`."""
+    try:
+        if path.is_dir():
+            raise OutputError(f"{path} is a folder; give the name of a file in it")
+        if not path.exists():
+            if not path.absolute().parent.is_dir():
+                raise FileNotFoundError(errno.ENOENT, "no such folder")
+            if not os.access(path.absolute().parent, os.W_OK):
+                raise PermissionError(errno.EACCES, "read-only")
+            return
+        if not path.is_file():
+            raise OutputError(f"{path} is not a plain file; choose another name")
+        if not force and not made_here(path):
+            raise OutputError(
+                f"{path} is in the way and was not made by this program; "
+                "choose another name with -o, or replace it with --force"
+            )
+        if not os.access(path.absolute().parent, os.W_OK):
+            raise PermissionError(errno.EACCES, "read-only")
+    except OSError as error:
+        raise refusal(path, error) from error
+
+
+@contextmanager
+def whole(path: str | os.PathLike[str], *, force: bool = False) -> Iterator[Path]:
+    """A temporary name beside `path`; what was written there takes its place when the block ends well.
+
+    When it does not, for whatever reason, the temporary file goes and the old one stays. Raises `OutputError` where
+    the place cannot be written or holds a file that is not ours.
+    """
+    target = Path(path)
+    claim(target, force=force)
+    target = Path(os.path.realpath(target))
+    part = target.with_name(f".{target.name[:80]}.{os.getpid()}-{next(_numbers)}.part")
+    try:
+        try:
+            yield part
+            part.replace(target)
+        except OSError as error:
+            raise refusal(Path(path), error) from error
+    finally:
+        with suppress(OSError):
+            part.unlink()
+
+
+def write_bytes(path: str | os.PathLike[str], data: bytes, *, force: bool = False) -> None:
+    """Write a whole file. Raises `OutputError`."""
+    with whole(path, force=force) as part:
+        part.write_bytes(data)
+
+
+def write_text(path: str | os.PathLike[str], text: str, *, force: bool = False) -> None:
+    """Write a whole file as UTF-8 with `\\n` at line ends. Raises `OutputError`."""
+    write_bytes(path, text.encode("utf-8"), force=force)
+
+
+def refusal(path: Path, error: OSError) -> OutputError:
+    """A system error as a sentence about the file that was to be written."""
+    folder = path.absolute().parent
+    if isinstance(error, FileNotFoundError | NotADirectoryError) and not folder.is_dir():
+        return OutputError(f"{path} cannot be written: there is no folder {folder}")
+    if isinstance(error, PermissionError) or error.errno == errno.EROFS:
+        return OutputError(f"{path} cannot be written: no permission to write in {folder}")
+    if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+        return OutputError(f"{path} cannot be written: the disk is full")
+    if error.errno == errno.ENAMETOOLONG:
+        return OutputError(f"{path} cannot be written: the name is too long")
+    return OutputError(f"{path} cannot be written: {error.strerror or error}")

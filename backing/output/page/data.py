@@ -1,0 +1,301 @@
+"""What the practice page's scripts know of a tune, as plain JSON values.
+
+Conventions: seconds count from the first sample of the sound, count-in included, as in the timeline file; `q` are
+quarters from a bar line; bars and sections count from 0; a shift is semitones from the written key, -6 to 6.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Any
+
+from backing.chart.ast import Chart
+from backing.ground.instruments import UNPITCHED
+from backing.ground.pitch import Key
+from backing.harmony.chord import Chord
+from backing.harmony.spelling import interval_for_semitones, transpose
+from backing.harmony.symbol import SymbolError, read
+from backing.output.page import opus
+from backing.output.symbols import note, parts
+from backing.performance.model import Performance
+from backing.timeline.marks import moved_key
+from backing.timeline.model import ChordSpan, PlayedBar, Timeline
+
+SHIFTS = range(-6, 7)
+NOTE_SIGNS = {
+    Fraction(1, 2): "♪",
+    Fraction(1): "♩",
+    Fraction(3, 2): "♩.",
+    Fraction(2): "half note",
+}
+SAID = {
+    "♭": " flat ",
+    "♯": " sharp ",
+    "𝄫": " double flat ",
+    "𝄪": " double sharp ",
+    "♮": " natural ",
+}
+
+
+def page_data(
+    performance: Performance,
+    chart: Chart,
+    sounds: Mapping[str, opus.Packets],
+    signs: bool = False,
+) -> dict[str, Any]:
+    """Everything, `sounds` being the players that are heard; `signs` writes △ – ° ø."""
+    timeline = performance.arrangement.timeline
+    tempo = performance.tempo
+    table = _Symbols(timeline, signs)
+
+    def at_s(q: Fraction) -> float:
+        return round(tempo.seconds(q), 6)
+
+    bars = timeline.bars
+    sung = _Verses(chart).words
+    return {
+        "title": timeline.title or "Untitled",
+        "by": timeline.by,
+        "line": line_of(performance),
+        "notes": chart.header.notes,
+        "duration": round(performance.duration_s, 6),
+        "countIn": round(performance.count_in_s, 6),
+        "countInBars": performance.arrangement.count_in_bars,
+        "clicked": clicked(performance),
+        "clicks": count_in_clicks(performance),
+        "keys": [key_name(_moved(bars[0].key, shift)) for shift in SHIFTS],
+        "beat": beat_of(performance),
+        "sections": section_data(timeline),
+        "choruses": timeline.choruses,
+        "bars": [{**bar_data(bar, performance), "words": sung(bar)} for bar in bars],
+        "chords": [
+            {
+                "bar": span.bar - 1,
+                "q": float(span.start_q - bars[span.bar - 1].start_q),
+                "start": at_s(span.start_q),
+                "end": at_s(span.end_q),
+                "held": span.held or span.again,
+                "symbol": table.number(span, bars[span.bar - 1]),
+            }
+            for span in timeline.chords
+        ],
+        "symbols": table.rows,
+        "parts": table.shown,
+        "players": [
+            {
+                "role": role,
+                "name": instruments_of(performance, role),
+                "pitched": role not in UNPITCHED,
+                "channels": sound.channels,
+                "skip": sound.skip,
+                "frames": sound.frames,
+                "onsets": strokes(performance, role) if role in UNPITCHED else None,
+            }
+            for role, sound in sounds.items()
+        ],
+    }
+
+
+def section_data(timeline: Timeline) -> list[dict[str, Any]]:
+    """The form as played; `time` counts the playings of a section within its chorus."""
+    times: Counter[tuple[str, int]] = Counter()
+    rows = []
+    for s in timeline.sections:
+        times[s.name, s.chorus] += 1
+        rows.append(
+            {
+                "name": s.name or (str(s.chorus or 1) if timeline.choruses > 1 else "All"),
+                "named": bool(s.name),
+                "time": times[s.name, s.chorus],
+                "chorus": s.chorus,
+                "first": s.first - 1,
+                "last": s.last - 1,
+            }
+        )
+    return rows
+
+
+def bar_data(bar: PlayedBar, performance: Performance) -> dict[str, Any]:
+    """A bar: where it lies in the sound, how long it is in quarters, and where its counted beats fall."""
+    tempo = performance.tempo
+    beats = []
+    at = bar.start_q
+    while at < bar.end_q:
+        beats.append(round(tempo.seconds(at), 6))
+        at += bar.meter.beat_q
+    return {
+        "number": bar.number,
+        "line": bar.line,
+        "section": bar.section_index,
+        "meter": bar.meter.name,
+        "q": float(bar.length_q),
+        "beatQ": float(bar.meter.beat_q),
+        "groups": [float(q / bar.meter.beat_q) for q in bar.meter.group_starts_q],
+        "start": round(tempo.seconds(bar.start_q), 6),
+        "end": round(tempo.seconds(bar.end_q), 6),
+        "beats": beats,
+        "pulses": [round(tempo.seconds(bar.start_q + q), 6) for q in pulses_q(bar)],
+    }
+
+
+def pulses_q(bar: PlayedBar) -> list[Fraction]:
+    """Where a foot taps, in quarters from the bar line; a pickup is tapped by its counted beats."""
+    meter = bar.meter
+    if bar.length_q == meter.length_q:
+        return list(meter.pulse_starts_q)
+    return [n * meter.beat_q for n in range(-(-bar.length_q // meter.beat_q))]
+
+
+def count_in_clicks(performance: Performance) -> list[list[float]]:
+    """The strokes before the tune begins: seconds and strength from 0 to 1."""
+    return [
+        [round(n.onset_s, 6), round(n.velocity / 127, 3)]
+        for p in performance.players
+        if p.role == "click"
+        for n in p.notes
+        if n.onset_s < performance.count_in_s - 1e-6
+    ]
+
+
+def strokes(performance: Performance, role: str) -> list[float]:
+    """When an unpitched player strikes, in seconds; the page cuts its sound there to play it at another tempo."""
+    return sorted(
+        {round(n.onset_s, 4) for p in performance.players if p.role == role for n in p.notes}
+    )
+
+
+def clicked(performance: Performance) -> bool:
+    """True where a click was asked for during the tune."""
+    return any(
+        n.onset_s >= performance.count_in_s - 1e-6
+        for p in performance.players
+        if p.role == "click"
+        for n in p.notes
+    )
+
+
+def instruments_of(performance: Performance, role: str) -> str:
+    """What a player plays: `jazz guitar`, or several joined where the style changes."""
+    for player in performance.players:
+        if player.role == role:
+            return ", ".join(dict.fromkeys(v.instrument.name for v in player.voices))
+    return role
+
+
+def beat_of(performance: Performance) -> dict[str, Any]:
+    """The counted note as a sign, and how many a minute at the start."""
+    first = performance.arrangement.timeline.bars[0]
+    beat_q = Fraction(1) if first.meter.counted_in_eighths else first.meter.beat_q
+    qpm = 60_000_000 / performance.tempo.us_at(first.start_q)
+    return {"sign": NOTE_SIGNS.get(beat_q, "♩"), "bpm": round(qpm / float(beat_q), 2)}
+
+
+def line_of(performance: Performance) -> str:
+    """The one plain line under the title: style, tempo, key, and what a guitar has to know."""
+    timeline = performance.arrangement.timeline
+    key = timeline.bars[0].key
+    beat = beat_of(performance)
+    words = [
+        performance.arrangement.style.name,
+        f"{beat['sign']} = {beat['bpm']:.4g}",
+        key_name(key) + ("" if key.minor else " major"),
+    ]
+    if timeline.capo:
+        words.append(f"capo {timeline.capo}")
+    if timeline.tuned:
+        words.append(f"guitar tuned {'down' if timeline.tuned < 0 else 'up'} {abs(timeline.tuned)}")
+    return ", ".join(words)
+
+
+def key_name(key: Key) -> str:
+    """The tonic with its sign, and the mode where it is minor: `E♭`, `F♯ minor`."""
+    return note(key.tonic) + (" minor" if key.minor else "")
+
+
+class _Verses:
+    """The words under the bars of the sheet, a verse a playing; the last verse is sung again when there are no more."""
+
+    def __init__(self, chart: Chart) -> None:
+        self._bars = {
+            (section.name, bar.number): bar.words
+            for section in chart.sections
+            for bar in section.bars
+            if bar.words
+        }
+
+    def words(self, bar: PlayedBar) -> str:
+        verses = self._bars.get((bar.section, bar.number), ("",))
+        return verses[min(bar.pass_, len(verses)) - 1]
+
+
+class _Symbols:
+    """Every chord of the tune in all keys: rows of numbers into a list of symbols taken apart."""
+
+    def __init__(self, timeline: Timeline, signs: bool) -> None:
+        self._as_written = bool(timeline.capo or timeline.tuned)
+        self._signs = signs
+        self._numbers: dict[tuple[Chord, Key], int] = {}
+        self._seen: dict[tuple[object, ...], int] = {}
+        self.rows: list[list[int]] = []
+        self.shown: list[dict[str, Any]] = []
+
+    def number(self, span: ChordSpan, bar: PlayedBar) -> int:
+        """The row of a chord, -1 where none sounds."""
+        chord = self._chord(span)
+        if chord is None:
+            return -1
+        found = self._numbers.get((chord, bar.key))
+        if found is None:
+            found = self._numbers[chord, bar.key] = len(self.rows)
+            self.rows.append([self._part(_transposed(chord, bar.key, n)) for n in SHIFTS])
+        return found
+
+    def _chord(self, span: ChordSpan) -> Chord | None:
+        """What a player reads: with a capo or another tuning the shapes that were typed."""
+        if not self._as_written or span.chord is None:
+            return span.chord
+        try:
+            return read(span.written) or span.chord
+        except SymbolError:
+            return span.chord
+
+    def _part(self, chord: Chord) -> int:
+        p = parts(chord, self._signs)
+        shown = {
+            "root": p.root,
+            "sign": p.accidental,
+            "quality": p.quality,
+            "high": p.extension + p.word,
+            "alter": list(p.alterations),
+            "bass": p.bass,
+            "bassSign": p.bass_accidental,
+            "said": said(chord),
+        }
+        key = tuple(map(str, shown.values()))
+        if key not in self._seen:
+            self._seen[key] = len(self.shown)
+            self.shown.append(shown)
+        return self._seen[key]
+
+
+def said(chord: Chord) -> str:
+    """A chord for a voice: `B flat m7 flat 5 over D`."""
+    p = parts(chord)
+    whole = p.root + p.accidental + " " + p.quality + p.extension + " " + p.word + " "
+    whole += " ".join(p.alterations)
+    if p.bass:
+        whole += f" over {p.bass}{p.bass_accidental}"
+    for sign, word in SAID.items():
+        whole = whole.replace(sign, word)
+    return " ".join(whole.split())
+
+
+def _moved(key: Key, shift: int) -> Key:
+    return moved_key(key, interval_for_semitones(key, shift))[0]
+
+
+def _transposed(chord: Chord, key: Key, shift: int) -> Chord:
+    there, way = moved_key(key, interval_for_semitones(key, shift))
+    return transpose(chord, way, there)

@@ -1,0 +1,229 @@
+"""What stands in each bar of the sheet, before it has a size: chords with their time, marks, words, brackets.
+
+Conventions: times are quarters from the bar line, as floats where they only place things.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+
+from backing.chart.ast import Bar, BarLine, Chart, Section, Slot
+from backing.ground.pitch import Key, NoteName
+from backing.ground.timebase import Meter
+from backing.output.sheet.values import Figure, figures
+from backing.output.sheet.words import ending_words, section_words
+from backing.timeline.order.repeats import endings_of
+
+
+@dataclass(frozen=True, slots=True)
+class Bracket:
+    """The part of an ending's bracket over one bar; `label` where it begins, `closes` where it ends with a hook."""
+
+    label: str
+    ends: bool
+    closes: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A chord with its time, or a time without a symbol of its own (`slot` None)."""
+
+    start_q: Fraction
+    length_q: Fraction
+    slot: Slot | None
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A bar, or a piece of one where a line had to be cut inside it (`opens` and `closes` tell which)."""
+
+    bar: Bar
+    parts: tuple[Part, ...]
+    meter_before: Meter
+    shown_meter: Meter | None = None
+    repeat_starts: bool = False
+    count: int = 0  # how often the repeat that begins with this line is played, told in the margin
+    told: int = 0  # the same at its end, where it begins inside a line
+    bracket: Bracket | None = None
+    dynamics: str = ""
+    changes: str = ""
+    opens: bool = True
+    closes: bool = True
+    melody: tuple[Figure, ...] = ()
+    hits: tuple[Figure, ...] = ()
+    kicks: tuple[Figure, ...] = ()
+    slashes: tuple[Fraction, ...] = field(default=())
+
+    @property
+    def start_q(self) -> Fraction:
+        return self.parts[0].start_q
+
+    @property
+    def end_q(self) -> Fraction:
+        return self.parts[-1].start_q + self.parts[-1].length_q
+
+    @property
+    def length(self) -> float:
+        """Quarters."""
+        return float(self.end_q - self.start_q)
+
+    @property
+    def rows(self) -> tuple[tuple[str, tuple[Figure, ...]], ...]:
+        return tuple((n, f) for n, f in (("hits", self.hits), ("kicks", self.kicks)) if f)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A typed line of music. `section` is its name where one begins, `key` what its staff is signed with."""
+
+    cells: tuple[Cell, ...]
+    section: str
+    key: Key
+    begins: bool = False  # a section, named or not
+
+    @property
+    def length(self) -> float:
+        return sum(c.length for c in self.cells)
+
+
+def rows(chart: Chart) -> list[Row]:
+    """The lines of a chart in the order in which they are written."""
+    found: list[Row] = []
+    meter: Meter | None = None
+    chart_key = chart.settings.key or Key(NoteName("C", 0))
+    for section in chart.sections:
+        brackets = bracketed(section)
+        margin, end = counted(section)
+        key = section.settings.key or chart_key
+        i = 0
+        for n, line in enumerate(section.lines):
+            cells: list[Cell] = []
+            for bar in line.bars:
+                before, meter = meter or bar.meter, bar.meter
+                shown = bar.meter if (not found and not cells) or before != meter else None
+                start = (
+                    section_words(section.settings, bar.meter, chart.header.german)
+                    if i == 0
+                    else ("", "")
+                )
+                cells.append(
+                    cell(
+                        bar, before, shown, brackets.get(i), margin.get(i, 0), end.get(i, 0), start
+                    )
+                )
+                i += 1
+            name = section.name if n == 0 else ""
+            found.append(Row(tuple(cells), name, key, begins=n == 0))
+    return found
+
+
+def cell(
+    bar: Bar,
+    before: Meter,
+    shown: Meter | None,
+    bracket: Bracket | None,
+    count: int,
+    told: int,
+    start: tuple[str, str],
+) -> Cell:
+    parts = tuple(
+        Part(s.start_q, s.length_q, None if s.held else s) for s in bar.slots if s.length_q
+    )
+    if bar.simile:
+        parts = (Part(Fraction(0), bar.length_q, None),)
+    return Cell(
+        bar=bar,
+        parts=parts or (Part(Fraction(0), bar.length_q, None),),
+        meter_before=before,
+        shown_meter=shown,
+        repeat_starts=bar.repeat_start,
+        count=count,
+        told=told,
+        bracket=bracket,
+        dynamics=start[0],
+        changes=start[1],
+        melody=figures(bar.melody, bar.meter) if bar.melody else (),
+        hits=figures(bar.hits, bar.meter) if bar.hits else (),
+        kicks=figures(bar.kicks, bar.meter) if bar.kicks else (),
+        slashes=slashes(bar),
+    )
+
+
+def slashes(bar: Bar) -> tuple[Fraction, ...]:
+    """The beats at which a chord is held by a written `/`."""
+    if bar.simile or "/" not in bar.items_text.split():
+        return ()
+    starts = {s.start_q for s in bar.slots if not s.held}
+    return tuple(t for t in ticks(bar) if t not in starts)
+
+
+def ticks(bar: Bar) -> list[Fraction]:
+    """Where the counted beats of a bar lie."""
+    beat = bar.meter.beat_q
+    count = -(-bar.length_q // beat)
+    return [beat * i for i in range(int(count))]
+
+
+def bracketed(section: Section) -> dict[int, Bracket]:
+    """The endings of a section, bar by bar."""
+    bars = section.bars
+    found: dict[int, Bracket] = {}
+    for endings in endings_of(bars).values():
+        for block in endings.blocks:
+            for i in range(block.start, block.end):
+                last = i == block.end - 1
+                shut = bool(bars[i].times) or bars[i].line_after is not BarLine.SINGLE
+                label = ending_words(block.numbers) if i == block.start else ""
+                found[i] = Bracket(label, last, last and shut)
+    return found
+
+
+def counted(section: Section) -> tuple[dict[int, int], dict[int, int]]:
+    """How often repeats are played, if more than twice: by the bar where they begin, if that begins a line, and by
+    the bar where they end otherwise. A pickup before the first bar is no bar of the line."""
+    first: set[int] = set()
+    i = 0
+    for line in section.lines:
+        first.add(i + (len(line.bars) > 1 and line.bars[0].number == 0))
+        i += len(line.bars)
+    margin: dict[int, int] = {}
+    end: dict[int, int] = {}
+    start = 0
+    for i, bar in enumerate(section.bars):
+        if bar.repeat_start or bar.number == 0:
+            start = i + (bar.number == 0)
+        if bar.times:
+            if bar.times > 2:
+                (margin if start in first else end)[start if start in first else i] = bar.times
+            start = i + 1
+    return margin, end
+
+
+def cut_cell(one: Cell, at: int) -> tuple[Cell, Cell]:
+    """A bar in two pieces, cut before its part number `at`."""
+    cut = one.parts[at].start_q
+    before, after = one.parts[:at], one.parts[at:]
+
+    def early(found: Sequence[Figure]) -> tuple[Figure, ...]:
+        return tuple(f for f in found if f.start_q < cut)
+
+    def late(found: Sequence[Figure]) -> tuple[Figure, ...]:
+        return tuple(f for f in found if f.start_q >= cut)
+
+    bracket = one.bracket
+    return (
+        replace(
+            one, parts=before, closes=False, told=0, melody=early(one.melody), hits=early(one.hits),
+            kicks=early(one.kicks), bracket=bracket and replace(bracket, ends=False, closes=False),
+        ),
+        replace(
+            one, parts=after, opens=False, shown_meter=None, repeat_starts=False, count=0,
+            dynamics="", changes="", melody=late(one.melody), hits=late(one.hits),
+            kicks=late(one.kicks), bracket=bracket and replace(bracket, label=""),
+        ),
+    )  # fmt: skip
+
+
+__all__ = ["Bracket", "Cell", "Part", "Row", "cell", "cut_cell", "rows", "ticks"]

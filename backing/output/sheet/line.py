@@ -1,0 +1,431 @@
+"""The marks of one system, drawn around its beat rule.
+
+Conventions: as in `sheet_system`. *Sources*: bar lines, repeats, endings, signs of repetition and holds as any manual
+of notation has them (common practice).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from backing.chart.ast import BarLine
+from backing.output.sheet.cells import Row, ticks
+from backing.output.sheet.chord import diamond
+from backing.output.sheet.marks import (
+    BOLD,
+    CAP,
+    ITALIC,
+    MEDIUM,
+    MUSIC,
+    REGULAR,
+    Arc,
+    Dot,
+    Line,
+    Mark,
+    Run,
+    Shape,
+    Text,
+    box,
+    joined,
+    placed,
+    run,
+    width,
+    wrapped,
+)
+from backing.output.sheet.notes import clef, label, last_head, rhythm, staff_notes
+from backing.output.sheet.system import (
+    LEAD,
+    REPEAT,
+    RHYTHM,
+    SIGNATURE,
+    VERSE,
+    Look,
+    Set,
+    System,
+    part_symbol,
+)
+from backing.output.sheet.words import direction_words, groups_words, typeset
+
+THIN, THICK = 0.045, 0.16
+OVER = CAP + 0.1  # bar lines reach over the chords
+UNDER = 0.26  # and under the rule
+TICK = 0.15
+WORDS = 0.56  # over the bars
+WORDS_PITCH = 0.82
+VERSE_PITCH = 0.76
+BOX = 0.62  # name of a section
+NUMBER = 0.46
+
+
+@dataclass(slots=True)
+class _Shelf:
+    """Rows over the chords: what is put there takes the lowest row that is free."""
+
+    taken: list[list[tuple[float, float]]] = field(default_factory=list)
+
+    def put(self, x0: float, x1: float, lowest: int = 0) -> int:
+        row = lowest
+        while row < len(self.taken) and any(a < x1 and x0 < b for a, b in self.taken[row]):
+            row += 1
+        while len(self.taken) <= row:
+            self.taken.append([])
+        self.taken[row].append((x0, x1))
+        return row
+
+
+def draw(
+    row: Row, sets: Sequence[Set], look: Look, margin: float, staffed: bool, low: bool
+) -> System:
+    """A system with its margin; `margin` is the room left of the first bar line."""
+    marks: list[Mark] = []
+    top = OVER
+    for one in sets:
+        for part in one.cell.parts:
+            symbol = part_symbol(part, look)
+            if symbol is not None:
+                marks += [placed(m, one.at(part.start_q), 0.0) for m in symbol.marks]
+                top = max(top, symbol.ascent + 0.06)
+    for i, one in enumerate(sets):
+        marks += rule(one, look, first=i == 0)
+        marks += bar_lines(one, look, first=i == 0)
+        marks += signature(one, look)
+        marks += simile(one, sets[i + 1] if i + 1 < len(sets) else None)
+    if any(one.cell.bar.simile == 2 for one in sets):
+        top = max(top, OVER + 0.1 + 0.5 * CAP)
+    over, top = rhythms(sets, top)
+    marks += over
+    words, top = over_words(sets, top, sets[-1].x1)
+    marks += words
+    bottom = look.rule + UNDER
+    if staffed:
+        staff, bottom = melody(row, sets, look, low, bottom)
+        marks += staff
+    count = max(one.cell.count for one in sets)
+    side, up, down = margin_marks(row, sets[0], count, look, margin)
+    marks += side
+    numbered = row.begins and any(len(one.cell.bar.words) > 1 for one in sets)
+    verses, bottom = under_words(sets, max(bottom, down) if numbered else bottom, row.begins)
+    marks += verses
+    return System(tuple(marks), max(top, up), max(bottom, down))
+
+
+def rule(one: Set, look: Look, first: bool) -> list[Mark]:
+    """The beat rule of a bar, a tick for each counted beat, slashes where beats are held, heads of ringing chords."""
+    y = look.rule
+    marks: list[Mark] = [Line(one.x0, y, one.x1, y, THIN)]
+    cell = one.cell
+    groups = set(cell.bar.meter.group_starts_q) if len(cell.bar.meter.groups) > 1 else {Fraction(0)}
+    beats = [t for t in ticks(cell.bar) if cell.start_q <= t < cell.end_q]
+    for t in beats:
+        if any(p.slot and p.slot.ring and p.start_q == t for p in cell.parts):
+            continue
+        if t in cell.slashes:
+            x = one.at(t) + 0.08
+            marks.append(Line(x - 0.12, y + 0.2, x + 0.12, y - 0.2, 0.1))
+        else:
+            longer = 1.0 if t in groups and not cell.bar.meter.compound else 0.75
+            marks.append(Line(one.at(t), y, one.at(t), y + TICK * longer * 1.2, THIN))
+    for part in cell.parts:
+        if part.slot is not None and part.start_q not in beats:
+            x = one.at(part.start_q)
+            marks.append(Line(x, y, x, y + TICK * 0.7, THIN))
+        if part.slot is not None and part.slot.ring:
+            x = one.at(part.start_q) + 0.2
+            marks.append(diamond(x, y))
+            marks.append(Arc(x + 0.3, y + 0.1, x + 1.05, y + 0.1, -0.14, -0.05))
+    return marks
+
+
+def bar_lines(one: Set, look: Look, first: bool) -> list[Mark]:
+    """The bar lines that belong to a bar: what opens it, and the line after it."""
+    y0, y1 = -OVER, look.rule + UNDER
+    middle = (y0 + y1) / 2
+    dots = (middle - 0.2, middle + 0.2)
+    marks: list[Mark] = []
+    if one.cell.repeat_starts:
+        x = one.x0 + (0.0 if first else THIN / 2)
+        marks.append(Line(x + THICK / 2, y0, x + THICK / 2, y1, THICK))
+        marks.append(Line(x + 0.27, y0, x + 0.27, y1, THIN))
+        marks += [Dot(x + 0.42, y, 0.065) for y in dots]
+    elif first and one.cell.opens:
+        marks.append(Line(one.x0, y0, one.x0, y1, THIN))
+    if not one.cell.closes:
+        return marks
+    x = one.x1
+    if one.cell.bar.times:
+        marks.append(Line(x - THICK / 2, y0, x - THICK / 2, y1, THICK))
+        marks.append(Line(x - 0.27, y0, x - 0.27, y1, THIN))
+        marks += [Dot(x - 0.42, y, 0.065) for y in dots]
+    elif one.cell.bar.line_after is BarLine.FINAL:
+        marks.append(Line(x - THICK / 2, y0, x - THICK / 2, y1, THICK))
+        marks.append(Line(x - 0.27, y0, x - 0.27, y1, THIN))
+    elif one.cell.bar.line_after is BarLine.DOUBLE:
+        marks += [Line(x - d, y0, x - d, y1, THIN) for d in (0.0, 0.14)]
+    else:
+        marks.append(Line(x, y0, x, y1, THIN))
+    return marks
+
+
+def signature(one: Set, look: Look) -> list[Mark]:
+    """The figures of a new meter, one over the other, between the heads of the chords and the rule."""
+    meter = one.cell.shown_meter
+    if meter is None:
+        return []
+    over, under = str(meter.count), str(meter.unit)
+    widths = [width(n, BOLD, SIGNATURE) for n in (over, under)]
+    space = max(widths)
+    x = one.x0 + (LEAD if one.cell.opens else 0.1) * 0.75
+    if one.cell.repeat_starts:
+        x += REPEAT
+    x = max(x, one.start - space - 0.34)
+    middle = (look.rule - OVER) / 2 - 0.04
+    half = CAP * SIGNATURE
+    return [
+        Text(x + (space - widths[0]) / 2, middle - 0.05, SIGNATURE, BOLD, over),
+        Text(x + (space - widths[1]) / 2, middle + 0.05 + half, SIGNATURE, BOLD, under),
+    ]
+
+
+def simile(one: Set, after: Set | None) -> list[Mark]:
+    """The sign for the bar before, or for two bars over the bar line between them."""
+    kind = one.cell.bar.simile
+    if kind not in (1, 2):
+        return []
+    paired = kind == 2 and after is not None and after.cell.bar.simile == 3
+    glyph, size = ("𝄏", 1.35) if kind == 2 else ("𝄎", 1.35)
+    wide = width(glyph, MUSIC, size)
+    tail = REPEAT if one.cell.bar.times and one.cell.closes else LEAD
+    middle = one.x1 if paired else (one.start + one.x1 - tail) / 2
+    marks: list[Mark] = [Text(middle - wide / 2, size / 2 - CAP / 2, size, MUSIC, glyph)]
+    if kind == 2:
+        number = run("2", 0.5, MEDIUM)
+        y = -OVER - 0.1
+        marks += [placed(m, middle - number.width / 2, y) for m in number.marks]
+    return marks
+
+
+def rhythms(sets: Sequence[Set], top: float) -> tuple[list[Mark], float]:
+    """Hits and kicks over the chords, each on a row of its own."""
+    marks: list[Mark] = []
+    for name in ("hits", "kicks"):
+        if not any(n == name for s in sets for n, _ in s.cell.rows):
+            continue
+        y = -top - 0.38
+        highest = y
+        before: float | None = None
+        for one in sets:
+            figures = dict(one.cell.rows).get(name, ())
+            if figures:
+                found = rhythm(figures, one.at, RHYTHM, name == "hits", before)
+                found = [placed(m, 0.0, y) for m in found]
+                highest = min(highest, *(box(m)[1] for m in found))
+                marks += found
+            before = last_head(figures, one.at, RHYTHM)
+        words, _ = label(name, 1.0)
+        marks += [placed(m, -0.25, y + 0.12) for m in words]
+        top = -highest + 0.1
+    return marks, top
+
+
+def over_words(sets: Sequence[Set], top: float, right: float) -> tuple[list[Mark], float]:
+    """Directions, free words, what a section changes, and over them the brackets of endings."""
+    shelf = _Shelf()
+    marks: list[Mark] = []
+    base = -top - 0.24
+
+    def put(one: Run, x: float) -> None:
+        x = max(min(x, right - one.width), 0.0)
+        row = shelf.put(x - 0.12, x + one.width + 0.3)
+        marks.extend(placed(m, x, base - row * WORDS_PITCH) for m in one.marks)
+
+    words = [(one, *found) for one in sets for found in bar_words(one)]
+    for one, rows, x, at_end in sorted(words, key=lambda w: not is_fermata(w[1])):
+        for part in rows:
+            put(part, one.x1 - part.width if at_end else x)
+    spans = brackets(sets)
+    if spans:
+        row = max(shelf.put(x0, x1) for x0, x1, *_ in spans)
+        y = base - row * WORDS_PITCH - 0.55
+        foot = base - max(0, row) * WORDS_PITCH + 0.06
+        for x0, x1, text, closes in spans:
+            marks.append(Line(x0, y, x1, y, THIN))
+            if text:
+                marks.append(Line(x0, y, x0, foot, THIN))
+                marks += [placed(m, x0 + 0.16, y + 0.52) for m in run(text, 0.5, MEDIUM).marks]
+            if closes:
+                marks.append(Line(x1, y, x1, foot, THIN))
+        top = max(top, -y + 0.05)
+    if any(shelf.taken):
+        top = max(top, -(base - (len(shelf.taken) - 1) * WORDS_PITCH) + WORDS * CAP + 0.1)
+    return marks, top
+
+
+def bar_words(one: Set) -> list[tuple[list[Run], float, bool]]:
+    """The words over a bar: rows of text, where they begin, and whether they end with the bar."""
+    found: list[tuple[list[Run], float, bool]] = []
+    cell = one.cell
+    if cell.dynamics or cell.changes:
+        runs = [run(cell.dynamics, WORDS + 0.04, ITALIC)] if cell.dynamics else []
+        runs = [Run(tuple(dark(m) for m in r.marks), r.width) for r in runs]
+        runs += [run(cell.changes, WORDS, MEDIUM)] if cell.changes else []
+        found.append(([joined(runs, 0.4)], one.x0, False))
+    if cell.shown_meter is not None and groups_words(cell.shown_meter):
+        found.append(([run(groups_words(cell.shown_meter), 0.46)], one.x0 + LEAD * 0.75, False))
+    if cell.told:
+        found.append(([run(f"×{cell.told}", WORDS, MEDIUM)], one.x1, True))
+    for text in cell.bar.texts:
+        inside = cell.start_q <= text.at_q < cell.end_q or (cell.closes and text.at_q >= cell.end_q)
+        if not inside:
+            continue
+        words, manner, at_end = direction_words(text, cell.meter_before, cell.bar.meter)
+        x = one.at(text.at_q) if text.at_q < cell.end_q else one.x1
+        if text.at_q == 0 and manner != "fermata":
+            x = one.x0 + (LEAD if manner == "words" else 0.0)
+        if manner == "sign":
+            found.append(([run(words, 0.85)], x, at_end))
+        elif manner == "fermata":
+            sign = run(words, 0.7)
+            chord = next((p for p in cell.parts if p.slot and p.start_q == text.at_q), None)
+            shift = (
+                width(chord.slot.chord.root.letter, BOLD) / 2
+                if chord and chord.slot and chord.slot.chord
+                else 0.3
+            )
+            found.append(([sign], x + shift - sign.width / 2, False))
+        elif manner == "jump":
+            found.append(([run(words, WORDS, MEDIUM)], x, at_end))
+        else:
+            rows = wrapped(words, WORDS, ITALIC, 26.0)
+            found.append(
+                ([run(r, WORDS, ITALIC) for r in reversed(rows)], x, text.at_q >= cell.bar.length_q)
+            )
+    return found
+
+
+def is_fermata(rows: Sequence[Run]) -> bool:
+    """Fermatas stand nearest to their chords."""
+    mark = rows[0].marks[0] if rows and rows[0].marks else None
+    return isinstance(mark, Text) and mark.text == "𝄐"
+
+
+def dark(mark: Mark) -> Mark:
+    """Dynamics are set bold and slanted; the outline makes them so."""
+    if isinstance(mark, Text):
+        return Text(mark.x, mark.y, mark.size, mark.face, mark.text, mark.soft, 0.025)
+    return mark
+
+
+def brackets(sets: Sequence[Set]) -> list[tuple[float, float, str, bool]]:
+    """Endings in this system: from, to, label, whether it closes with a hook."""
+    found: list[tuple[float, float, str, bool]] = []
+    going = False
+    for one in sets:
+        bracket = one.cell.bracket
+        if bracket is None:
+            going = False
+            continue
+        if going and not bracket.label:
+            x0, _, text, _ = found.pop()
+        else:
+            x0, text = one.x0 + 0.06, bracket.label
+        found.append((x0, one.x1 - (0.16 if bracket.ends else 0.0), text, bracket.closes))
+        going = not bracket.ends
+    return found
+
+
+def melody(
+    row: Row, sets: Sequence[Set], look: Look, low: bool, y: float
+) -> tuple[list[Mark], float]:
+    """The staff of a system under its rule, and where it ends."""
+    u = look.staff
+    right = sets[-1].x1
+    marks: list[Mark] = [Line(0.0, -k * u / 4, right, -k * u / 4, 0.028) for k in range(5)]
+    marks += [placed(m, 0.12, 0.0) for m in clef(low, row.key, u)[0]]
+    marks.append(Line(0.0, 0.0, 0.0, -u, 0.035))
+    before: float | None = None
+    for one in sets:
+        marks += staff_notes(one.cell.melody, one.at, row.key, low, u, before)
+        before = last_head(one.cell.melody, one.at, u)
+        if one.cell.closes:
+            marks.append(Line(one.x1, 0.0, one.x1, -u, 0.035))
+    boxes = [box(m) for m in marks]
+    top, bottom = min(b[1] for b in boxes), max(b[3] for b in boxes)
+    shift = y + 0.2 - top
+    return [placed(m, 0.0, shift) for m in marks], shift + bottom
+
+
+def under_words(sets: Sequence[Set], y: float, begins: bool) -> tuple[list[Mark], float]:
+    """The words of each verse under their bars."""
+    marks: list[Mark] = []
+    verses = max((len(s.cell.bar.words) for s in sets if s.cell.opens), default=0)
+    for verse in range(verses):
+        most = 0
+        for one in sets:
+            if one.cell.opens and verse < len(one.cell.bar.words):
+                x = one.start
+                rows = wrapped(
+                    typeset(one.cell.bar.words[verse]), VERSE, REGULAR, max(one.x1 - x - 0.2, 2.0)
+                )
+                for i, text in enumerate(rows):
+                    marks += [
+                        placed(m, x, y + VERSE_PITCH * (i + 0.95)) for m in run(text, VERSE).marks
+                    ]
+                most = max(most, len(rows))
+        if verses > 1 and begins:
+            number = run(f"{verse + 1}.", VERSE, soft=True)
+            right = sets[0].start - 0.3 if sets[0].start > 1.0 else -0.24
+            marks += [placed(m, right - number.width, y + VERSE_PITCH * 0.95) for m in number.marks]
+        y += VERSE_PITCH * most + 0.05
+    return marks, y + (0.1 if verses else 0.0)
+
+
+def margin_marks(
+    row: Row, first: Set, count: int, look: Look, margin: float
+) -> tuple[list[Mark], float, float]:
+    """Number of the first bar, times of a repeat, and the section's name in its box; how far they reach up and down."""
+    marks: list[Mark] = []
+    right = -0.24
+    number = first.cell.bar.number
+    base = look.rule + 0.1
+    up, down = OVER, look.rule + UNDER
+    if row.section:
+        marks, up, low = section_box(row.section, margin)
+        base = max(base, low + 0.1 + CAP * NUMBER)
+        down = max(down, base + 0.1)
+    if number and first.cell.opens:
+        one = run(str(number), NUMBER, soft=True)
+        marks += [placed(m, right - one.width, base) for m in one.marks]
+        right -= one.width + 0.22
+    if count:
+        one = run(f"×{count}", WORDS, MEDIUM)
+        marks += [placed(m, right - one.width, base) for m in one.marks]
+    return marks, up, down
+
+
+def section_box(name: str, margin: float) -> tuple[list[Mark], float, float]:
+    """A section's name in an open ruled box beside its first bar, long names in smaller rows; its top and bottom."""
+    inset = 0.2
+    room = margin - 0.32 - 2 * inset
+    size, rows = BOX, [name]
+    for size in (BOX, 0.54, 0.46):
+        rows = wrapped(name, size, BOLD, room)
+        if len(rows) <= (1 if size == BOX else 2):
+            break
+    wide = max(width(r, BOLD, size) for r in rows)
+    pitch = size * 1.15
+    height = (len(rows) - 1) * pitch + CAP * size
+    middle = -CAP / 2 - 0.02
+    low = middle + height / 2 if len(rows) == 1 else height + inset - OVER
+    right = -0.32
+    x0 = right - wide - 2 * inset
+    y0, y1 = low - height - inset, low + inset
+    marks: list[Mark] = [Shape(((x0, y0), (right, y0), (right, y1), (x0, y1)), 0.05)]
+    for i, text in enumerate(rows):
+        y = low - (len(rows) - 1 - i) * pitch
+        marks += [placed(m, x0 + inset, y) for m in run(text, size, BOLD).marks]
+    return marks, -y0 + 0.03, y1
+
+
+__all__ = ["draw"]

@@ -1,0 +1,211 @@
+"""The printed sheet: a chart as written becomes PDF, SVG or PNG, set by typst.
+
+Conventions: the sheet is laid out here, in points, by the widths of the faces that ship with the package, and drawn by
+`sheet.typ`. The same chart and options give the same bytes: there is no date in them, and fonts of the system serve
+only a chart with letters that the faces here do not have.
+"""
+
+from __future__ import annotations
+
+import json
+import zlib
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, Literal, cast
+
+from backing.chart.ast import Chart
+from backing.chart.transpose import transpose_chart
+from backing.ground.errors import OutputError
+from backing.ground.pitch import Interval
+from backing.output.files import MADE_BY, MARK, claim, whole
+from backing.output.sheet.cells import rows
+from backing.output.sheet.grips import blocks, chosen
+from backing.output.sheet.marks import (
+    BOLD,
+    FONTS,
+    REGULAR,
+    Arc,
+    Dot,
+    Line,
+    Mark,
+    Shape,
+    Text,
+    covered,
+)
+from backing.output.sheet.page import PAPERS, SIDE, pages
+from backing.output.sheet.words import form_words, title_words, typeset
+from backing.output.symbols import Spelling
+
+TEMPLATE = Path(__file__).parent / "sheet.typ"
+Kind = Literal["pdf", "svg", "png"]
+KINDS: dict[str, Kind] = {".pdf": "pdf", ".svg": "svg", ".png": "png"}
+PNG_PPI = 200.0
+# How far above the sound an instrument reads; common practice: B flat trumpet, E flat alto saxophone, horn in F.
+TRANSPOSING = {"Bb": Interval(1, 2), "Eb": Interval(5, 9), "F": Interval(4, 7)}
+
+
+def write(
+    chart: Chart,
+    path: Path,
+    *,
+    force: bool = False,
+    style: str = "",
+    tempo: tuple[Fraction, Fraction] | None = None,
+    paper: str = "a4",
+    signs: bool = False,
+    grips: bool = False,
+    transposing: str | None = None,
+) -> list[Path]:
+    """Write the sheet and return the paths; SVG and PNG of several pages become `NAME-1.png`, `NAME-2.png` ….
+
+    `style` and `tempo` (note value in quarters, beats a minute) are shown under the title in place of what the chart
+    says; `paper` is `a4` or `letter`; `signs` writes △ – ° ø; `grips` adds a diagram for every chord used;
+    `transposing` is a key of `TRANSPOSING`. Raises `OutputError`.
+    """
+    kind = KINDS.get(path.suffix.lower())
+    if kind is None:
+        raise OutputError(f"{path}: a sheet ends in .pdf, .svg or .png")
+    claim(path, force=force)
+    made = set_sheet(
+        chart, kind=kind, style=style, tempo=tempo, paper=paper, signs=signs, grips=grips,
+        transposing=transposing,
+    )  # fmt: skip
+    paths = [path]
+    if len(made) > 1:
+        paths = [path.with_stem(f"{path.stem}-{n}") for n in range(1, len(made) + 1)]
+    for target in paths:
+        claim(target, force=force)
+    for target, page in zip(paths, made, strict=True):
+        with whole(target, force=force) as beside:
+            beside.write_bytes(page)
+    return paths
+
+
+def set_sheet(
+    chart: Chart,
+    *,
+    kind: Kind = "pdf",
+    style: str = "",
+    tempo: tuple[Fraction, Fraction] | None = None,
+    paper: str = "a4",
+    signs: bool = False,
+    grips: bool = False,
+    transposing: str | None = None,
+) -> list[bytes]:
+    """The sheet as bytes, one item a page (a PDF is one item whatever its pages). Options as for `write`."""
+    import typst
+
+    laid = layout(
+        chart,
+        style=style,
+        tempo=tempo,
+        paper=paper,
+        signs=signs,
+        grips=grips,
+        transposing=transposing,
+    )
+    wide, high = PAPERS[paper]
+    data = {
+        "title": title_of(chart),
+        "author": chart.header.by,
+        "keywords": [MARK],
+        "width": wide,
+        "height": high,
+        "pages": [[plain(mark) for mark in page] for page in laid],
+    }
+    texts = [m.text for page in laid for m in page if isinstance(m, Text)]
+    result = cast(
+        "bytes | list[bytes]",
+        typst.compile(
+            str(TEMPLATE),
+            format=kind,
+            ppi=PNG_PPI,
+            font_paths=[str(FONTS)],
+            ignore_system_fonts=covered(texts),
+            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
+        ),
+    )
+    made = list(result) if isinstance(result, list) else [result]
+    return [marked(page, kind, data["title"]) for page in made]
+
+
+def layout(
+    chart: Chart,
+    *,
+    style: str = "",
+    tempo: tuple[Fraction, Fraction] | None = None,
+    paper: str = "a4",
+    signs: bool = False,
+    grips: bool = False,
+    transposing: str | None = None,
+) -> list[list[Mark]]:
+    """Everything on each page with its place, in points. Raises `OutputError` for unknown paper or instrument."""
+    if paper not in PAPERS:
+        raise OutputError(f"paper {paper!r} is unknown; there are {' and '.join(PAPERS)}")
+    if transposing is not None and transposing not in TRANSPOSING:
+        raise OutputError(
+            f"{transposing!r} is no transposing instrument; write {', '.join(TRANSPOSING)}"
+        )
+    if transposing is not None:
+        chart = transpose_chart(chart, TRANSPOSING[transposing])
+    lines: list[tuple[str, float, int, bool]] = [(typeset(title_of(chart)), 22.0, BOLD, False)]
+    if chart.header.by:
+        lines.append((typeset(chart.header.by), 10.5, REGULAR, False))
+    words = title_words(chart, style, tempo, transposing)
+    if words:
+        lines.append((words, 10.5, REGULAR, False))
+    form = form_words(chart)
+    if form:
+        lines.append((form, 10.5, REGULAR, True))
+    if chart.header.notes:
+        lines.append((typeset(chart.header.notes), 10.5, REGULAR, False))
+    room = PAPERS[paper][0] - 2 * SIDE
+    spelling = Spelling(signs, chart.header.german)
+    diagrams = blocks(chosen(chart), room, spelling) if grips else []
+    return pages(rows(chart), lines, typeset(title_of(chart)), paper, spelling, diagrams)
+
+
+def title_of(chart: Chart) -> str:
+    """The title, or a word in its place."""
+    return chart.header.title or "Untitled"
+
+
+def plain(mark: Mark) -> list[Any]:
+    """A mark as a short list of figures for the template, to a hundredth of a point."""
+    if isinstance(mark, Text):
+        return [
+            "t", round(mark.x, 2), round(mark.y, 2), round(mark.size, 2), mark.face, mark.text,
+            int(mark.soft), round(mark.stroke, 2),
+        ]  # fmt: skip
+    if isinstance(mark, Line):
+        figures = (mark.x1, mark.y1, mark.x2, mark.y2, mark.width)
+        return ["l", *(round(v, 2) for v in figures), 0 if mark.butt else 1]
+    if isinstance(mark, Shape):
+        return ["p", round(mark.width, 2), [[round(x, 2), round(y, 2)] for x, y in mark.points]]
+    if isinstance(mark, Dot):
+        return ["c", *(round(v, 2) for v in (mark.x, mark.y, mark.radius, mark.width))]
+    assert isinstance(mark, Arc)
+    curve = (mark.x1, mark.y1, mark.x2, mark.y2, mark.bend, mark.thick)
+    return ["a", *(round(v, 3) for v in curve)]
+
+
+def marked(page: bytes, kind: Kind, title: Any) -> bytes:
+    """The page with the mark by which this program knows its own files (a PDF has it in its keywords)."""
+    if kind == "svg":
+        return page + f"\n<!-- {MARK} -->\n".encode()
+    if kind == "png":
+        page = png_text(page, "Software", MADE_BY)
+        page = png_text(page, "Comment", MARK)
+        return png_text(page, "Title", str(title))
+    return page
+
+
+def png_text(page: bytes, key: str, value: str) -> bytes:
+    """A PNG with an iTXt chunk after its header (PNG specification, third edition, 11.3.3.4)."""
+    body = b"iTXt" + key.encode("latin-1") + b"\0\0\0\0\0" + value.encode("utf-8")
+    chunk = (len(body) - 4).to_bytes(4, "big") + body + zlib.crc32(body).to_bytes(4, "big")
+    header_end = 8 + 25  # signature and IHDR
+    return page[:header_end] + chunk + page[header_end:]
+
+
+__all__ = ["TRANSPOSING", "layout", "set_sheet", "write"]

@@ -1,0 +1,1 @@
+"""A performance as sound: played, mixed, levelled, and written in every format of sound."""

@@ -1,0 +1,289 @@
+"""Players to stems and stems to a mix: one linear path a player, a sum, and one gain.
+
+A player's path is a high-pass below the lowest fundamental of the instrument, level, pan, and a share of its middle
+for the room. Everything is linear and meets in a plain sum, so the stems add up to the mix. Where a section changes a
+player's instrument or place, its dry sound fades over from the old path to the new one within ten milliseconds, and
+what the old one left in the room rings on.
+
+Conventions: float32 in blocks of `BLOCK` frames at 44.1 kHz; filters work by overlap-add in the frequency domain.
+Instruments that reach down to the lowest audible tones need no high-pass; the room has its own.
+Sources: second-order Butterworth high-pass through the bilinear transform, and constant-power panning with unity gain
+in the middle (common practice).
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Generator, Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from functools import lru_cache
+from itertools import compress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from backing.output.sound import balance, room
+from backing.output.sound.balance import trim_db
+from backing.output.sound.synth import BLOCK, RATE, VOICES, player_blocks
+from backing.performance.model import PerformedPlayer, Voice
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from backing.output.sound.synth import Sound
+
+    Spectra = NDArray[np.complex64]  # (rows, bins), two rows for left and right
+
+OVERHANG = 24_576  # frames that a filter may ring beyond its block
+SPAN = BLOCK + OVERHANG  # frames of one transform: 98,304 = 2**15 * 3
+LOWEST_CUT_HZ = 25.0
+_CHANGE_FRAMES = 441
+MOST_THREADS = 4  # each has buffers of its own
+
+
+class _Part(NamedTuple):
+    """What a player adds to a block: sound as it is, and the transform of what was filtered; and the same for the room."""
+
+    plain: Sound | None
+    filtered: Spectra | None
+    sent: NDArray[np.float32] | None  # (1, frames)
+    heard: Spectra | None  # (1, bins)
+
+
+def gains(role: str, voice: Voice) -> tuple[float, float, float]:
+    """Left and right gain of a voice (level, trim, constant power over the width), and what its middle sends."""
+    gain = 10 ** ((voice.level_db + trim_db(role, voice.instrument)) / 20)
+    angle = (max(-1.0, min(1.0, voice.pan)) + 1) * math.pi / 4
+    wide = gain * math.sqrt(2)
+    return wide * math.cos(angle), wide * math.sin(angle), gain * max(0.0, voice.room) / 2
+
+
+@lru_cache(maxsize=1)
+def _room() -> Spectra:
+    import numpy as np
+
+    return np.fft.rfft(room.response().T, SPAN).astype(np.complex64)
+
+
+@lru_cache(maxsize=32)
+def _high_pass(cut_hz: float) -> NDArray[np.complex64]:
+    """Second-order Butterworth on the frequencies of the transform."""
+    import numpy as np
+
+    warped = math.tan(math.pi * cut_hz / RATE)
+    scale = 1 / (1 + math.sqrt(2) * warped + warped**2)
+    a1, a2 = 2 * (warped**2 - 1) * scale, (1 - math.sqrt(2) * warped + warped**2) * scale
+    z = np.exp(-2j * np.pi * np.arange(SPAN // 2 + 1) / SPAN)
+    response = scale * (1 - 2 * z + z * z) / (1 + a1 * z + a2 * z * z)
+    return np.asarray(response, np.complex64)
+
+
+def _spectrum(sound: NDArray[np.float32]) -> Spectra:
+    """The transform of rows of up to `BLOCK` frames."""
+    import numpy as np
+
+    return np.fft.rfft(sound, SPAN).astype(np.complex64, copy=False)
+
+
+def tracks(
+    players: Sequence[PerformedPlayer],
+    soundfont: Path,
+    total: int,
+    *,
+    apart: bool,
+    a4: float = 440.0,
+    anchors: Sequence[int] = (),
+) -> Generator[list[Sound | None], None, None]:
+    """The band in blocks of `BLOCK` frames, `total` frames in all: with `apart` a stem a player, else their sum alone.
+
+    None stands for a silent block. Players are rendered and filtered in threads, a block ahead of the sum.
+    """
+    strips: list[Generator[Any, None, None]] = [
+        _parts(p, _microphones(p, soundfont, total, a4, anchors)) for p in players
+    ]
+    if apart:
+        strips = [_stem(parts) for parts in strips]
+    desk = _Desk()
+    pool = ThreadPoolExecutor(min(MOST_THREADS, os.cpu_count() or 2))
+    ahead = [pool.submit(next, strip, None) for strip in strips]
+    try:
+        for at in range(0, total, BLOCK):
+            count = min(BLOCK, total - at)
+            parts: list[Any] = []
+            for i, strip in enumerate(strips):
+                parts.append(ahead[i].result())
+                ahead[i] = pool.submit(next, strip, None)
+            whole = parts if apart else [desk.sum(parts)]
+            yield [None if w is None else w[:count] for w in whole]
+    finally:
+        pool.shutdown(cancel_futures=True)
+        for strip in strips:
+            strip.close()
+
+
+def _microphones(
+    player: PerformedPlayer, soundfont: Path, total: int, a4: float, anchors: Sequence[int]
+) -> Generator[Sound, None, None]:
+    """A player's dry sound; the hats and rides of a kit through a microphone of their own."""
+    import numpy as np
+
+    kit = player.voices[0].instrument
+    close_db = balance.close_db(kit)
+    groups = [(player, VOICES)]
+    if close_db:
+        near = [n.pitch in balance.CLOSE_KEYS for n in player.notes]
+        groups = [
+            (player._replace(notes=tuple(compress(player.notes, chosen))), voices)
+            for chosen, voices in (
+                ((not n for n in near), VOICES),
+                (near, balance.close_voices(kit)),
+            )
+        ]
+    sources = [
+        player_blocks(g, soundfont, total, a4=a4, anchors=anchors, voices=voices)
+        for g, voices in groups
+    ]
+    closer = np.float32(10 ** (close_db / 20))
+    try:
+        for blocks in zip(*sources, strict=True):
+            if len(blocks) == 2:
+                yield blocks[0] + blocks[1] * closer
+            else:
+                yield blocks[0]
+    finally:
+        for source in sources:
+            source.close()
+
+
+def _parts(
+    player: PerformedPlayer, dry: Generator[Sound, None, None]
+) -> Generator[_Part, None, None]:
+    """What a player adds to block after block."""
+    try:
+        for number, block in enumerate(dry):
+            yield _part(player, block, number * BLOCK)
+    finally:
+        dry.close()
+
+
+def _stem(parts: Generator[_Part, None, None]) -> Generator[Sound | None, None, None]:
+    """A player alone, block after block."""
+    desk = _Desk()
+    try:
+        for part in parts:
+            yield desk.sum([part])
+    finally:
+        parts.close()
+
+
+def _part(player: PerformedPlayer, block: Sound, at: int) -> _Part:
+    import numpy as np
+
+    if not block.any():
+        return _Part(None, None, None, None)
+    plain: Sound | None = None
+    filtered: Spectra | None = None
+    sent: NDArray[np.float32] | None = None
+    heard: Spectra | None = None
+    for voice, weight in _voices(player, at, len(block)):
+        sound = block if weight is None else block * weight[:, None]
+        left, right, share = gains(player.role, voice)
+        if voice.instrument.cut_hz < LOWEST_CUT_HZ:
+            placed = np.empty_like(sound)
+            np.multiply(sound[:, 0], np.float32(left), out=placed[:, 0])
+            np.multiply(sound[:, 1], np.float32(right), out=placed[:, 1])
+            plain = _total((plain, placed))
+            if share > 0:
+                middle = (sound[:, 0] + sound[:, 1]) * np.float32(share)
+                sent = _total((sent, middle[None]))
+            continue
+        sides = sound.T
+        spectrum = _spectrum(sides[:1] if np.array_equal(sides[0], sides[1]) else sides)
+        if share > 0:
+            heard = _total((heard, (spectrum[:1] + spectrum[-1:]) * np.float32(share)))
+        cut = _high_pass(voice.instrument.cut_hz)
+        both = np.empty((2, SPAN // 2 + 1), np.complex64)
+        np.multiply(spectrum[0], cut * np.float32(left), out=both[0])
+        np.multiply(spectrum[-1], cut * np.float32(right), out=both[1])
+        filtered = _total((filtered, both))
+    return _Part(plain, filtered, sent, heard)
+
+
+def _path(voice: Voice) -> tuple[float, float, float, float]:
+    return voice.instrument.cut_hz, voice.level_db, voice.pan, voice.room
+
+
+def _voices(
+    player: PerformedPlayer, at: int, count: int
+) -> Iterator[tuple[Voice, NDArray[np.float32] | None]]:
+    """The voices that sound in a block, each with its weight a frame (None for all of it)."""
+    import numpy as np
+
+    changes: list[tuple[int, Voice]] = [(-_CHANGE_FRAMES, player.voices[0])]
+    for voice in player.voices[1:]:
+        if _path(voice) != _path(changes[-1][1]):
+            changes.append((round(voice.at_s * RATE), voice))
+    for i, (start, voice) in enumerate(changes):
+        end = changes[i + 1][0] if i + 1 < len(changes) else None
+        if start >= at + count or (end is not None and end + _CHANGE_FRAMES <= at):
+            continue
+        begins = start + _CHANGE_FRAMES > at and i > 0
+        ends = end is not None and end < at + count
+        if not begins and not ends:
+            yield voice, None
+            continue
+        frames = np.arange(at, at + count, dtype=np.float32)
+        weight = np.ones(count, np.float32)
+        if begins:
+            weight *= np.clip((frames - start) / _CHANGE_FRAMES, 0, 1)
+        if end is not None and ends:
+            weight *= 1 - np.clip((frames - end) / _CHANGE_FRAMES, 0, 1)
+        yield voice, weight
+
+
+class _Desk:
+    """Adds up blocks: what a filter or the room rings beyond the end of a block is added to the next."""
+
+    __slots__ = ("_rest",)
+
+    def __init__(self) -> None:
+        self._rest: Sound | None = None
+
+    def sum(self, parts: Iterable[_Part]) -> Sound | None:
+        """The next `BLOCK` frames, None where they are silent; of a last block that is shorter, its frames count."""
+        import numpy as np
+
+        chosen = list(parts)
+        plain = _total(p.plain for p in chosen)
+        spectra = _total(p.filtered for p in chosen)
+        sent = _total(p.sent for p in chosen)
+        heard = _total((None if sent is None else _spectrum(sent), *(p.heard for p in chosen)))
+        if heard is not None:
+            spectra = _total((heard * _room(), spectra))
+        rest = self._rest
+        if spectra is None:
+            self._rest = None
+            if rest is None:
+                return plain
+            out = np.zeros((BLOCK, 2), np.float32)
+        else:
+            sound = np.fft.irfft(spectra, SPAN).T
+            self._rest = sound[BLOCK:].astype(np.float32)
+            out = sound[:BLOCK].astype(np.float32, "C")
+        if rest is not None:
+            out[:OVERHANG] += rest
+        if plain is not None:
+            out[: len(plain)] += plain
+        return out
+
+
+def _total(items: Iterable[NDArray[Any] | None]) -> NDArray[Any] | None:
+    """The sum of what is there, kept in the first of them."""
+    total: NDArray[Any] | None = None
+    for item in items:
+        if total is None:
+            total = item
+        elif item is not None:
+            total += item
+    return total

@@ -1,0 +1,1 @@
+"""Notes in seconds: swung, humanised, joined into practice tracks, and told in words."""

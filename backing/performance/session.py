@@ -1,0 +1,228 @@
+"""Several performances one after the other as one: what a practice track is made of.
+
+Conventions: every pass keeps its own count-in, which begins where the pass before ends; its last chord rings into it.
+Places of a pass are moved by a whole number of microseconds a quarter along the joined tempo map, so that a pass
+starts exactly where the lengths before it add up to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from itertools import pairwise
+
+from backing.band.model import Arrangement
+from backing.ground.timebase import TempoMap, TempoStep
+from backing.performance.model import (
+    RING_S,
+    Marker,
+    Performance,
+    PerformedNote,
+    PerformedPlayer,
+    Voice,
+)
+from backing.timeline.model import Timeline
+
+ZERO = Fraction(0)
+EARLY_Q = 0.12  # a note is human at most so far ahead of its place, and any push is further
+EARLY_S = 0.05
+
+
+def joined(passes: Sequence[Performance], labels: Sequence[str]) -> Performance:
+    """One performance of all passes, with a marker for each.
+
+    The arrangement of the result holds the bars, chords and sections of every pass; its players' notes are those of
+    the performance. Raises ValueError for no pass.
+    """
+    if not passes:
+        raise ValueError("there is nothing to join")
+    bases = _bases(passes)
+    tempo = _tempo(passes, bases)
+    shifts = [
+        float(tempo.exact_s(base - p.arrangement.count_in_q))
+        for p, base in zip(passes, bases, strict=True)
+    ]
+    roles = list(dict.fromkeys(player.role for p in passes for player in p.players))
+    placed = list(zip(passes, bases, shifts, strict=True))
+    players = tuple(_player(role, placed) for role in roles)
+    first, last = passes[0], passes[-1]
+    ring_s = 0.0 if last.fade_s is None else RING_S  # a pass does not fade
+    return Performance(
+        _arrangement(passes, bases),
+        tempo,
+        players,
+        _markers(placed, labels),
+        first.count_in_s,
+        round(shifts[-1] + last.duration_s + ring_s, 6),
+        None,
+        tuple(shifts),
+    )
+
+
+def _bases(passes: Sequence[Performance]) -> list[Fraction]:
+    """Where the first bar of each pass lies, in quarters from the first bar of the first."""
+    bases = [ZERO]
+    for before, after in pairwise(passes):
+        bases.append(
+            bases[-1] + before.arrangement.timeline.length_q + after.arrangement.count_in_q
+        )
+    return bases
+
+
+def _tempo(passes: Sequence[Performance], bases: Sequence[Fraction]) -> TempoMap:
+    steps: list[TempoStep] = []
+    for p, base in zip(passes, bases, strict=True):
+        begins = -p.arrangement.count_in_q
+        steps.append(TempoStep(base + begins, p.tempo.us_at(begins)))
+        steps.extend(TempoStep(base + s.at_q, s.us) for s in p.tempo.steps if s.at_q > begins)
+    return TempoMap(steps, zero_q=-passes[0].arrangement.count_in_q)
+
+
+def _player(role: str, placed: Sequence[tuple[Performance, Fraction, float]]) -> PerformedPlayer:
+    voices: list[Voice] = []
+    notes: list[PerformedNote] = []
+    for performance, base, shift in placed:
+        along = float(base)
+        for player in performance.players:
+            if player.role != role:
+                continue
+            voices.extend(
+                v._replace(at_s=round(v.at_s + shift, 6), at_q=v.at_q + base) for v in player.voices
+            )
+            notes.extend(
+                PerformedNote(
+                    round(n.onset_s + shift, 6),
+                    round(n.release_s + shift, 6),
+                    round(n.start_q + along, 6),
+                    round(n.end_q + along, 6),
+                    n.pitch,
+                    n.velocity,
+                )
+                for n in player.notes
+            )
+    return PerformedPlayer(role, tuple(voices), tuple(notes))
+
+
+def _markers(
+    placed: Sequence[tuple[Performance, Fraction, float]], labels: Sequence[str]
+) -> tuple[Marker, ...]:
+    found: list[Marker] = []
+    for (performance, base, shift), label in zip(placed, labels, strict=True):
+        found.append(Marker(round(shift, 6), base - performance.arrangement.count_in_q, label))
+        found.extend(
+            Marker(round(m.at_s + shift, 6), m.at_q + base, m.text)
+            for m in performance.markers
+            if m.at_q >= 0 and len(performance.arrangement.timeline.sections) > 1
+        )
+    return tuple(found)
+
+
+def _arrangement(passes: Sequence[Performance], bases: Sequence[Fraction]) -> Arrangement:
+    first = passes[0].arrangement
+    timeline = first.timeline
+    silent: set[int] = set()
+    parts: list[Timeline] = []
+    bars = sections = 0
+    for p, base in zip(passes, bases, strict=True):
+        own = p.arrangement.timeline
+        silent.update(i + bars for i in p.arrangement.silent)
+        parts.append(_moved(own, base, bars, sections))
+        bars += len(own.bars)
+        sections += len(own.sections)
+    return first._replace(
+        timeline=timeline._replace(
+            bars=tuple(b for t in parts for b in t.bars),
+            chords=tuple(c for t in parts for c in t.chords),
+            sections=tuple(s for t in parts for s in t.sections),
+            melody=tuple(m for t in parts for m in t.melody),
+            hits=tuple(h for t in parts for h in t.hits),
+            rhythms=tuple(r for t in parts for r in t.rhythms),
+            tempo=tuple(s for t in parts for s in t.tempo),
+        ),
+        players=(),
+        silent=frozenset(silent),
+    )
+
+
+def _moved(timeline: Timeline, base: Fraction, bars: int, sections: int) -> Timeline:
+    """A timeline `base` quarters later, counting on from so many bars and sections."""
+    return timeline._replace(
+        bars=tuple(
+            b._replace(
+                index=b.index + bars,
+                section_index=b.section_index + sections,
+                start_q=b.start_q + base,
+                end_q=b.end_q + base,
+            )
+            for b in timeline.bars
+        ),
+        chords=tuple(
+            c._replace(bar=c.bar + bars, start_q=c.start_q + base, end_q=c.end_q + base)
+            for c in timeline.chords
+        ),
+        sections=tuple(
+            s._replace(first=s.first + bars, last=s.last + bars) for s in timeline.sections
+        ),
+        melody=tuple(
+            m._replace(start_q=m.start_q + base, end_q=m.end_q + base) for m in timeline.melody
+        ),
+        hits=tuple(
+            h._replace(start_q=h.start_q + base, end_q=h.end_q + base) for h in timeline.hits
+        ),
+        rhythms=tuple(
+            r._replace(start_q=r.start_q + base, end_q=r.end_q + base) for r in timeline.rhythms
+        ),
+        tempo=tuple(TempoStep(s.at_q + base, s.us) for s in timeline.tempo),
+    )
+
+
+def looped(thrice: Performance, single: Timeline) -> Performance:
+    """One round of a form that was played three times: the middle one, whose end leads into its own start.
+
+    `thrice` plays `single` three times running. What sounds ahead of the round's start (a push, an early stroke) is
+    heard at its end instead; a count-in, if there is one, is kept before it.
+    """
+    length = single.length_q
+    arrangement = thrice.arrangement
+    tempo = TempoMap(single.tempo, zero_q=-arrangement.count_in_q)
+    counted = thrice.count_in_s
+    turn_s = float(tempo.exact_s(length)) - counted
+    start, end = float(length) - EARLY_Q, 2 * float(length) - EARLY_Q
+    players = []
+    for player in thrice.players:
+        before = [
+            n for n in player.notes if n.onset_s < counted - EARLY_S and player.role == "click"
+        ]
+        round_ = [
+            _turned(n, turn_s, float(length), counted)
+            for n in player.notes
+            if start <= n.start_q < end
+        ]
+        notes = (*before, *sorted(round_, key=lambda n: (n.onset_s, n.pitch)))
+        voices = [v for v in player.voices if v.at_q < length]
+        players.append(PerformedPlayer(player.role, tuple(voices), notes))
+    markers = [m for m in thrice.markers if m.at_q < length]
+    bars = frozenset(i for i in arrangement.silent if i <= len(single.bars))
+    return Performance(
+        arrangement._replace(timeline=single, players=(), silent=bars),
+        tempo,
+        tuple(players),
+        tuple(markers),
+        counted,
+        round(counted + turn_s + RING_S, 6),
+        None,
+    )
+
+
+def _turned(note: PerformedNote, turn_s: float, turn_q: float, counted_s: float) -> PerformedNote:
+    """A note of the second round where it sounds in the first, or at the end of it when it comes before the start."""
+    late = turn_s if note.onset_s - turn_s < counted_s else 0.0
+    late_q = turn_q if late else 0.0
+    return PerformedNote(
+        round(note.onset_s - turn_s + late, 6),
+        round(note.release_s - turn_s + late, 6),
+        round(note.start_q - turn_q + late_q, 6),
+        round(note.end_q - turn_q + late_q, 6),
+        note.pitch,
+        note.velocity,
+    )

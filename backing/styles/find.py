@@ -1,0 +1,51 @@
+"""Styles by name.
+
+Loading one style parses its own file (and those it is like) and no other.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from backing.ground.errors import RequestError
+from backing.ground.source import nearest
+from backing.styles import shelf
+from backing.styles.load import load
+from backing.styles.model import Style
+
+
+def find(name: str) -> Style:
+    """A style by name, or by path where it ends in `.toml`.
+
+    Raises `RequestError` for a name that no folder has, `StyleError` for a file with mistakes, `OutputError` for a
+    file that cannot be read.
+    """
+    if shelf.is_path(name):
+        return load(Path(name))
+    path = shelf.path_of(name)
+    if path is None:
+        near = nearest(name, [p.stem.replace("-", " ") for p in shelf.paths()])
+        hint = f"did you mean '{near}'?" if near else "`backing styles` lists them"
+        raise RequestError(f"there is no style '{name}'; {hint}")
+    return load(path)
+
+
+def styles() -> tuple[Style, ...]:
+    """Every style that can be named, by meter, then subdivision, then name."""
+    return tuple(sorted((load(path) for path in shelf.paths()), key=order))
+
+
+def names() -> tuple[str, ...]:
+    """The names of `styles()`, in its order."""
+    return tuple(style.name for style in styles())
+
+
+def order(style: Style) -> tuple[object, ...]:
+    """Where a style stands in lists: the usual meters first, then by subdivision, straight before swung."""
+    meter = style.meters[0]
+    usual = ("4/4", "2/4", "2/2", "3/4", "6/8", "9/8", "12/8")
+    odd = meter.counted_in_eighths or meter.name not in usual
+    place = (meter.unit, meter.count) if odd else (usual.index(meter.name), 0)
+    ratio = style.feel.ratio
+    feel = 0 if style.feel.straight else 2 if ratio == 2 else 1
+    return (odd, place, meter.groups, -style.grid_q, feel, style.name.lower())

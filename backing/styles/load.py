@@ -1,0 +1,219 @@
+"""A style file, read and checked.
+
+Conventions: a style file is TOML; loading it runs no code and reads no other file but those it is `like`. Every
+mistake found is reported with its place; a key that is not known is a mistake.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from fractions import Fraction
+from pathlib import Path
+
+from backing.ground.errors import OutputError, StyleError
+from backing.ground.instruments import ROLES
+from backing.ground.source import Diagnostic, Source, Span, nearest
+from backing.ground.timebase import EIGHTH, SHUFFLE, SIXTEENTH, STRAIGHT, Feel, Meter
+from backing.styles import shelf
+from backing.styles.faults import Faults, Table, meter_of
+from backing.styles.model import Style
+from backing.styles.parts import ROLES_OF_STYLES, read_part
+
+KEYS = (
+    "name", "about", "source", "like", "without", "meters", "tempo", "feel", "grid", "colour", "repeats", "clave",
+)  # fmt: skip
+GRIDS = {"eighths": EIGHTH, "sixteenths": SIXTEENTH, "triplets": Fraction(1, 3)}
+CLAVES = ("2-3", "3-2")
+FEELS = "straight, swing, swing 16, shuffle, swing 3:2, swing 16 3:2"
+DEEPEST = 5  # styles that a style may be like, one after the other
+
+
+def load(path: Path) -> Style:
+    """The style in a file. Raises `StyleError` with every mistake, `OutputError` when it cannot be read."""
+    return load_text(text_of(path), str(path))
+
+
+def load_text(text: str, name: str) -> Style:
+    """The style in a text; `name` is the file's, for messages and for a style that does not say its own."""
+    style, found = _read(text, name, 0)
+    if found or style is None:
+        raise StyleError(found)
+    return style
+
+
+def check(path: Path) -> tuple[Diagnostic, ...]:
+    """Every mistake in a style file, in the order of the text. Raises `OutputError` when it cannot be read."""
+    return _read(text_of(path), str(path), 0)[1]
+
+
+def text_of(path: Path) -> str:
+    """The text of a style file. Raises `OutputError`."""
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except OSError as wrong:
+        raise OutputError(
+            f"{path}: the style file cannot be read ({wrong.strerror or wrong})"
+        ) from wrong
+    except UnicodeDecodeError as wrong:
+        raise OutputError(f"{path}: the style file is not UTF-8 text") from wrong
+
+
+def _read(text: str, name: str, depth: int) -> tuple[Style | None, tuple[Diagnostic, ...]]:
+    source = Source(name, text.replace("\r\n", "\n"))
+    try:
+        data = tomllib.loads(source.text)
+    except tomllib.TOMLDecodeError as wrong:
+        return None, (_not_toml(source, str(wrong)),)
+    faults = Faults(source)
+    base = _base(data, faults, depth)
+    style = _style(Table(data, (), faults), name, base)
+    return style, faults.found
+
+
+def _not_toml(source: Source, message: str) -> Diagnostic:
+    found = re.search(r"line (\d+), column (\d+)", message)
+    at = len(source.text.rstrip())
+    if found:
+        lines = source.text.split("\n")
+        at = sum(len(line) + 1 for line in lines[: int(found[1]) - 1]) + int(found[2]) - 1
+    what = re.sub(r"\s*\(at .*\)$", "", message)
+    hint = "text stands in double quotes, one 'key = value' a line; styles/_template.toml shows each key"
+    return Diagnostic("S101", f"this is not TOML: {what.lower()}", hint, Span(at, at + 1), source)
+
+
+def _base(data: dict[str, object], faults: Faults, depth: int) -> Style | None:
+    """The style that this one is like."""
+    like = data.get("like")
+    if not isinstance(like, str):
+        return None
+    path = Path(faults.source.name).parent / like if shelf.is_path(like) else shelf.path_of(like)
+    if path is None or not path.is_file():
+        names = [p.stem.replace("-", " ") for p in shelf.paths()]
+        near = nearest(like, names)
+        hint = f"did you mean '{near}'?" if near else "`backing styles` lists the styles"
+        faults.add("S107", ("like",), f"there is no style '{like}'", hint)
+        return None
+    if depth >= DEEPEST:
+        faults.add(
+            "S107",
+            ("like",),
+            f"more than {DEEPEST} styles are like one another in a row",
+            "name a style that stands by itself",
+        )
+        return None
+    style, found = _read(text_of(path), str(path), depth + 1)
+    if found:
+        faults.add(
+            "S107",
+            ("like",),
+            f"'{like}' has mistakes of its own: {found[0].headline()}",
+            f"mend {path} first",
+        )
+        return None
+    return style
+
+
+def _style(table: Table, file: str, base: Style | None) -> Style | None:
+    """The style of a table, over `base`; None when something that every style must say is missing or wrong."""
+    roles = [r for r in ROLES if r in ROLES_OF_STYLES]
+    table.only((*KEYS, *roles))
+    name = table.text("name", Path(file).stem.replace("-", " "))
+    if "name" in table.data and shelf.is_path(file) and shelf.file_name(name) != Path(file).name:
+        table.fault("S104", "name", f"'{name}' does not fit the file's name", _right_name(file))
+    about = table.text("about", base.about if base else None)
+    source = table.text("source", base.source if base else None)
+    meters = _meters(table, base)
+    low, usual, high = _tempo(table, base)
+    feel = _feel(table, base)
+    grid = table.choice("grid", tuple(GRIDS), None)
+    if "like" not in table.data or base:
+        for key in ("about", "source", "meters", "tempo"):
+            if key not in table.data and base is None:
+                table.missing(key)
+    style = Style(
+        name=name,
+        about=about,
+        source=source,
+        meters=meters,
+        low_bpm=low,
+        usual_bpm=usual,
+        high_bpm=high,
+        feel=feel,
+        grid_q=GRIDS[grid] if grid else base.grid_q if base else EIGHTH,
+        colour=table.flag("colour", base.colour if base else False),
+        repeats=table.flag("repeats", base.repeats if base else False),
+        clave=table.choice("clave", CLAVES, base.clave if base else None),
+        parts=(),
+    )
+    without = table.words("without", tuple(roles))
+    parts = []
+    for role in roles:
+        inherited = base.part(role) if base and role not in without else None
+        if role in table.data:
+            part = read_part(table.table(role), role, style, inherited)
+        else:
+            part = inherited
+        if part is not None:
+            parts.append(part)
+    if not parts and not table.faults.found:
+        table.fault("S102", None, "this style has no players", "add a table such as [drums]")
+    return style._replace(parts=tuple(parts))
+
+
+def _right_name(file: str) -> str:
+    return f'write name = "{Path(file).stem.replace("-", " ")}", or rename the file'
+
+
+def _meters(table: Table, base: Style | None) -> tuple[Meter, ...]:
+    written = table.list_of_text("meters")
+    meters = []
+    for i, text in enumerate(written or ()):
+        meter = meter_of(text)
+        if meter is None:
+            table.faults.add(
+                "S105", ("meters", i), f"'{text}' is no meter", 'write "4/4" or "7/8 (2+2+3)"'
+            )
+        else:
+            meters.append(meter)
+    return tuple(meters) or (base.meters if base else (Meter.of(4, 4),))
+
+
+def _tempo(table: Table, base: Style | None) -> tuple[float, float, float]:
+    old = (base.low_bpm, base.usual_bpm, base.high_bpm) if base else (60.0, 120.0, 240.0)
+    if "tempo" not in table.data:
+        return old
+    tempo = table.table("tempo")
+    tempo.only(("low", "usual", "high"))
+    low, usual, high = (
+        tempo.number(key, value, 10, 400)
+        for key, value in zip(("low", "usual", "high"), old, strict=True)
+    )
+    if not low <= usual <= high:
+        table.fault(
+            "S104",
+            "tempo",
+            f"the tempo {usual:g} does not lie in {low:g} to {high:g}",
+            "low ≤ usual ≤ high",
+        )
+    return low, usual, high
+
+
+def _feel(table: Table, base: Style | None) -> Feel:
+    written = table.text("feel", "")
+    if not written:
+        return base.feel if base else STRAIGHT
+    if written == "straight":
+        return STRAIGHT
+    if written == "shuffle":
+        return SHUFFLE
+    found = re.fullmatch(r"swing( 16)?(?: (\d+(?:\.\d+)?):(\d+(?:\.\d+)?))?", written)
+    ratio = (
+        Fraction(found[2]) / Fraction(found[3])
+        if found and found[2] and Fraction(found[3])
+        else None
+    )
+    if not found or (ratio is not None and not 1 <= ratio <= 4):
+        table.fault("S105", "feel", f"'{written}' is no feel", f"write one of: {FEELS}")
+        return STRAIGHT
+    return Feel(SIXTEENTH if found[1] else EIGHTH, ratio)

@@ -1,0 +1,129 @@
+"""What a style is: who plays, on what, how, and the patterns they know.
+
+Conventions: a style file is TOML and runs no code. Tempos count the beat of the style's first meter. Levels are those
+of `timebase.DYNAMICS`; a pattern's level says from where on it is chosen: `p` up to mp, `mf` for mp to mf, `f` above.
+
+The marks of cells (`cells.py` reads them). `=` and `.` never reach a `Cell`: they are its length and the rests.
+    drums, percussion  g ghost · x normal · X accent
+    chord (keys, horns, strings, guitar)  g, x, X and 1-6, the voice of the chord from the bottom, alone
+    chord, guitar only  d u down and up stroke · D U accented · m muted stroke · 1-6 are strings, 6 the lowest
+    bass  a degree 1-9 with b or # before it, - before that for the octave below, n at the front for the next chord's;
+          a an approach to the next chord · x a dead note; ! behind it accents
+    bass of guitar and keys (thumb, left hand)  g x X the lowest note of the chord, or a degree as above
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from fractions import Fraction
+from typing import NamedTuple
+
+from backing.ground.instruments import Instrument
+from backing.ground.source import Shown
+from backing.ground.timebase import Feel, Meter
+
+Value = bool | int | float | str | tuple["Value", ...]
+
+
+class Where(Enum):
+    """The place in a section that a pattern is for."""
+
+    OPENING = "opening"  # the first bar of a section after a change of section
+    TIME = "time"
+    PHRASE_END = "phrase-end"  # the last bar of a phrase; for drums a fill
+    CLOSE = "close"  # the last bar of the last section before the final chord
+
+
+class Cell(NamedTuple):
+    """One stroke: `mark` as written (`x`, `X`, `g`, `b7`, `d` …), place and length in quarters from its pulse."""
+
+    at_q: Fraction
+    length_q: Fraction
+    mark: str
+
+
+class Pulse(NamedTuple):
+    """One beat of a line: its length in the pattern's own meter and the cells that begin in it.
+
+    A cell held with `=` has its full `length_q`, which may reach beyond the pulse.
+    """
+
+    length_q: Fraction
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Pattern(Shown):
+    """One or more bars of a player's idea. `lines` maps a name (a drum, `chord`, `bass`) to pulses, bar after bar."""
+
+    name: str
+    meter: Meter
+    bars: int
+    level: str  # "p", "mf", "f"
+    where: Where
+    weight: float
+    lines: Mapping[str, tuple[tuple[Pulse, ...], ...]] = field(hash=False)  # line -> bar -> pulse
+    swung: bool = False  # written for swung eighths: off-beats stand at the half
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Part(Shown):
+    """One player of a style.
+
+    `plays` names the algorithm for each level ("p", "mf", "f"); `settings` are that algorithm's. `level_db` is the
+    level in the mix, `pan` -1 left to 1 right, `room` the share sent to the room (0 to 1). `late_ms` is the mean
+    distance behind the grid (on-beats only), `spread_ms` the standard deviation around it.
+    """
+
+    role: str
+    instrument: Instrument
+    plays: Mapping[str, str] = field(hash=False)
+    settings: Mapping[str, Value] = field(default_factory=dict, hash=False)
+    patterns: tuple[Pattern, ...] = ()
+    level_db: float = 0.0
+    pan: float = 0.0
+    room: float = 0.2
+    late_ms: float = 0.0
+    spread_ms: float = 6.0
+    low: int = 0
+    high: int = 127
+
+
+class Style(NamedTuple):
+    """A style, complete. `repeats` is true where one bar may stand many times running (a machine-like groove)."""
+
+    name: str
+    about: str
+    source: str
+    meters: tuple[Meter, ...]
+    low_bpm: float
+    usual_bpm: float
+    high_bpm: float
+    feel: Feel
+    grid_q: Fraction  # the smallest note it thinks in: an eighth, a sixteenth, or 1/3 for triplets
+    colour: bool
+    repeats: bool
+    clave: str | None
+    parts: tuple[Part, ...]
+
+    def part(self, role: str) -> Part | None:
+        """The player of that role, None where the style has none."""
+        return next((p for p in self.parts if p.role == role), None)
+
+    @property
+    def strummed(self) -> bool:
+        """Whether a guitar strums open chords, over which the bass keeps low."""
+        guitar = self.part("guitar")
+        return guitar is not None and guitar.settings.get("voicing") == "open"
+
+    @property
+    def low_strings(self) -> bool:
+        """Whether a guitar's chords begin on its low strings, where they meet the bass."""
+        guitar = self.part("guitar")
+        return guitar is not None and guitar.settings.get("voicing") in ("open", "power")
+
+    @property
+    def roles(self) -> tuple[str, ...]:
+        return tuple(p.role for p in self.parts)

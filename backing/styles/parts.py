@@ -1,0 +1,241 @@
+"""One player of a style file: instrument, algorithms with their settings, mix, and patterns."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+
+from backing.ground.instruments import DRUM_KEYS, INSTRUMENTS, Instrument
+from backing.ground.source import nearest
+from backing.ground.timebase import EIGHTH, Meter
+from backing.styles.algorithms import ALGORITHMS, Setting
+from backing.styles.cells import CellError, Line, read
+from backing.styles.faults import Table, meter_of
+from backing.styles.model import Part, Pattern, Style, Value, Where
+
+ROLES_OF_STYLES = tuple(ALGORITHMS)
+LEVELS = ("p", "mf", "f")
+PART_KEYS = (
+    "instrument", "plays", "settings", "fresh", "level_db", "pan", "room", "late_ms", "spread_ms", "low", "high",
+    "pattern",
+)  # fmt: skip
+PATTERN_KEYS = ("name", "meter", "level", "where", "weight", "lines")
+PLACES = tuple(w.value for w in Where)
+
+_NOTE = re.compile(r"([A-G])([b#]?)(-?\d)")
+_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+
+
+def read_part(table: Table, role: str, style: Style, inherited: Part | None) -> Part | None:
+    """The player of a table over the `inherited` one; None when it has no instrument."""
+    table.only(PART_KEYS)
+    old = None if table.flag("fresh", False) else inherited
+    instrument = _instrument(table, role, old)
+    if instrument is None:
+        return None
+    changed = old is not None and instrument.name != old.instrument.name
+    floor = old.low if old and not changed else instrument.low
+    ceiling = old.high if old and not changed else instrument.high
+    plays = _plays(table, role, old)
+    part = Part(
+        role=role,
+        instrument=instrument,
+        plays=plays,
+        settings=_settings(table, role, plays, old),
+        level_db=table.number("level_db", old.level_db if old else 0.0, -40, 12),
+        pan=table.number("pan", old.pan if old else 0.0, -1, 1),
+        room=table.number("room", old.room if old else 0.2, 0, 1),
+        late_ms=table.number("late_ms", old.late_ms if old else 0.0, -40, 40),
+        spread_ms=table.number("spread_ms", old.spread_ms if old else 6.0, 0, 20),
+        low=_note(table, "low", floor),
+        high=_note(table, "high", ceiling),
+    )
+    if part.low > part.high:
+        table.fault(
+            "S104",
+            "low" if "low" in table.data else "high",
+            "the range is empty",
+            "low lies below high",
+        )
+    patterns = _patterns(table, role, style, old)
+    if "pattern" in plays.values() and not patterns and not table.faults.found:
+        hint = f"add a table headed [[{role}.pattern]]"
+        table.fault("S102", None, f"the {role} plays patterns and has none", hint)
+    return replace(part, patterns=patterns)
+
+
+def _instrument(table: Table, role: str, old: Part | None) -> Instrument | None:
+    if "instrument" not in table.data:
+        if old is None:
+            table.missing("instrument")
+            return None
+        return old.instrument
+    name = table.choice("instrument", tuple(INSTRUMENTS), None)
+    return INSTRUMENTS[name] if name else None
+
+
+def _plays(table: Table, role: str, old: Part | None) -> dict[str, str]:
+    names = tuple(ALGORITHMS[role])
+    default = (
+        dict(old.plays)
+        if old
+        else dict.fromkeys(LEVELS, "pattern" if "pattern" in names else names[0])
+    )
+    written = table.data.get("plays")
+    if written is None:
+        return default
+    if isinstance(written, str):
+        chosen = table.choice("plays", names, None)
+        return dict.fromkeys(LEVELS, chosen) if chosen else default
+    inner = table.table("plays")
+    inner.only(LEVELS)
+    return {level: inner.choice(level, names, None) or default[level] for level in LEVELS}
+
+
+def _settings(
+    table: Table, role: str, plays: Mapping[str, str], old: Part | None
+) -> dict[str, Value]:
+    known: dict[str, Setting] = {}
+    for name in sorted(set(plays.values())):
+        known.update(ALGORITHMS[role][name].settings)
+    inner = table.table("settings")
+    inner.only(tuple(known))
+    settings = {k: v for k, v in (old.settings if old else {}).items() if k in known}
+    for key in inner.data:
+        if key in known:
+            settings[key] = _setting(inner, key, known[key])
+    return settings
+
+
+def _setting(table: Table, key: str, setting: Setting) -> Value:
+    if setting.kind == "flag":
+        return table.flag(key, bool(setting.default))
+    if setting.kind == "number":
+        assert isinstance(setting.default, int | float)
+        return table.number(key, setting.default, setting.low, setting.high)
+    if setting.kind == "words":
+        return table.words(key, setting.choices)
+    return table.choice(key, setting.choices, None) or str(setting.default)
+
+
+def _note(table: Table, key: str, default: int) -> int:
+    """A sounding note, as a name (`E2`) or a MIDI number."""
+    value = table.data.get(key, default)
+    if isinstance(value, str) and (found := _NOTE.fullmatch(value)):
+        value = _STEPS[found[1]] + {"": 0, "b": -1, "#": 1}[found[2]] + 12 * (int(found[3]) + 1)
+    if isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= 127:
+        return value
+    table.fault(
+        "S104",
+        key,
+        f"'{table.data[key]}' is no note",
+        'write a name such as "E2", or a MIDI number',
+    )
+    return default
+
+
+def _patterns(table: Table, role: str, style: Style, old: Part | None) -> tuple[Pattern, ...]:
+    """Inherited patterns, those with a name that is written again replaced, then the new ones."""
+    own: dict[str, Pattern] = {}
+    for inner in table.tables("pattern"):
+        pattern = _pattern(inner, role, style)
+        if pattern is None:
+            continue
+        if pattern.name in own:
+            inner.fault(
+                "S105",
+                "name",
+                f"there are two patterns '{pattern.name}'",
+                "give each a name of its own",
+            )
+        own[pattern.name] = pattern
+    kept = tuple(own.pop(p.name, p) for p in (old.patterns if old else ()))
+    return kept + tuple(own.values())
+
+
+def _pattern(table: Table, role: str, style: Style) -> Pattern | None:
+    table.only(PATTERN_KEYS)
+    for key in ("name", "lines"):
+        if key not in table.data:
+            table.missing(key)
+    meter = style.meters[0]
+    if "meter" in table.data:
+        written = meter_of(table.text("meter", None))
+        if written is None:
+            table.fault(
+                "S105",
+                "meter",
+                f"'{table.data['meter']}' is no meter",
+                'write "4/4" or "7/8 (2+2+3)"',
+            )
+            return None
+        meter = written
+    where = table.choice("where", PLACES, "time")
+    lines = _lines(table.table("lines"), role, meter)
+    if not lines or "name" not in table.data:
+        return None
+    return Pattern(
+        name=table.text("name", None),
+        meter=meter,
+        bars=max(len(line) for line in lines.values()),
+        level=table.choice("level", LEVELS, "mf") or "mf",
+        where=Where(where or "time"),
+        weight=table.number("weight", 1.0, 0.01, 100),
+        lines=lines,
+        swung=style.feel.unit_q == EIGHTH,
+    )
+
+
+def _kind(role: str, name: str) -> str | None:
+    """The kind of a line, None when the player has no such line."""
+    if role in ("drums", "percussion"):
+        return "drum" if name in DRUM_KEYS else None
+    if role == "bass":
+        return "bass" if name == "bass" else None
+    if name == "bass" and role in ("keys", "guitar"):
+        return "thumb"  # of the guitar, or the left hand
+    if name != "chord":
+        return None
+    return "strings" if role == "guitar" else "chord"
+
+
+def _line_names(role: str) -> tuple[str, ...]:
+    if role in ("drums", "percussion"):
+        return tuple(DRUM_KEYS)
+    return tuple(name for name in ("chord", "bass") if _kind(role, name))
+
+
+def _lines(table: Table, role: str, meter: Meter) -> dict[str, Line]:
+    lines: dict[str, Line] = {}
+    for name in table.data:
+        kind = _kind(role, name)
+        if kind is None:
+            names = _line_names(role)
+            near = nearest(name, names)
+            hint = f"did you mean '{near}'?" if near else f"write one of: {', '.join(names)}"
+            path = (*table.path, name)
+            message = f"there is no line '{name}' for the {role}"
+            table.faults.add("S105", path, message, hint, table.faults.places.key(path))
+            continue
+        text = table.text(name, None)
+        if not text:
+            continue
+        try:
+            lines[name] = read(text, meter, kind)
+        except CellError as wrong:
+            path = (*table.path, name)
+            span = table.faults.places.inside(path, wrong.at, wrong.length)
+            table.faults.add("S106", path, str(wrong), wrong.hint, span)
+    longest = max((len(line) for line in lines.values()), default=0)
+    for name, line in lines.items():
+        if longest % len(line):
+            table.fault(
+                "S106",
+                name,
+                f"this line has {len(line)} bars beside one of {longest}",
+                "lines of a pattern are equally long, or fit into the longest a whole number of times",
+            )
+            continue
+        lines[name] = line * (longest // len(line))
+    return lines

@@ -1,0 +1,136 @@
+"""Styles for people: the list, one style as grids that a player can read, and rows for programs."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import lcm
+
+from backing.ground.instruments import UNPITCHED
+from backing.ground.timebase import Meter
+from backing.styles.cells import Beat, take_apart
+from backing.styles.find import styles
+from backing.styles.model import Part, Pattern, Style, Where
+
+_GRIDS = {Fraction(1, 2): "eighths", Fraction(1, 4): "sixteenths"}
+
+
+def rows() -> list[dict[str, object]]:
+    """Every style as a row for `styles --json`, in the order of the list."""
+    return [row(style) for style in styles()]
+
+
+def row(style: Style) -> dict[str, object]:
+    """What a program may want to know about a style; `players` maps each role to its instrument."""
+    return {
+        "name": style.name,
+        "about": style.about,
+        "meters": [meter.full_name for meter in style.meters],
+        "tempo": {"low": style.low_bpm, "usual": style.usual_bpm, "high": style.high_bpm},
+        "feel": style.feel.name,
+        "players": {part.role: part.instrument.name for part in style.parts},
+    }
+
+
+def listing() -> str:
+    """All styles, a line each, under headings of meter and subdivision."""
+    known = styles()
+    width = max((len(s.name) for s in known), default=0)
+    lines: list[str] = []
+    heading = ""
+    for style in known:
+        here = f"{style.meters[0].full_name}, {_subdivision(style)}"
+        if here != heading:
+            lines += [*([""] if lines else []), here]
+            heading = here
+        lines.append(f"  {style.name:{width}}  {_tempo(style):12}  {style.about}".rstrip())
+    return "\n".join(lines)
+
+
+def _subdivision(style: Style) -> str:
+    if style.meters[0].compound:
+        return "dotted beats"
+    grid = _GRIDS.get(style.grid_q, "triplets")
+    if style.feel.straight:
+        return grid
+    return f"{'shuffled' if style.feel.ratio == 2 else 'swung'} {grid}"
+
+
+def _tempo(style: Style) -> str:
+    return f"{style.low_bpm:g}-{style.high_bpm:g}"
+
+
+def page(style: Style) -> str:
+    """One style: what it is, its meters and tempos, and every player's patterns as grids."""
+    beat = {Fraction(1): "quarter", Fraction(3, 2): "dotted quarter", Fraction(2): "half"}
+    meter = style.meters[0]
+    counted = Fraction(1) if meter.counted_in_eighths else meter.beat_q
+    lines = [
+        style.name,
+        f"  {style.about}",
+        f"  meters  {', '.join(m.full_name for m in style.meters)}; any other is fitted to these",
+        f"  tempo   {beat.get(counted, 'beat')} = {style.low_bpm:g} to {style.high_bpm:g}, usually {style.usual_bpm:g}",
+        f"  feel    {style.feel.name}, thinking in {_GRIDS.get(style.grid_q, 'triplets')}",
+    ]
+    if style.clave:
+        lines.append(f"  clave   {style.clave} unless the chart says otherwise")
+    lines.append(f"  source  {style.source}")
+    for part in style.parts:
+        lines += ["", *_part(part)]
+    return "\n".join(lines)
+
+
+def _part(part: Part) -> list[str]:
+    ways = list(dict.fromkeys(part.plays[level] for level in ("p", "mf", "f")))
+    if len(ways) == 1:
+        plays = ways[0]
+    else:
+        plays = ", ".join(f"{level} {part.plays[level]}" for level in ("p", "mf", "f"))
+    pan = "centre" if not part.pan else f"{abs(part.pan):.0%} {'right' if part.pan > 0 else 'left'}"
+    head = f"{part.role}: {part.instrument.name}, {plays}; {part.level_db:+g} dB, {pan}"
+    lines = [head]
+    for pattern in part.patterns:
+        lines += grid(pattern, part.role not in UNPITCHED)
+    return lines
+
+
+def grid(pattern: Pattern, rings: bool = True) -> list[str]:
+    """A pattern as a grid: a title, the count, then a row for each line; `rings` shows held notes as dashes."""
+    place = "" if pattern.where is Where.TIME else f", {pattern.where.value}"
+    title = f"  {pattern.name}  ({pattern.meter.full_name}, {pattern.level}{place}, weight {pattern.weight:g})"
+    cut = {name: take_apart(line) for name, line in pattern.lines.items()}
+    beats = [beat for bars in cut.values() for bar in bars for beat in bar]
+    starts = [start.denominator for _, row in beats for start, _, _ in row]
+    count = lcm(1, *starts)
+    width = max((len(mark) for _, row in beats for _, _, mark in row), default=1)
+    label = max(map(len, cut))
+    rule = _rule(next(iter(cut.values())), pattern.meter, count, width)
+    lines = [title, f"    {'':{label}}  {rule}".rstrip()]
+    for name, bars in cut.items():
+        text = " | ".join(" ".join(_cells(b, count, width, rings) for b in bar) for bar in bars)
+        lines.append(f"    {name:{label}}  {text}".rstrip())
+    return lines
+
+
+def _cells(beat: Beat, count: int, width: int, rings: bool) -> str:
+    cells = ["."] * count
+    for start, end, mark in beat[1]:
+        first, last = int(start * count), int(end * count)
+        held = "-" if rings and mark != "." else "."
+        cells[first:last] = [held if mark == "=" else mark] + [held] * (last - first - 1)
+    return " ".join(f"{cell:{width}}" for cell in cells)
+
+
+def _rule(bars: list[list[Beat]], meter: Meter, count: int, width: int) -> str:
+    """The count over a grid: beats by number, what lies between as players say it."""
+    between = {2: ["&"], 4: ["e", "&", "a"]}.get(count, [""] * (count - 1))
+    eighths = meter.compound or meter.counted_in_eighths
+    text = []
+    for bar in bars:
+        row, at = [], Fraction(0)
+        for i, (length, _) in enumerate(bar):
+            number = str(int(at / meter.unit_q) + 1 if eighths else i + 1)
+            inner = [""] * (count - 1) if eighths else between
+            row += [f"{word:{width}}" for word in (number, *inner)]
+            at += length
+        text.append(" ".join(row))
+    return " | ".join(text).rstrip()

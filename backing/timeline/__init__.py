@@ -1,0 +1,1 @@
+"""What is played: a chart unrolled into bars in order, with chords, keys, meters and tempo."""

@@ -1,0 +1,179 @@
+"""What is played, in order: bars, chords, keys, meters, tempo.
+
+Conventions: quarters from the first bar played (a pickup included), half-open spans; bar `index` counts bars as played
+from 1, `number` is the bar of the sheet. Chords are what sounds; `written` is what the chart says. Repeat signs,
+directions, capo and tuning are gone: they have been obeyed. A push, a stop, a hit is a mark here and is played by the
+arrangement.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from enum import Enum
+from fractions import Fraction
+from typing import NamedTuple
+
+from backing.chart.ast import Ending
+from backing.ground.pitch import Key, Pitch
+from backing.ground.timebase import Feel, Meter, TempoStep
+from backing.harmony.symbol import Chord
+
+
+class Strike(Enum):
+    """How the band takes a chord."""
+
+    NORMAL = "normal"
+    STOP = "stop"  # struck short by all, then silence until the next chord
+    RING = "ring"  # struck once by all and left to sound until the next chord; nobody keeps time
+
+
+class TimeFeel(Enum):
+    """The pulse that the band feels; bars keep their length."""
+
+    NORMAL = "normal"
+    IN_TWO = "in 2"
+    IN_FOUR = "in 4"
+    HALF = "half time"
+    DOUBLE = "double time"
+
+
+class ChordSpan(NamedTuple):
+    """One chord (None for N.C.) from `start_q` to `end_q` as written; it sounds `push_q` earlier.
+
+    `bar` is the index of the bar in which it begins. A chord that is repeated bar after bar is one span a bar, with
+    `again` true where neither root, quality nor bass changes from the span before.
+    """
+
+    start_q: Fraction
+    end_q: Fraction
+    chord: Chord | None
+    symbol: str
+    written: str
+    bar: int
+    push_q: Fraction = Fraction(0)
+    strike: Strike = Strike.NORMAL
+    fermata: bool = False
+    again: bool = False
+    held: bool = False  # a `/` at the bar line: the chord goes on, it is not struck again
+
+    @property
+    def sounds_q(self) -> Fraction:
+        """Where it is heard first."""
+        return self.start_q - self.push_q if self.push_q else self.start_q
+
+    @property
+    def length_q(self) -> Fraction:
+        return self.end_q - self.start_q
+
+
+class PlayedBar(NamedTuple):
+    """One bar as played. `dynamic` runs from `dynamic` to `dynamic_end` (0 pp to 5 ff), None where the band decides.
+
+    `players` None means everyone; `tacet` roles rest. `breaks` silences the band, `fills` asks the drums for a fill.
+    `line` is the line of the chart (from 1), 0 for a bar that was added (an ending; a tag keeps its own), whose
+    `number` is 0 too. `clave_half` runs on unbroken through sections of odd length.
+    """
+
+    index: int  # type: ignore[assignment]  # tuple.index is not used
+    number: int
+    section: str
+    section_index: int  # into Timeline.sections
+    pass_: int
+    chorus: int
+    line: int
+    meter: Meter
+    start_q: Fraction
+    end_q: Fraction
+    key: Key
+    style: str | None = None
+    feel: Feel | None = None
+    dynamic: float | None = None
+    dynamic_end: float | None = None
+    players: frozenset[str] | None = None
+    tacet: frozenset[str] = frozenset()
+    colour: bool | None = None
+    clave: str | None = None
+    clave_half: int = 0  # 0 in the first bar of the two that a clave fills, 1 in the second
+    time_feel: TimeFeel = TimeFeel.NORMAL
+    rubato: bool = False
+    breaks: bool = False
+    fills: bool = False
+
+    @property
+    def length_q(self) -> Fraction:
+        return self.end_q - self.start_q
+
+
+class SectionPass(NamedTuple):
+    """One playing of a section: bars `first` to `last` by index.
+
+    `pass_` counts playings of this section from 1. `part` says where in the form it stands: "intro", "chorus" or
+    "ending"; `chorus` is 0 outside the choruses.
+    """
+
+    name: str
+    pass_: int
+    chorus: int
+    part: str
+    first: int
+    last: int
+    transpose: int = 0
+
+
+class MelodyNote(NamedTuple):
+    """A note of the melody as it sounds."""
+
+    start_q: Fraction
+    end_q: Fraction
+    pitch: Pitch
+
+
+class Hit(NamedTuple):
+    """A stroke of the whole band: alone (`kick` false) or inside the time-keeping (`kick` true)."""
+
+    start_q: Fraction
+    end_q: Fraction
+    kick: bool
+
+
+class Rhythm(NamedTuple):
+    """The bars for which a `hits` or `kicks` line says what is played: silence or time outside its strokes."""
+
+    start_q: Fraction
+    end_q: Fraction
+    kick: bool
+
+
+class Timeline(NamedTuple):
+    """A form ready to be arranged. `tempo` steps are in quarters from the first bar played."""
+
+    title: str
+    by: str
+    key: Key
+    style: str
+    bars: tuple[PlayedBar, ...]
+    chords: tuple[ChordSpan, ...]
+    sections: tuple[SectionPass, ...]
+    tempo: tuple[TempoStep, ...]
+    choruses: int = 1
+    ending: Ending = Ending()
+    count_in: int | None = None  # bars, 0 off, None by meter and tempo
+    pickup: bool = False  # the first bar is a pickup
+    fade_bars: int = 0
+    melody: tuple[MelodyNote, ...] = ()
+    hits: tuple[Hit, ...] = ()
+    rhythms: tuple[Rhythm, ...] = ()
+    capo: int = 0
+    tuned: int = 0
+    german: bool = (
+        False  # the chart names notes in German; symbols and keys here are English all the same
+    )
+    notes: tuple[str, ...] = ()  # what was decided for the writer, for `check` to say
+
+    @property
+    def length_q(self) -> Fraction:
+        return self.bars[-1].end_q if self.bars else Fraction(0)
+
+    def bar_at(self, at_q: Fraction) -> PlayedBar:
+        """The bar that holds a place; the first or last one outside the form."""
+        return self.bars[max(0, bisect_right(self.bars, at_q, key=lambda b: b.start_q) - 1)]
