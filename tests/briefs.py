@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
-from backing.band.model import Note
+from backing.band.model import Kind, Note, Why
 from backing.band.players.common import BarPlan, Brief, Change, Stroke, Zone, ZoneKind
 from backing.ground.dice import Place
 from backing.ground.instruments import INSTRUMENTS
@@ -18,6 +18,7 @@ from backing.styles.model import Part, Pattern, Style, Value, Where
 from backing.timeline.model import ChordSpan, MelodyNote, PlayedBar, SectionPass, Timeline
 
 FOUR = Meter.of(4, 4)
+UNASKED = Why(Kind.PATTERN, "")  # of a note whose reason does not matter
 
 
 def pattern(
@@ -132,7 +133,7 @@ def brief(
         after = Change(len(spans), at, at + 4, span)
     made, start = [], Fraction(0)
     for kind, end, struck in zones:
-        hits = tuple(Stroke(Fraction(a), Fraction(b), "hit, all together") for a, b in struck)
+        hits = tuple(Stroke(Fraction(a), Fraction(b), Kind.HIT) for a, b in struck)
         made.append(Zone(start, Fraction(end), kind, hits))
         start = Fraction(end)
     if start < at:

@@ -193,7 +193,7 @@ def too_low(player: Player) -> list[str]:
         for x, y in pairwise(stroke):
             limit = LOWEST.get(y.pitch - x.pitch)
             if limit is not None and x.pitch < limit:
-                found.append(f"{x.pitch} {y.pitch} at {x.start_q}: {x.why}")
+                found.append(f"{x.pitch} {y.pitch} at {x.start_q}: {x.why.words}")
     return found
 
 

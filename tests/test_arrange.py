@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from backing.band.arrange import BAND, arrange
-from backing.band.model import Arrangement, Note
+from backing.band.model import Arrangement, Kind, Note
 from backing.band.plan import phrases, plans, shared
 from backing.band.players.common import BarPlan, Brief
 from backing.band.zones import zones
@@ -350,7 +350,7 @@ def test_a_short_ending_is_cut_off() -> None:
 
 def test_the_drums_cue_the_beat_after_a_fermata() -> None:
     music = arranged('tempo: 120\n| C | "fermata" G7 | C | F | C |\n')
-    cues = [n for n in player(music, "drums").notes if "cue" in n.why]
+    cues = [n for n in player(music, "drums").notes if n.why.kind is Kind.CUE]
     assert [(n.start_q, n.pitch) for n in cues] == [(Fraction(15, 2), DRUM_KEYS["pedal hat"])]
 
 
@@ -399,5 +399,5 @@ def test_a_style_with_strings_and_horns_gives_the_line_to_its_strings() -> None:
         parts=(*plain.parts, replace(keys, role="horns"), replace(keys, role="strings"))
     )
     found: Arrangement = arrange(music, full, guide_tones=True)
-    assert all("guide tone" in n.why for n in player(found, "strings").notes)
-    assert not any("guide tone" in n.why for n in player(found, "horns").notes)
+    assert all(n.why.kind is Kind.GUIDE_TONE for n in player(found, "strings").notes)
+    assert not any(n.why.kind is Kind.GUIDE_TONE for n in player(found, "horns").notes)

@@ -10,7 +10,7 @@ from itertools import groupby, pairwise
 
 import pytest
 
-from backing.band.model import Arrangement, Note, Player
+from backing.band.model import Arrangement, Kind, Note, Player
 from backing.ground.pitch import Key, NoteName, degrees
 from backing.harmony.colours import colours
 from backing.harmony.families import selections, tones
@@ -65,7 +65,7 @@ def test_horns_rest_where_their_riff_rests() -> None:
     for style in ("funk", "ska", "four-beat soul", "salsa", "mambo"):
         horns = player(arranged(vamp, style), "horns")
         assert horns.notes
-        assert not [n for n in horns.notes if "added" in n.why], style
+        assert not [n for n in horns.notes if n.why.kind is Kind.ADDED], style
 
 
 def test_horns_who_comp_alone_play_every_chord() -> None:
@@ -80,8 +80,8 @@ def test_a_strummed_part_adds_strums() -> None:
     bars = " | ".join(["C G/B", "Am F", "Dm7 G7 C/E F", "C"] * 3)
     for style in ("folk strum", "rock eighths", "medium swing", "reggae rockers"):
         guitar = player(arranged(chart(bars, meter="4/4"), style), "guitar")
-        added = [n for n in guitar.notes if "added" in n.why]
-        assert all("plucked" not in n.why for n in added), style
+        added = [n for n in guitar.notes if n.why.kind is Kind.ADDED]
+        assert all("plucked" not in n.why.words for n in added), style
 
 
 def test_of_a_row_of_sixteenths_only_the_last_comes_ahead() -> None:
@@ -135,7 +135,7 @@ def test_the_thumb_plays_no_colours() -> None:
     for stroke in struck(guitar).values():
         for note in stroke:
             lowest[note.chord] = min(note.pitch, lowest.get(note.chord, 127))
-    thumb = [n for n in guitar.notes if "bass string" in n.why]
+    thumb = [n for n in guitar.notes if n.why.kind is Kind.THUMB]
     assert thumb
     for note in thumb:
         assert note.degree.lstrip("b#") in "135" or note.pitch == lowest[note.chord], note
@@ -260,7 +260,7 @@ def test_an_open_strum_keeps_its_shape_under_a_walking_bass() -> None:
     """The hand holds 022000 and the strum leaves out what would lie under the bass."""
     music = arranged(chart(" | ".join(["Em", "G", "Em", "C"] * 6), meter="4/4"), "bluegrass")
     names = {
-        n.why.rsplit(", hand", 1)[0].rsplit(" ", 1)[1]
+        n.why.words.rsplit(", hand", 1)[0].rsplit(" ", 1)[1]
         for n in player(music, "guitar").notes
         if music.timeline.chords[n.chord].symbol == "Em"
     }

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 from band import DEMOS, arranged, chart, player
-from briefs import brief, part, style
+from briefs import UNASKED, brief, part, style
 
-from backing.band.model import Arrangement, Note
+from backing.band.model import Arrangement, Kind, Note
 from backing.band.players import drums, percussion
 from backing.band.players.common import BarPlan, Brief, ZoneKind
 from backing.band.players.fills import fill, set_up
@@ -76,7 +76,7 @@ def test_a_pattern_is_played_as_it_is_written() -> None:
     assert hits(notes, 1, "snare") == [1, 3]
     assert hits(notes, 1, "kick") == [0, 2]
     assert hits(notes, 1, "hat") == [HALF * i for i in range(8)]
-    assert {n.why for n in notes} == {"pattern 'groove'"}
+    assert {n.why.words for n in notes} == {"pattern 'groove'"}
 
 
 def test_marks_and_levels_are_velocities() -> None:
@@ -129,12 +129,12 @@ def test_an_open_hat_ends_where_another_hat_is_struck() -> None:
 def test_the_kick_goes_with_a_bass_that_leaves_the_beat() -> None:
     made = drummer([groove(ROCK)], 4, kick_with_bass=1.0)
     bass = (
-        Note(Fraction(0), Fraction(1), 36, 80, ""),
-        Note(Fraction(5, 2), Fraction(4), 36, 80, ""),
+        Note(Fraction(0), Fraction(1), 36, 80, UNASKED),
+        Note(Fraction(5, 2), Fraction(4), 36, 80, UNASKED),
     )
     notes = drums.play(made._replace(heard={"bass": bass}))
     assert Fraction(5, 2) in hits(notes, 0, "kick")
-    assert "kick with the bass" in {n.why for n in notes}
+    assert "kick with the bass" in {n.why.words for n in notes}
 
 
 @pytest.mark.parametrize("name", ["funk", "neo-soul", "pushed rock", "backbeat soul"])
@@ -145,7 +145,7 @@ def test_kick_and_bass_are_one_where_they_leave_the_beat(name: str) -> None:
         made = arranged(chart("C7 | C7 | F7 | F7 | C7 | C7 | G7 | C7", choruses=2), name, seed)
         kicks = {n.start_q for n in player(made, "drums").notes if NAMES[n.pitch] == "kick"}
         for note in player(made, "bass").notes:
-            if note.start_q.denominator != 1 and "dead note" not in note.why:
+            if note.start_q.denominator != 1 and note.why.kind is not Kind.DEAD:
                 together += note.start_q in kicks
                 alone += note.start_q not in kicks
     assert together >= alone, (together, alone)
@@ -154,25 +154,25 @@ def test_kick_and_bass_are_one_where_they_leave_the_beat(name: str) -> None:
 def test_a_kick_moves_to_the_bass_from_near_by_and_a_row_of_eighths_asks_for_nothing() -> None:
     lines = {"hat": "xxxx xxxx xxxx xxxx", "snare": ". X . X", "kick": "x ..x. x ."}
     made = drummer([groove(lines)], 1, kick_with_bass=1.0, vary=0.0)
-    bass = (Note(Fraction(7, 4), Fraction(2), 36, 80, ""),)
+    bass = (Note(Fraction(7, 4), Fraction(2), 36, 80, UNASKED),)
     assert hits(drums.play(made._replace(heard={"bass": bass})), 0, "kick") == [
         0,
         Fraction(7, 4),
         2,
     ]
-    row = tuple(Note(Fraction(n, 2), Fraction(n + 1, 2), 36, 80, "") for n in range(8))
+    row = tuple(Note(Fraction(n, 2), Fraction(n + 1, 2), 36, 80, UNASKED) for n in range(8))
     assert hits(drums.play(made._replace(heard={"bass": row})), 0, "kick") == [0, Fraction(3, 2), 2]
 
 
 def test_a_swinging_snare_talks_in_two_bar_phrases_and_leaves_room() -> None:
     """Sparse comping between the ride's beats, about 35 to 60 loud (common practice; Sabatella, A Jazz Improvisation Primer)."""
     notes = drums.play(drummer([groove(SWING)], 64, swing=True, comping=0.7))
-    talk = [n for n in notes if n.why.startswith("comping")]
+    talk = [n for n in notes if n.why.kind is Kind.COMPING]
     assert 16 <= len(talk) <= 96
     assert all(30 <= n.velocity <= 66 for n in talk)
-    assert {n.why for n in talk} == {"comping: asks", "comping: answers"}
+    assert {n.why.words for n in talk} == {"comping: asks", "comping: answers"}
     silent = drums.play(drummer([groove(SWING)], 64, swing=True))
-    assert not [n for n in silent if n.why.startswith("comping")]
+    assert not [n for n in silent if n.why.kind is Kind.COMPING]
 
 
 @pytest.mark.parametrize("swing", [True, False])
@@ -212,7 +212,7 @@ def test_a_fill_fits_any_meter_ends_the_bar_and_grows(meter: str, level: float) 
         assert [h.at_q for h in made] == sorted({h.at_q for h in made})
         assert made[-1].at_q >= last
         assert made[-1].force >= made[0].force
-        assert made[0].why.startswith("fill: ")
+        assert made[0].why.words.startswith("fill: ")
 
 
 def test_fills_come_in_several_lengths_and_grow_longer_and_denser_with_the_level() -> None:
@@ -221,7 +221,7 @@ def test_fills_come_in_several_lengths_and_grow_longer_and_denser_with_the_level
 
     soft, middle, loud = (sum(many(v)) / 60 for v in (1.0, 3.0, 4.5))
     assert soft < middle < loud
-    whys = {fill(FOUR, 3.0, False, "toms", Place((s,)))[0].why for s in range(60)}
+    whys = {fill(FOUR, 3.0, False, "toms", Place((s,)))[0].why.words for s in range(60)}
     assert {w.split()[1] for w in whys} == {"one", "two", "four"}
     assert any("round the toms" in w for w in whys)
 
@@ -231,7 +231,7 @@ def test_a_fill_may_stay_on_the_snare_or_be_left_out() -> None:
         assert {h.drum for h in fill(FOUR, 4.0, False, "snare", Place((seed,)))} == {"snare"}
     for kit, wanted in (("toms", True), ("snare", True), ("none", False)):
         notes = drums.play(drummer([groove(ROCK)], 8, fill_bars=[7], fills=kit))
-        assert any(n.why.startswith("fill") for n in notes) is wanted
+        assert any(n.why.kind is Kind.FILL for n in notes) is wanted
 
 
 def test_drums_that_shuffle_are_written_in_pairs_and_triplets() -> None:
@@ -252,12 +252,12 @@ def test_a_groove_in_triplets_is_varied_and_filled_in_triplets(name: str) -> Non
         notes = player(arranged(text, name, seed), "drums").notes
         assert any(n.start_q.denominator == 3 for n in notes)
         halves = [n for n in notes if n.start_q.denominator in (2, 4)]
-        assert not [n for n in halves if "six to the beat" not in n.why], seed
+        assert not [n for n in halves if "six to the beat" not in n.why.words], seed
 
 
 def test_a_fill_takes_the_place_of_the_time_and_a_crash_with_the_kick_follows() -> None:
     notes = drums.play(drummer([groove(ROCK)], 9, fill_bars=[7], crashes=[8]))
-    filling = [n for n in notes if n.why.startswith("fill")]
+    filling = [n for n in notes if n.why.kind is Kind.FILL]
     assert filling
     assert all(28 <= n.start_q < 32 for n in filling)
     first = min(n.start_q for n in filling)
@@ -278,7 +278,7 @@ def test_feet_alone_bring_no_crash_while_it_is_not_loud() -> None:
 def test_a_style_plays_its_own_fills_where_it_has_them() -> None:
     own = groove({"floor tom": "xxxx xxxx xxxx xxxx"}, name="mine", where=Where.PHRASE_END)
     notes = drums.play(drummer([groove(ROCK), own], 8, fill_bars=[7]))
-    assert {n.why for n in notes if n.start_q >= 28} == {"pattern 'mine'"}
+    assert {n.why.words for n in notes if n.start_q >= 28} == {"pattern 'mine'"}
 
 
 @pytest.mark.parametrize("kind", [ZoneKind.SILENT, ZoneKind.STRUCK])
@@ -290,7 +290,7 @@ def test_there_is_no_fill_into_a_stop_or_a_break(kind: ZoneKind) -> None:
     for patterns in ([groove(ROCK)], [groove(ROCK), own]):
         notes = drums.play(drummer(patterns, 8, fill_bars=[3], zones=zones))
         assert not [
-            n for n in notes if n.pitch == DRUM_KEYS["floor tom"] or n.why.startswith("fill")
+            n for n in notes if n.pitch == DRUM_KEYS["floor tom"] or n.why.kind is Kind.FILL
         ]
 
 
@@ -308,9 +308,9 @@ def test_a_set_up_fills_the_space_before_a_hit() -> None:
 def test_kicks_are_marked_and_prepared_while_time_goes_on() -> None:
     zones = [(ZoneKind.TIME, 4, []), (ZoneKind.KICKS, 8, [(Fraction(11, 2), 6), (7, 8)])]
     notes = drums.play(drummer([groove(SWING)], 2, zones=zones, swing=True))
-    marked = [n for n in notes if n.why == "with the band: hit, all together"]
+    marked = [n for n in notes if n.why.kind is Kind.HIT]
     assert {n.start_q for n in marked} == {Fraction(11, 2), 7}
-    assert [n for n in notes if n.why == "set-up before the hit"]
+    assert [n for n in notes if n.why.kind is Kind.SET_UP]
     assert DRUM_KEYS["crash"] in {n.pitch for n in marked}
     assert [n for n in notes if n.pitch == DRUM_KEYS["ride"] and 4 <= n.start_q < 8]
 
@@ -463,7 +463,7 @@ def test_the_arm_that_shakes_goes_on(name: str) -> None:
     assert shaken
     bars: dict[tuple[str, int, str], int] = {}
     for n in shaken:
-        key = (n.why, int(n.start_q // 4), NAMES[n.pitch])
+        key = (n.why.words, int(n.start_q // 4), NAMES[n.pitch])
         bars[key] = bars.get(key, 0) + 1
     for (why, _, drum), count in bars.items():
         if why in patterns and patterns[why].meter == FOUR:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from backing.band.model import Note
+from backing.band.model import Kind, Note
 from backing.ground.errors import RequestError
 from backing.ground.instruments import STANDARD_TUNING
 from backing.ground.pitch import Key, Pitch
@@ -25,27 +25,36 @@ from backing.performance.explain import (
     timeline_text,
 )
 from tests.band import DEMOS, arranged, chart, demo, performed, timeline
+from tests.briefs import UNASKED
 
 
 def test_a_note_is_spelled_by_its_degree() -> None:
     """The third of Eb minor is Gb and the sharp fifth of C is G#, whatever the key prefers."""
     music = timeline("key: C\ntempo: 120\nending: as written\n| Ebm | C7#5 |\n")
     key = Key.parse("C")
-    assert spelled(Note(Fraction(0), Fraction(1), 54, 80, "", "b3", 0), music, key).name == "Gb3"
-    assert spelled(Note(Fraction(4), Fraction(5), 68, 80, "", "#5", 1), music, key).name == "G#4"
+    assert (
+        spelled(Note(Fraction(0), Fraction(1), 54, 80, UNASKED, "b3", 0), music, key).name == "Gb3"
+    )
+    assert (
+        spelled(Note(Fraction(4), Fraction(5), 68, 80, UNASKED, "#5", 1), music, key).name == "G#4"
+    )
 
 
 def test_a_spelled_pitch_keeps_its_octave_across_the_letter_c() -> None:
     """Cb4 is the note below C4, B#3 the same key as C4 (scientific pitch: the octave goes with the letter)."""
     music = timeline("tempo: 120\nending: as written\n| Abm | G#7 |\n")
     key = Key.parse("C")
-    assert spelled(Note(Fraction(0), Fraction(1), 59, 80, "", "b3", 0), music, key).name == "Cb4"
-    assert spelled(Note(Fraction(4), Fraction(5), 60, 80, "", "3", 1), music, key).name == "B#3"
+    assert (
+        spelled(Note(Fraction(0), Fraction(1), 59, 80, UNASKED, "b3", 0), music, key).name == "Cb4"
+    )
+    assert (
+        spelled(Note(Fraction(4), Fraction(5), 60, 80, UNASKED, "3", 1), music, key).name == "B#3"
+    )
 
 
 def test_a_note_without_a_fitting_degree_is_spelled_by_the_key() -> None:
     music = timeline("key: Db\ntempo: 120\n| Db |\n")
-    lost = Note(Fraction(0), Fraction(1), 61, 80, "", "5", 0)
+    lost = Note(Fraction(0), Fraction(1), 61, 80, UNASKED, "5", 0)
     assert spelled(lost, music, Key.parse("Db")).name == "Db4"
     assert spelled(lost, music, Key.parse("D")).name == "C#4"
 
@@ -91,7 +100,7 @@ def test_places_in_a_pickup_are_counted_from_the_missing_bar_line() -> None:
 def test_a_grip_is_written_from_the_low_string() -> None:
     frets = {5: 3, 4: 5, 3: 3, 2: 5}
     notes = [
-        Note(Fraction(0), Fraction(1), STANDARD_TUNING[6 - s] + f, 80, "", string=s, fret=f)
+        Note(Fraction(0), Fraction(1), STANDARD_TUNING[6 - s] + f, 80, UNASKED, string=s, fret=f)
         for s, f in frets.items()
     ]
     assert grip_text(notes) == "x 3 5 3 5 x"
@@ -136,10 +145,11 @@ def test_the_notes_as_objects_are_exact_and_complete() -> None:
     rows = explain_json(music)
     assert len(rows) == sum(len(p.notes) for p in music.players)
     for row in rows:
-        keys = ["bar", "player", "start", "length", "pitch", "velocity", "degree", "why"]
-        assert list(row)[:8] == keys
+        keys = ["bar", "player", "start", "length", "pitch", "velocity", "degree", "why", "kind"]
+        assert list(row)[:9] == keys
         assert Fraction(str(row["length"])) > 0
         assert row["why"]
+        assert row["kind"] in {kind.value for kind in Kind}
         guitar = row["player"] == "guitar"
         assert guitar == ("string" in row) == ("fret" in row)
     counted = [r for r in rows if r["bar"] == 0]

@@ -6,7 +6,7 @@ from collections import defaultdict
 from fractions import Fraction
 from itertools import pairwise
 
-from backing.band.model import Note
+from backing.band.model import Kind, Note
 from backing.band.players.common import Brief, ZoneKind
 from backing.band.players.keys import play
 from backing.ground.pitch import Pitch
@@ -14,7 +14,7 @@ from backing.ground.timebase import Meter
 from backing.harmony.voicings import limit_excess
 from backing.styles.model import Where
 from backing.timeline.model import MelodyNote
-from tests.briefs import brief, chord, part, pattern
+from tests.briefs import UNASKED, brief, chord, part, pattern
 from tests.test_voicings import cycle
 
 CHARLESTON = pattern("x= =x . .", "Charleston")
@@ -40,7 +40,7 @@ def test_a_pattern_is_played_where_it_stands() -> None:
     """The Charleston: on one and on the "and" of two (coursera blues lecture; thejazzchameleon.com)."""
     notes = play(brief(part(patterns=[CHARLESTON]), [chord("Dm7"), chord("G7")]))
     assert list(at(notes)) == [0, Fraction(3, 2), 4, Fraction(11, 2)]
-    assert all("Charleston" in n.why for n in notes)
+    assert all("Charleston" in n.why.words for n in notes)
 
 
 def test_a_hit_on_the_last_off_beat_plays_the_chord_to_come() -> None:
@@ -51,7 +51,7 @@ def test_a_hit_on_the_last_off_beat_plays_the_chord_to_come() -> None:
     assert {n.chord for n in early} == {1}
     assert classes(early) <= set(chord("G7").pitch_classes)
     assert all(n.end_q > 4 for n in early), "it is held over the beat that it takes the place of"
-    assert all("ahead" in n.why for n in early)
+    assert all("ahead" in n.why.words for n in early)
 
 
 def test_a_hit_before_a_change_that_is_struck_stays_with_its_chord() -> None:
@@ -70,7 +70,7 @@ def test_a_pushed_chord_is_struck_early_and_not_on_its_beat() -> None:
     assert {n.chord for n in found[Fraction(7, 2)]} == {1}
     assert 4 not in found
     assert all(n.end_q > 4 for n in found[Fraction(7, 2)])
-    assert all("pushed" in n.why for n in found[Fraction(7, 2)])
+    assert all("pushed" in n.why.words for n in found[Fraction(7, 2)])
 
 
 def test_every_chord_is_heard_even_where_the_pattern_rests() -> None:
@@ -78,7 +78,7 @@ def test_every_chord_is_heard_even_where_the_pattern_rests() -> None:
     notes = play(brief(part(patterns=[LATE]), quick))
     assert {n.chord for n in notes} == {0, 1, 2, 3}
     assert {n.start_q for n in notes} == {0, 1, 2, 3}, "a quick row is struck on its beats"
-    added = [n for n in notes if "added" in n.why]
+    added = [n for n in notes if n.why.kind is Kind.ADDED]
     assert {n.start_q for n in added} == {0, 2, 3}, "the late stroke is played on A7"
 
 
@@ -139,7 +139,7 @@ def test_a_held_note_stops_where_the_next_chord_does_not_hold_it() -> None:
 def test_chords_keep_above_the_bass() -> None:
     """The lowest note of the comping is above the bass, however high that walks."""
     for pitch in (36, 48, 52, 55):
-        bass = tuple(Note(Fraction(q), Fraction(q + 1), pitch, 80, "walk") for q in range(16))
+        bass = tuple(Note(Fraction(q), Fraction(q + 1), pitch, 80, UNASKED) for q in range(16))
         notes = play(
             brief(
                 part(patterns=[EIGHTHS]),
@@ -177,7 +177,7 @@ def test_every_note_names_its_degree_and_reason() -> None:
         assert one is not None
         names = {d.name: (one.root.pc + d.semitones) % 12 for d in one.degrees}
         assert names[note.degree] == note.pitch % 12
-        assert ";" in note.why
+        assert ";" in note.why.words
 
 
 def test_the_same_place_gives_the_same_notes_and_another_seed_others() -> None:
@@ -194,8 +194,8 @@ def test_no_pattern_is_taken_three_times_running() -> None:
     task = brief(part(patterns=patterns), [chord("Dm7"), chord("G7")] * 24)
     names = ["" for _ in task.bars]
     for note in play(task):
-        if "added" not in note.why:
-            names[int(note.start_q // 4)] = note.why.split(",")[0].split(";")[0]
+        if note.why.kind is not Kind.ADDED:
+            names[int(note.start_q // 4)] = note.why.words.split(",")[0].split(";")[0]
     for a, b, c in zip(names, names[1:], names[2:], strict=False):
         assert not (a and a == b == c)
 
@@ -212,7 +212,7 @@ def test_places_choose_their_patterns() -> None:
         part(patterns=[CHARLESTON, pattern("x . x .", "end", where=Where.PHRASE_END), pattern("X . . .", "start", where=Where.OPENING)]),
         [chord("C6"), chord("F7"), chord("C6"), chord("G7")],
     )  # fmt: skip
-    whys = {int(n.start_q // 4): n.why.split(";")[0] for n in play(task)}
+    whys = {int(n.start_q // 4): n.why.words.split(";")[0] for n in play(task)}
     assert whys[0] == "start"
     assert whys[3] == "end"
 
@@ -269,7 +269,7 @@ def test_octaves_double_single_notes() -> None:
 def test_a_bass_line_of_the_left_hand_lies_below_the_chords() -> None:
     both = pattern(". x . x", "boom chick", bass="1 . 1 .")
     notes = play(brief(part(patterns=[both]), [chord("C6"), chord("Am7/G")]))
-    low = [n for n in notes if "left hand" in n.why]
+    low = [n for n in notes if n.why.kind is Kind.THUMB]
     assert {n.pitch % 12 for n in low} == {0, 7}
     assert max(n.pitch for n in low) <= min(n.pitch for n in notes if n not in low)
 
@@ -287,8 +287,8 @@ def test_voices_can_be_asked_for() -> None:
 
 def test_families_follow_the_level() -> None:
     player = part(patterns=[CHARLESTON], voicing="drop 2", voicing_soft="shells")
-    assert "drop 2" in play(brief(player, [chord("Dm7")], level=3))[0].why
-    assert "shell" in play(brief(player, [chord("Dm7")], level=1))[0].why
+    assert "drop 2" in play(brief(player, [chord("Dm7")], level=3))[0].why.words
+    assert "shell" in play(brief(player, [chord("Dm7")], level=1))[0].why.words
 
 
 def test_every_meter_is_filled() -> None:
@@ -348,5 +348,5 @@ def test_a_style_that_repeats_leaves_a_chord_as_it_is() -> None:
 
 def test_a_level_with_one_pattern_borrows_from_another() -> None:
     only = [CHARLESTON, pattern("x . x .", "soft", level="p")]
-    whys = {n.why.split(";")[0] for n in play(brief(part(patterns=only), [chord("Cm7")] * 8))}
+    whys = {n.why.words.split(";")[0] for n in play(brief(part(patterns=only), [chord("Cm7")] * 8))}
     assert whys == {"Charleston", "soft"}

@@ -41,13 +41,13 @@ def test_a_melody_out_of_range_moves_by_octaves_and_says_so() -> None:
     task = brief(part("melody", "flute", plays="melody"), [chord("Am7")], melody=tune((0, 4, "A3")))
     (note,) = play(task)
     assert note.pitch == 69
-    assert "1 octave up" in note.why
+    assert "1 octave up" in note.why.words
     low = brief(
         part("melody", "trombone", plays="melody"), [chord("Am7")], melody=tune((0, 4, "A6"))
     )
     assert play(low)[0].pitch == 69
-    assert "3 octaves" not in play(low)[0].why
-    assert "2 octaves down" in play(low)[0].why
+    assert "3 octaves" not in play(low)[0].why.words
+    assert "2 octaves down" in play(low)[0].why.words
 
 
 def test_pads_hold_common_tones_and_move_the_rest() -> None:

@@ -15,6 +15,7 @@ from backing.performance.feel import ratio
 from backing.performance.model import RING_S, Performance, PerformedNote
 from backing.performance.perform import perform
 from tests.band import arranged, chart, demo, performed, performer, player
+from tests.briefs import UNASKED
 from tests.test_feel import slope, table
 
 BLUES = "F7 | Bb7 | F7 | Cm7 F7 | Bb7 | Bdim7 | F7 | D7 | Gm7 | C7 | F7 D7 | Gm7 C7"
@@ -35,7 +36,7 @@ def hand_played(
 def row(places: list[Fraction], bars: int, **fields: object) -> list[Note]:
     """The same places in every bar of 4/4."""
     return [
-        Note(4 * bar + q, 4 * bar + q + Fraction(1, 8), 60, 80, "", **fields)  # type: ignore[arg-type]
+        Note(4 * bar + q, 4 * bar + q + Fraction(1, 8), 60, 80, UNASKED, **fields)  # type: ignore[arg-type]
         for bar in range(bars)
         for q in places
     ]
@@ -134,7 +135,7 @@ def test_no_note_runs_into_the_next_one_of_its_pitch() -> None:
 
 def test_a_strum_spreads_in_its_order() -> None:
     chord = [
-        Note(Fraction(0), Fraction(2), 48 + 5 * i, 80, "", order=i, spread_ms=12.0)
+        Note(Fraction(0), Fraction(2), 48 + 5 * i, 80, UNASKED, order=i, spread_ms=12.0)
         for i in range(4)
     ]
     found = hand_played("guitar", chord, spread_ms=0.0, late_ms=0.0)

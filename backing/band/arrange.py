@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
 from typing import TypeVar
 
-from backing.band.model import Arrangement, Note, PartStart, Player, note_order
+from backing.band.model import Arrangement, Kind, Note, PartStart, Player, Why, note_order
 from backing.band.plan import melody_bars, plans, shared
 from backing.band.players import bass, drums, guitar, keys
 from backing.band.players import click as click_player
@@ -307,7 +307,7 @@ def _cue(timeline: Timeline, drums: list[Note]) -> None:
             after.players is not None and "drums" not in after.players
         )
         if not absent and not after.rubato:
-            key, why = DRUM_KEYS["pedal hat"], "cue after the fermata"
+            key, why = DRUM_KEYS["pedal hat"], Why(Kind.CUE, "cue after the fermata")
             drums.append(Note(cue, cue + Fraction(1, 4), key, 70, why, strict=True))
     drums.sort(key=note_order)
 

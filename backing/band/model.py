@@ -6,11 +6,71 @@ degrees, or General MIDI drum keys; velocity 1 to 127 as meant, before any human
 
 from __future__ import annotations
 
+from enum import Enum
 from fractions import Fraction
 from typing import NamedTuple
 
 from backing.styles.model import Part, Style
 from backing.timeline.model import Timeline
+
+
+class Kind(Enum):
+    """What sort of reason a note has; the value is what the machine-readable explanation calls it.
+
+    Whoever has to know why a note is there asks its kind. The words beside it are for people, and no code reads them.
+    """
+
+    # any player
+    PATTERN = "pattern"  # the style's pattern or figure has it there
+    HELD = "held chord"  # one long stroke a chord
+    ADDED = "added"  # a chord that the pattern would have left out
+    MELODY = "melody"
+    GUIDE_TONE = "guide tone"
+    # a bass line
+    ROOT = "root"  # the root or written bass that states a chord, or its note where a chord goes on
+    TONE = "chord tone"
+    SCALE = "scale step"
+    PASSING = "passing note"
+    STEP = "approach by step"  # into what follows, by half or whole step
+    DOMINANT = "approach by fifth"
+    NEXT = "next chord"  # of the chord to come, ahead of it
+    OCTAVES = "octaves"  # of a figure that leaps between a note and its octave
+    DEAD = "dead note"
+    SKIP = "skip"
+    # hands
+    PLUCKED = "plucked"  # strings one by one
+    THUMB = "thumb"  # the guitar's bass strings, the left hand of the keys
+    # drums
+    FILL = "fill"
+    SET_UP = "set-up"
+    CRASH = "crash"
+    COMPING = "comping"
+    WITH_BASS = "with the bass"
+    PUSHED = "pushed"  # moved ahead with its chord
+    VARIED = "variation"
+    # the whole band together
+    HIT = "hit"
+    KICK = "kick"
+    STOP = "stop"
+    RING = "left to ring"
+    FERMATA = "fermata"
+    RUBATO = "out of time"
+    LAST_CHORD = "last chord"
+    # before and beside the band
+    COUNT_IN = "count-in"
+    CLICK = "click"
+    CUE = "cue"
+
+
+class Why(NamedTuple):
+    """Why a note is there: the sort of reason, and the rule or pattern in words as a player would tell it."""
+
+    kind: Kind
+    words: str
+
+    def also(self, words: str) -> Why:
+        """The same reason with something more to say."""
+        return Why(self.kind, f"{self.words}{words}")
 
 
 class Note(NamedTuple):
@@ -26,7 +86,7 @@ class Note(NamedTuple):
     end_q: Fraction
     pitch: int
     velocity: int
-    why: str
+    why: Why
     degree: str = ""
     chord: int = -1
     order: int = 0

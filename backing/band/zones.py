@@ -1,7 +1,7 @@
 """From the marks of a chart to what each player does when: keeps time, strikes with the band, is silent.
 
 Conventions: quarters from the first bar played, half-open spans. Of several marks that hold at one place the one that
-silences or binds most wins (`RANK`). A stop and a chord left to ring hold until the next chord is heard, so a pushed
+silences or binds most wins (`Rank`). A stop and a chord left to ring hold until the next chord is heard, so a pushed
 chord ends them early; no chord (N.C.) silences the pitched players, and after a stop everyone.
 
 Sources: stop-time, kicks, pushes and fermatas as rhythm sections read them (common practice).
@@ -11,28 +11,38 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Sequence
+from enum import IntEnum
 from fractions import Fraction
 from typing import NamedTuple
 
+from backing.band.model import Kind
 from backing.band.players.common import Stroke, Zone, ZoneKind
 from backing.chart.ast import EndingKind
 from backing.ground.instruments import UNPITCHED
 from backing.ground.timebase import EIGHTH
 from backing.timeline.model import ChordSpan, PlayedBar, SectionPass, Strike, Timeline
 
-# What holds where marks meet, strongest last.
-RANK = {
-    "kicks": 1, "rubato": 2, "fermata": 3, "chord": 4, "hits": 5, "no chord": 6, "out": 6, "break": 7, "rests": 8,
-}  # fmt: skip
+
+class Rank(IntEnum):
+    """What holds where marks meet, strongest last."""
+
+    KICKS = 1
+    RUBATO = 2
+    FERMATA = 3
+    CHORD = 4  # stopped, left to ring, or the last
+    HITS = 5
+    NO_CHORD = 6  # or out of time, for who keeps it
+    BREAK = 7
+    RESTS = 8
 
 
 class Mark(NamedTuple):
-    """A stretch of time in which something other than keeping time is asked for; `why` is a key of `RANK`."""
+    """A stretch of time in which something other than keeping time is asked for."""
 
     start_q: Fraction
     end_q: Fraction
     kind: ZoneKind
-    why: str
+    rank: Rank
     strokes: tuple[Stroke, ...] = ()
 
 
@@ -74,12 +84,12 @@ def _rests(bars: Sequence[PlayedBar], role: str) -> list[Mark]:
     def rests(bar: PlayedBar) -> bool:
         return role in bar.tacet or (bar.players is not None and role not in bar.players)
 
-    return [Mark(start, end, ZoneKind.SILENT, "rests") for start, end in _runs(bars, rests)]
+    return [Mark(start, end, ZoneKind.SILENT, Rank.RESTS) for start, end in _runs(bars, rests)]
 
 
 def _breaks(bars: Sequence[PlayedBar]) -> list[Mark]:
     silent = _runs(bars, lambda bar: bar.breaks)
-    return [Mark(start, end, ZoneKind.SILENT, "break") for start, end in silent]
+    return [Mark(start, end, ZoneKind.SILENT, Rank.BREAK) for start, end in silent]
 
 
 def _rhythms(timeline: Timeline) -> list[Mark]:
@@ -89,12 +99,12 @@ def _rhythms(timeline: Timeline) -> list[Mark]:
     for rhythm in timeline.rhythms:
         first, last = bisect_left(starts, rhythm.start_q), bisect_left(starts, rhythm.end_q)
         strokes = tuple(
-            Stroke(hit.start_q, hit.end_q, "kick" if rhythm.kick else "hit")
+            Stroke(hit.start_q, hit.end_q, Kind.KICK if rhythm.kick else Kind.HIT)
             for hit in timeline.hits[first:last]
             if hit.kick == rhythm.kick
         )
         if not rhythm.kick:
-            found.append(Mark(rhythm.start_q, rhythm.end_q, ZoneKind.STRUCK, "hits", strokes))
+            found.append(Mark(rhythm.start_q, rhythm.end_q, ZoneKind.STRUCK, Rank.HITS, strokes))
             continue
         bars = timeline.bars
         i = bisect_left(bars, rhythm.start_q, key=lambda bar: bar.start_q)
@@ -102,7 +112,7 @@ def _rhythms(timeline: Timeline) -> list[Mark]:
             bar = bars[i]
             here = tuple(s for s in strokes if bar.start_q <= s.start_q < bar.end_q)
             if here:
-                found.append(Mark(bar.start_q, bar.end_q, ZoneKind.KICKS, "kicks", here))
+                found.append(Mark(bar.start_q, bar.end_q, ZoneKind.KICKS, Rank.KICKS, here))
             i += 1
     return _merged(found)
 
@@ -113,7 +123,7 @@ def _merged(found: Sequence[Mark]) -> list[Mark]:
     for mark in found:
         if made and made[-1].kind is mark.kind and made[-1].end_q == mark.start_q:
             both = made[-1].strokes + mark.strokes
-            mark = Mark(made[-1].start_q, mark.end_q, mark.kind, mark.why, both)
+            mark = Mark(made[-1].start_q, mark.end_q, mark.kind, mark.rank, both)
             made.pop()
         made.append(mark)
     return made
@@ -155,7 +165,7 @@ def _chords(timeline: Timeline, role: str) -> list[Mark]:
         start, end = max(span.sounds_q, Fraction(0)), until[i]
         if span.chord is None:
             if stopped or pitched(role):
-                found.append(Mark(start, end, ZoneKind.SILENT, "no chord"))
+                found.append(Mark(start, end, ZoneKind.SILENT, Rank.NO_CHORD))
             continue
         if span.held and i and spans[i - 1].strike is not Strike.NORMAL:
             # The chord before goes on over the bar line: so does its silence, or its ring.
@@ -168,15 +178,15 @@ def _chords(timeline: Timeline, role: str) -> list[Mark]:
             if i == final:
                 last = until[-1]
                 found.append(
-                    _struck(start, last, _short(start, last) if short else last, "last chord")
+                    _struck(start, last, _short(start, last) if short else last, Kind.LAST_CHORD)
                 )
         elif span.strike is Strike.STOP:
-            found.append(_struck(start, end, _short(start, end), "stop"))
+            found.append(_struck(start, end, _short(start, end), Kind.STOP))
         elif span.strike is Strike.RING:
-            found.append(_struck(start, end, end, "left to ring"))
+            found.append(_struck(start, end, end, Kind.RING))
         elif span.fermata:
             found.append(
-                Mark(start, end, ZoneKind.STRUCK, "fermata", (Stroke(start, end, "fermata"),))
+                Mark(start, end, ZoneKind.STRUCK, Rank.FERMATA, (Stroke(start, end, Kind.FERMATA),))
             )
     return found
 
@@ -191,8 +201,8 @@ def _short(start: Fraction, end: Fraction) -> Fraction:
     return start + min(EIGHTH, end - start)
 
 
-def _struck(start: Fraction, end: Fraction, until: Fraction, why: str) -> Mark:
-    return Mark(start, end, ZoneKind.STRUCK, "chord", (Stroke(start, until, why),))
+def _struck(start: Fraction, end: Fraction, until: Fraction, kind: Kind) -> Mark:
+    return Mark(start, end, ZoneKind.STRUCK, Rank.CHORD, (Stroke(start, until, kind),))
 
 
 def _rubato(timeline: Timeline, role: str) -> list[Mark]:
@@ -203,7 +213,7 @@ def _rubato(timeline: Timeline, role: str) -> list[Mark]:
     until = heard_until(timeline)
     for start, end in _runs(timeline.bars, lambda bar: bar.rubato):
         if not pitched(role):
-            found.append(Mark(start, end, ZoneKind.SILENT, "out"))
+            found.append(Mark(start, end, ZoneKind.SILENT, Rank.NO_CHORD))
             continue
         first = max(0, bisect_right(starts, start) - 1)
         strokes: list[Stroke] = []
@@ -211,8 +221,8 @@ def _rubato(timeline: Timeline, role: str) -> list[Mark]:
             if spans[i].held and strokes:
                 strokes[-1] = strokes[-1]._replace(end_q=until[i])
             elif spans[i].chord is not None:
-                strokes.append(Stroke(max(starts[i], start), until[i], "out of time"))
-        found.append(Mark(start, end, ZoneKind.STRUCK, "rubato", tuple(strokes)))
+                strokes.append(Stroke(max(starts[i], start), until[i], Kind.RUBATO))
+        found.append(Mark(start, end, ZoneKind.STRUCK, Rank.RUBATO, tuple(strokes)))
     return found
 
 
@@ -260,7 +270,7 @@ def _painted(borders: Borders, found: Sequence[Mark]) -> tuple[Zone, ...]:
             active.append(found[waiting])
             waiting += 1
         active = [mark for mark in active if mark.end_q > at]
-        top = max(active, key=lambda m: RANK[m.why], default=None)
+        top = max(active, key=lambda m: m.rank, default=None)
         if not painted or painted[-1][1] is not top:
             painted.append((at, top))
     ends = [at for at, _ in painted[1:]] + [end]

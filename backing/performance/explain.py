@@ -161,7 +161,7 @@ def _strokes(notes: Sequence[Note], bar: PlayedBar, timeline: Timeline) -> Itera
             for n in struck
         )
         grip = f" [{grip_text(struck)}]" if struck[0].string else ""
-        why = ", ".join(dict.fromkeys(n.why for n in struck))
+        why = ", ".join(dict.fromkeys(n.why.words for n in struck))
         yield f"{place(at_q, bar)}: {named}{grip} ({why})"
 
 
@@ -182,7 +182,7 @@ def _drums(notes: Sequence[Note], bar: PlayedBar) -> str:
         f"{DRUM_NAMES[key]} {' '.join(place(n.start_q, bar) for n in struck)}"
         for key, struck in sorted(by_drum.items())
     )
-    return f"{drums} ({', '.join(dict.fromkeys(n.why for n in notes))})"
+    return f"{drums} ({', '.join(dict.fromkeys(n.why.words for n in notes))})"
 
 
 def explain_json(
@@ -210,7 +210,8 @@ def explain_json(
                     "pitch": note.pitch,
                     "velocity": note.velocity,
                     "degree": note.degree,
-                    "why": note.why,
+                    "why": note.why.words,
+                    "kind": note.why.kind.value,
                 }
                 if note.string:
                     row |= {"string": note.string, "fret": note.fret}

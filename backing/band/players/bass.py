@@ -13,10 +13,10 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
 
-from backing.band.model import Note
+from backing.band.model import Kind, Note
 from backing.band.players.anchors import Contour, settle, stretches
 from backing.band.players.bassline import Line
-from backing.band.players.common import Brief, Zone, ZoneKind
+from backing.band.players.common import Brief, Zone, ZoneKind, with_the_band
 from backing.band.players.grooves import choose
 from backing.band.players.pulses import beats, halves, off_beats, shift_q
 from backing.band.players.strides import Shape, stride
@@ -73,8 +73,8 @@ def _within_octaves(notes: list[Note], low: int, high: int) -> list[Note]:
     for i in range(1, len(notes) - 1):
         note, after = notes[i], notes[i + 1]
         leap = after.pitch - note.pitch
-        leads = after.chord != note.chord or " from " in after.why or "dominant" in after.why
-        if -10 < leap < 10 or abs(leap) == 12 or not leads or "octaves" in note.why:
+        leads = after.chord != note.chord or after.why.kind in (Kind.STEP, Kind.DOMINANT)
+        if -10 < leap < 10 or abs(leap) == 12 or not leads or note.why.kind is Kind.OCTAVES:
             continue
         first = _run(notes, i)
         before = notes[first - 1] if first else note
@@ -117,7 +117,7 @@ def join(notes: list[Note], after: Note, low: int, high: int) -> None:
     """
     before = notes[-1]
     steps = abs(after.pitch - before.pitch)
-    approaches = "step" in before.why or "chromatic" in before.why
+    approaches = before.why.kind in (Kind.STEP, Kind.SCALE, Kind.PASSING)
     if before.strict or (steps <= 12 and (steps <= 2 or not approaches)):
         return
     octaves = [p for p in range(before.pitch % 12, high + 1, 12) if p >= low]
@@ -143,7 +143,7 @@ def _struck(line: Line, index: int) -> list[Note]:
     return [
         Note(
             s.start_q, s.end_q, pitch, line.velocity(stretch, s.start_q, 1.12),
-            f"with the band: {s.why}", stretch.tones.name(pitch), stretch.change.index, strict=True,
+            with_the_band(s), stretch.tones.name(pitch), stretch.change.index, strict=True,
         )
         for s in zone.strokes
         if stretch.start_q <= s.start_q < stretch.end_q

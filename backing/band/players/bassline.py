@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from backing.band.model import Note
+from backing.band.model import Kind, Note, Why
 from backing.band.players.anchors import Stretch
 from backing.band.players.common import Brief
 from backing.band.players.grooves import Chosen
@@ -72,39 +72,41 @@ class Line(NamedTuple):
         return note._replace(end_q=min(ahead.end_q, change.span.start_q + beat))
 
 
-def anchor_why(stretch: Stretch, pitch: int) -> str:
+def anchor_why(stretch: Stretch, pitch: int) -> Why:
     """Why a stretch begins as it does."""
     t, symbol = stretch.tones, stretch.change.span.symbol
     if pitch % 12 == t.bass:
-        return f"written bass {t.bass_name} of {symbol}" if t.slash else f"root of {symbol}"
-    return f"{step_name(t.name(pitch))} of {symbol}, which goes on"
+        words = f"written bass {t.bass_name} of {symbol}" if t.slash else f"root of {symbol}"
+        return Why(Kind.ROOT, words)
+    return Why(Kind.ROOT, f"{step_name(t.name(pitch))} of {symbol}, which goes on")
 
 
-def approach_why(stretch: Stretch, pitch: int, goal: int, target: str) -> str:
+def approach_why(stretch: Stretch, pitch: int, goal: int, target: str) -> Why:
     """How the last note before a chord leads into its bass."""
     distance = pitch - goal
     side = "above" if distance > 0 else "below"
     if abs(distance) == 1:
         kind = "half step" if stretch.tones.is_scale_tone(pitch) else "chromatic approach"
-        return f"{kind} from {side} to {target}"
+        return Why(Kind.STEP, f"{kind} from {side} to {target}")
     if abs(distance) == 2:
-        return f"step from {side} to {target}"
+        return Why(Kind.STEP, f"step from {side} to {target}")
     if distance in (7, -5):
-        return f"dominant of {target}, {'falls a fifth' if distance > 0 else 'rises a fourth'}"
+        way = "falls a fifth" if distance > 0 else "rises a fourth"
+        return Why(Kind.DOMINANT, f"dominant of {target}, {way}")
     degree = step_name(stretch.tones.name(pitch))
-    return f"{degree} of {stretch.change.span.symbol}, leads to {target}"
+    return Why(Kind.TONE, f"{degree} of {stretch.change.span.symbol}, leads to {target}")
 
 
-def free_why(stretch: Stretch, pitch: int, before: int) -> str:
+def free_why(stretch: Stretch, pitch: int, before: int) -> Why:
     """What a note between two anchors is."""
     t, symbol = stretch.tones, stretch.change.span.symbol
     if t.is_chord_tone(pitch):
         if pitch % 12 == t.bass:
-            return f"{'written bass' if t.slash else 'root'} of {symbol}"
-        return f"{step_name(t.name(pitch))} of {symbol}"
+            return Why(Kind.TONE, f"{'written bass' if t.slash else 'root'} of {symbol}")
+        return Why(Kind.TONE, f"{step_name(t.name(pitch))} of {symbol}")
     if t.is_scale_tone(pitch):
-        return f"scale step {t.name(pitch)} of {symbol}"
-    return f"chromatic passing note {'up' if pitch > before else 'down'}"
+        return Why(Kind.SCALE, f"scale step {t.name(pitch)} of {symbol}")
+    return Why(Kind.PASSING, f"chromatic passing note {'up' if pitch > before else 'down'}")
 
 
 def step_name(degree: str) -> str:

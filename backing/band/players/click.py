@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from backing.band.model import Note
+from backing.band.model import Kind, Note, Why
 from backing.ground.instruments import DRUM_KEYS
 from backing.ground.timebase import EIGHTH, Meter
 from backing.timeline.model import PlayedBar, Timeline
@@ -41,7 +41,7 @@ class CountIn(NamedTuple):
 NONE = CountIn((), Fraction(0), 0)
 
 
-def _note(at_q: Fraction, sound: Sound, why: str) -> Note:
+def _note(at_q: Fraction, sound: Sound, why: Why) -> Note:
     name, velocity = sound
     return Note(at_q, at_q + CLICK_Q, DRUM_KEYS[name], velocity, why, strict=True)
 
@@ -80,7 +80,7 @@ def count_in(timeline: Timeline) -> CountIn:
     pickup = first.length_q if timeline.pickup else Fraction(0)
     length = bars * meter.length_q - pickup
     notes = tuple(
-        _note(at - length, sound, f"count-in, bar {bar + 1} of {bars}")
+        _note(at - length, sound, Why(Kind.COUNT_IN, f"count-in, bar {bar + 1} of {bars}"))
         for bar in range(bars)
         for at, sound in (
             (bar * meter.length_q + q, sound)
@@ -160,6 +160,7 @@ def clicks(
         return []
     by_meter: dict[Meter, tuple[tuple[Fraction, Sound], ...]] = {}
     notes = []
+    why = Why(Kind.CLICK, f"click: {kind}")
     waiting = 0
     for bar in bars:
         if bar.rubato:
@@ -176,5 +177,5 @@ def clicks(
                 waiting += 1
             if waiting < len(held) and held[waiting][0] <= at and at != held[waiting][1]:
                 continue
-            notes.append(_note(at, sound, f"click: {kind}"))
+            notes.append(_note(at, sound, why))
     return notes

@@ -13,7 +13,7 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import NamedTuple
 
-from backing.band.model import Note
+from backing.band.model import Kind, Note, Why
 from backing.ground.dice import Place
 from backing.styles.model import Part, Style
 from backing.timeline.model import ChordSpan, Hit, MelodyNote, PlayedBar, SectionPass, Timeline
@@ -38,11 +38,16 @@ class ZoneKind(Enum):
 
 
 class Stroke(NamedTuple):
-    """A stroke that the whole band plays together."""
+    """A stroke that the whole band plays together, and what sort it is."""
 
     start_q: Fraction
     end_q: Fraction
-    why: str
+    kind: Kind
+
+
+def with_the_band(stroke: Stroke) -> Why:
+    """Why a note sounds with a stroke of the whole band."""
+    return Why(stroke.kind, f"with the band: {stroke.kind.value}")
 
 
 class Zone(NamedTuple):

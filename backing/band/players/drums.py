@@ -15,8 +15,8 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
 
-from backing.band.model import Note, note_order
-from backing.band.players.common import BarPlan, Brief, Stroke, Zone, ZoneKind
+from backing.band.model import Kind, Note, Why, note_order
+from backing.band.players.common import BarPlan, Brief, Stroke, Zone, ZoneKind, with_the_band
 from backing.band.players.fills import fill, set_up
 from backing.band.players.grooves import Chosen, choose, in_feel, timekeeping
 from backing.band.players.hands import two_hands
@@ -35,7 +35,8 @@ _ACCENT, _OFF_BEAT = 1.16, 0.92
 _FEET = frozenset(
     ("kick", "pedal hat", "rim")
 )  # what a singer's drummer may have; the rim is tapped
-_NONE = (0.0, "")
+_NONE = (0.0, Why(Kind.PATTERN, ""))
+_LEFT_TO_RING = frozenset((Kind.RING, Kind.FERMATA, Kind.LAST_CHORD))
 MOST_ADDED = 2  # kicks a bar that follow the bass where none was
 _SIXTEENTH, _EIGHTH = Fraction(1, 4), Fraction(1, 2)
 
@@ -87,18 +88,24 @@ def _push(brief: Brief, strokes: Strokes) -> None:
         kick = strokes.pop((beat, "kick"), None)
         crash = strokes.pop((beat, "crash"), None)
         if crash is not None and (beat, "ride") not in strokes and (beat, "hat") not in strokes:
-            strokes[beat, _cymbal(strokes, beat)] = (crash[0] * 0.8, "time goes on")
+            strokes[beat, _cymbal(strokes, beat)] = (
+                crash[0] * 0.8,
+                Why(Kind.PATTERN, "time goes on"),
+            )
         if not early:
             continue
         for place, drum in [k for k in strokes if at < k[0] < beat and k[1] not in _CYMBALS]:
             del strokes[place, drum]  # nothing is filled in behind the chord
         base = loudness(_plan_at(brief, at).level)
         border = brief.ahead is not None and brief.ahead.index == change.index
-        strokes[at, "kick"] = (kick[0] if kick else base, "kick with the pushed chord")
+        strokes[at, "kick"] = (
+            kick[0] if kick else base,
+            Why(Kind.PUSHED, "kick with the pushed chord"),
+        )
         if crash is not None or (border and _plan_at(brief, at).level >= 2.0):
             for cymbal in _CYMBALS:
                 strokes.pop((at, cymbal), None)
-            strokes[at, "crash"] = (base * 1.08, "crash with the pushed chord")
+            strokes[at, "crash"] = (base * 1.08, Why(Kind.PUSHED, "crash with the pushed chord"))
 
 
 def _cymbal(strokes: Strokes, at: Fraction) -> str:
@@ -117,7 +124,7 @@ def _without_fill(brief: Brief, index: int) -> BarPlan:
         if zone.start_q > bar.end_q:
             break
         if zone.kind in (ZoneKind.STRUCK, ZoneKind.SILENT):
-            last = any(s.why == "last chord" for s in zone.strokes)
+            last = any(s.kind is Kind.LAST_CHORD for s in zone.strokes)
             if not (last and zone.start_q == bar.end_q):
                 return plan._replace(fill=False, close=False, phrase_end=False)
     return plan
@@ -149,7 +156,7 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
     shift = shift_q(bar)
     base = loudness(plan.level) * (0.98 + 0.04 * min(plan.phrase_bar, 3) / 3)
     on_beat = {p for p, _ in beats(bar.meter)}
-    why = f"pattern '{chosen.pattern.name}'"
+    why = Why(Kind.PATTERN, f"pattern '{chosen.pattern.name}'")
     timed = chosen.pattern.where in (Where.TIME, Where.OPENING)
     if plan.crash and plan.level < 3.75 and _quiet(brief, chosen):
         plan = plan._replace(crash=False)
@@ -199,8 +206,9 @@ def _crash(strokes: Strokes, bar: PlayedBar, plan: BarPlan, base: float) -> Stro
         return strokes
     at = bar.start_q
     kept = {k: v for k, v in strokes.items() if not (k[0] == at and k[1] in _CYMBALS)}
-    kept[at, "crash"] = (base * 1.1, "crash into the section" if plan.opening else "crash after the fill")  # fmt: skip
-    kept.setdefault((at, "kick"), (base, "kick under the crash"))
+    words = "crash into the section" if plan.opening else "crash after the fill"
+    kept[at, "crash"] = (base * 1.1, Why(Kind.CRASH, words))
+    kept.setdefault((at, "kick"), (base, Why(Kind.CRASH, "kick under the crash")))
     return kept
 
 
@@ -244,8 +252,9 @@ def _talk(
         at = shift_q(bar) + places[count]
         drum = "kick" if phrase.chance(0.25, "drum", number_) else "snare"
         force = 0.5 + 0.25 * phrase.roll("force", number_)
-        if at >= bar.start_q and made.get((at, drum), (0.0, ""))[0] < base * force:
-            made[at, drum] = (base * force, "comping: answers" if half else "comping: asks")
+        if at >= bar.start_q and made.get((at, drum), _NONE)[0] < base * force:
+            words = "comping: answers" if half else "comping: asks"
+            made[at, drum] = (base * force, Why(Kind.COMPING, words))
     return made
 
 
@@ -260,7 +269,7 @@ def _with_bass(brief: Brief, bar: PlayedBar, strokes: Strokes, base: float) -> S
     heard = brief.heard.get("bass", ())
     first = bisect_left(heard, bar.start_q, key=_note_start)
     notes = heard[first : bisect_left(heard, bar.end_q, key=_note_start)]
-    bass = {n.start_q for n in notes if "dead note" not in n.why}
+    bass = {n.start_q for n in notes if n.why.kind is not Kind.DEAD}
     shift = shift_q(bar)
     if bass.issuperset(shift + p for p in off_beats(bar.meter)):
         return strokes
@@ -280,7 +289,7 @@ def _with_bass(brief: Brief, bar: PlayedBar, strokes: Strokes, base: float) -> S
             continue
         else:
             added += 1
-        made[at, "kick"] = (force, "kick with the bass")
+        made[at, "kick"] = (force, Why(Kind.WITH_BASS, "kick with the bass"))
     return made
 
 
@@ -310,7 +319,7 @@ def _in_time(brief: Brief, made: Strokes) -> list[Note]:
                 free = stroke.start_q
     for before, zone in pairwise(brief.zones):
         first = zone.strokes[0] if zone.kind is ZoneKind.STRUCK and zone.strokes else None
-        if first is not None and first.why == "hit" and before in timed:
+        if first is not None and first.kind is Kind.HIT and before in timed:
             _prepare(brief, before.start_q, first.start_q, strokes)
     notes = []
     ordered = two_hands(sorted(strokes, key=_in_order))
@@ -336,8 +345,8 @@ def _mark(brief: Brief, free_q: Fraction, stroke: Stroke, strokes: Strokes) -> N
         for cymbal in _CYMBALS:
             strokes.pop((at, cymbal), None)
     top = "crash" if long else "snare"
-    strokes[at, top] = (base * 1.08, f"with the band: {stroke.why}")
-    strokes[at, "kick"] = (base * 1.05, f"with the band: {stroke.why}")
+    strokes[at, top] = (base * 1.08, with_the_band(stroke))
+    strokes[at, "kick"] = (base * 1.05, with_the_band(stroke))
 
 
 def _prepare(brief: Brief, free_q: Fraction, at: Fraction, strokes: Strokes) -> None:
@@ -356,11 +365,11 @@ def _struck(brief: Brief, stroke: Stroke) -> list[Note]:
     """A stroke of the whole band: short with the snare, long with a crash, left to ring with one cymbal."""
     plan = _plan_at(brief, stroke.start_q)
     base = loudness(plan.level)
-    why = f"with the band: {stroke.why}"
+    why = with_the_band(stroke)
     length = stroke.end_q - stroke.start_q
     soft = plan.level < 2.0
     drums: Sequence[tuple[str, float]]
-    if stroke.why in ("left to ring", "fermata", "last chord") and length > 1:
+    if stroke.kind in _LEFT_TO_RING and length > 1:
         drums = (("ride" if soft else "crash", 0.95), ("kick", 0.9))
     elif length >= 1 and not soft:
         drums = (("crash", 1.1), ("kick", 1.08))
@@ -384,7 +393,7 @@ def _plan_at(brief: Brief, at: Fraction) -> BarPlan:
     return brief.plans[_bar_index(brief, at)]
 
 
-def _note(at: Fraction, end: Fraction, drum: str, force: float, why: str) -> Note:
+def _note(at: Fraction, end: Fraction, drum: str, force: float, why: Why) -> Note:
     return Note(at, end, DRUM_KEYS[drum], velocity(force), why)
 
 

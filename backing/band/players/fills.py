@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
+from backing.band.model import Kind, Why
 from backing.band.players.pulses import beats
 from backing.ground.dice import Place
 from backing.ground.timebase import Meter
@@ -23,7 +24,7 @@ class Hit(NamedTuple):
     at_q: Fraction
     drum: str
     force: float
-    why: str
+    why: Why
 
 
 # Sticking for one beat, by kind of beat, from sparse to dense; `x` stroke, `X` accent, `.` nothing.
@@ -65,7 +66,7 @@ def fill(meter: Meter, level: float, swung: bool, kit: str, place: Place) -> tup
     if not strokes:
         strokes = [(starts[-1], True)]
     spoken = _COUNTS[beats_long] if beats_long < len(_COUNTS) else f"{beats_long} beats"
-    why = f"fill: {spoken} {words}"
+    why = Why(Kind.FILL, f"fill: {spoken} {words}")
     made = []
     for number, (at, accent) in enumerate(strokes):
         share = number / max(1, len(strokes) - 1)
@@ -98,7 +99,7 @@ def set_up(at_q: Fraction, room_q: Fraction, level: float, starts: Sequence[Frac
 
     `room_q` is the time free before the hit; `starts` are the beats near it, all in the same count.
     """
-    why = "set-up before the hit"
+    why = Why(Kind.SET_UP, "set-up before the hit")
     eighth = Fraction(1, 2)
     on_beat = at_q in starts
     made: list[Hit] = []

@@ -17,7 +17,7 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import NamedTuple
 
-from backing.band.model import Note, note_order
+from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.chordal import (
     MOVES_ON,
     NEAR_TIE,
@@ -45,6 +45,7 @@ UP_STRINGS = 4  # an upstroke mostly takes the high strings
 CHUCK_Q = Fraction(1, 12)  # what is heard of a muted stroke
 DAMPED_Q = Fraction(3, 8)  # of a stroke whose strings are damped at once
 SPREAD_MS = {"p": 14.0, "mf": 10.0, "f": 8.0}
+_SINGLE = frozenset((Kind.PLUCKED, Kind.THUMB))
 PLUCK_MS = 3.0  # fingers that pluck together never quite do
 
 
@@ -279,7 +280,7 @@ def _stroke(event: Event, chosen: Held, damped: bool, own_spread: float, bass: i
         "m": "muted stroke",
     }
     stroke = word.get(mark, "plucked together" if not event.strict else "downstroke")
-    why = f"{event.why}, {stroke}; {chosen.words}"
+    why = event.why.also(f", {stroke}; {chosen.words}")
     loud = velocity(event)
     made = []
     for i, string in enumerate(order):
@@ -336,7 +337,7 @@ def _plucked(
     together = tuple(s for s in together if s in free)
     strings = sorted({first, *together}, reverse=True)
     how = "finger-picked" if not together else "plucked together, so that the chord is heard"
-    why = f"{event.why}, {how}; {chosen.words}"
+    why = Why(Kind.PLUCKED, f"{event.why.words}, {how}; {chosen.words}")
     made = []
     for i, string in enumerate(strings):
         pitch, degree, fret = _at(chosen.grip, string)
@@ -365,7 +366,7 @@ def _bass_string(event: Event, chosen: Held, first: bool, bass: int) -> Note:
     pitch, degree, fret = _at(grip, string)
     return Note(
         event.start_q, sounding_end(event, pitch), pitch, velocity(event) + 4,
-        f"{event.why}, bass string; {chosen.words}", degree, event.change.index, 0, 0.0, event.strict, string, fret,
+        Why(Kind.THUMB, f"{event.why.words}, bass string; {chosen.words}"), degree, event.change.index, 0, 0.0, event.strict, string, fret,
     )  # fmt: skip
 
 
@@ -382,12 +383,7 @@ def _ringing(notes: list[Note], events: tuple[Event, ...], damped: bool) -> list
         if following.get(note.string) == note.start_q:
             continue  # the thumb has it
         end = note.end_q
-        single = (
-            "finger-picked" in note.why
-            or "bass string" in note.why
-            or "plucked together, so" in note.why
-        )
-        if single and not damped:
+        if note.why.kind in _SINGLE and not damped:
             end = max(end, limits.get((note.start_q, note.chord), end))
         after = following.get(note.string)
         if after is not None and after > note.start_q:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from backing.band.model import Note, note_order
+from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.chordal import NARROWEST, Voiced, choice, families, voice
 from backing.band.players.common import Brief
 from backing.band.players.rhythm import Event, strokes
@@ -93,7 +93,7 @@ def _families(brief: Brief) -> dict[str, str]:
 def _chord(event: Event, voiced: Voiced) -> list[Note]:
     """The whole voicing; the top note a little louder, since the ear follows it."""
     loud = velocity(event)
-    why = f"{event.why}; {voiced.words}"
+    why = event.why.also(f"; {voiced.words}")
     last = len(voiced.voicing.pitches) - 1
     return [
         Note(
@@ -137,7 +137,7 @@ def _broken(
     if octaves:
         chosen.append((chosen[0][0] + 12, degrees[at]))
         how += ", in octaves"
-    why = f"{event.why}, {how}; {voiced.words}"
+    why = event.why.also(f", {how}; {voiced.words}")
     loud = velocity(event) - (0 if marks is not None else 4)
     made = []
     for pitch, degree in chosen:
@@ -160,6 +160,6 @@ def _root(event: Event, with_bass: bool) -> Note:
     interval = (chord.lowest.pc - chord.root.pc) % 12
     degree = next((d.name for d in chord.degrees if d.semitones % 12 == interval), "bass")
     return Note(
-        event.start_q, sounding_end(event, pitch), pitch, velocity(event), f"{event.why}, left hand", degree,
+        event.start_q, sounding_end(event, pitch), pitch, velocity(event), Why(Kind.THUMB, f"{event.why.words}, left hand"), degree,
         event.change.index, strict=event.strict,
     )  # fmt: skip

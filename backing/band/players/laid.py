@@ -14,11 +14,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
+from backing.band.model import Kind, Why
 from backing.band.players.common import Brief, Change, Stroke, Zone, ZoneKind, band
 from backing.band.players.repertoire import cells, held_back, holds_ideas, thinned
 from backing.ground.timebase import Meter
 from backing.harmony.symbol import Chord
 from backing.styles.model import Pattern
+
+_HELD = Why(Kind.HELD, "held chord")
 
 
 @dataclass(slots=True, eq=False, repr=False)
@@ -29,7 +32,7 @@ class Raw:
     end_q: Fraction
     mark: str
     line: str
-    why: str
+    why: Why
     bar: int
     strict: bool = False
     added: bool = False
@@ -75,7 +78,7 @@ def struck(score: Score, stroke: Stroke, zone: Zone) -> Raw:
         min(stroke.end_q, zone.end_q),
         "X",
         "chord",
-        stroke.why,
+        Why(stroke.kind, stroke.kind.value),
         score.bar(stroke.start_q),
         zone.kind is ZoneKind.STRUCK,
     )
@@ -106,6 +109,7 @@ def timed(score: Score, zone: Zone, lines: Sequence[str]) -> Iterator[Raw]:
             if line not in pattern.lines:
                 continue
             here = list(cells(bar, pattern, line, index, number))
+            why = Why(Kind.PATTERN, pattern.name)
             skank = line == "chord" and _all_off_beats(brief, bar.meter, here)
             for at_q, length_q, mark in here:
                 start = bar.start_q + at_q
@@ -113,7 +117,7 @@ def timed(score: Score, zone: Zone, lines: Sequence[str]) -> Iterator[Raw]:
                     continue
                 if line == "chord" and thinned(mark, at_q, plan.busy):
                     continue
-                raw = Raw(start, start + length_q, mark, line, pattern.name, number)
+                raw = Raw(start, start + length_q, mark, line, why, number)
                 raw.off_beats = skank
                 yield raw
 
@@ -141,7 +145,7 @@ def _long(score: Score, zone: Zone, number: int, holding: bool) -> Iterator[Raw]
         if (begins > change.start_q and holding) or (change.span.again and holding):
             continue
         until = score.ends[score.order[change.index]][0]
-        yield Raw(begins, max(until, begins), "x", "chord", "held chord", number)
+        yield Raw(begins, max(until, begins), "x", "chord", _HELD, number)
 
 
 def same_chord(a: Change, b: Change) -> bool:

@@ -14,7 +14,7 @@ from __future__ import annotations
 import itertools
 from fractions import Fraction
 
-from backing.band.model import Note, note_order
+from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.chordal import NARROWEST, TOP_HELD, Voiced, families, steps, voice
 from backing.band.players.common import Brief, ZoneKind
 from backing.band.players.rhythm import Event, held, strokes
@@ -96,7 +96,7 @@ def _melody(brief: Brief) -> list[Note]:
                 min(note.end_q, brief.end_q),
                 pitch,
                 max(1, min(127, round(48 + 11 * plan.level))),
-                why,
+                Why(Kind.MELODY, why),
                 _degree(change.span.chord, pitch),
                 change.index,
             )
@@ -130,7 +130,7 @@ def _pad(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]:
         if voiced is None:
             continue
         end = min(event.end_q, event.harmony_q) if not event.strict else event.end_q
-        why = f"{event.why}; {voiced.words}"
+        why = event.why.also(f"; {voiced.words}")
         now: dict[int, int] = {}
         for pitch, degree in zip(voiced.voicing.pitches, voiced.voicing.degrees, strict=True):
             before = open_.get(pitch)
@@ -166,7 +166,7 @@ def _stabs(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]
             made.append(
                 Note(
                     event.start_q, sounding_end(event, pitch), pitch, min(127, loud),
-                    f"{event.why}; {voiced.words}", degree, event.change.index, strict=event.strict,
+                    event.why.also(f"; {voiced.words}"), degree, event.change.index, strict=event.strict,
                 )
             )  # fmt: skip
     made.sort(key=note_order)
@@ -239,7 +239,7 @@ def _guide_tones(brief: Brief) -> list[Note]:
             continue
         made.append(
             Note(
-                event.start_q, end, pitch, velocity(event, 32, 11), f"guide tone{move}", name,
+                event.start_q, end, pitch, velocity(event, 32, 11), Why(Kind.GUIDE_TONE, f"guide tone{move}"), name,
                 event.change.index, strict=event.strict,
             )
         )  # fmt: skip

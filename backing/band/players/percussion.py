@@ -10,8 +10,8 @@ from __future__ import annotations
 from bisect import bisect_right
 from fractions import Fraction
 
-from backing.band.model import Note, note_order
-from backing.band.players.common import Brief, ZoneKind
+from backing.band.model import Kind, Note, Why, note_order
+from backing.band.players.common import Brief, ZoneKind, with_the_band
 from backing.band.players.grooves import choose, in_feel
 from backing.band.players.pulses import beats, loudness, shift_q, velocity
 from backing.ground.instruments import DRUM_KEYS
@@ -40,7 +40,7 @@ def play(brief: Brief) -> list[Note]:
         shift, base = shift_q(bar), loudness(plan.level)
         on_beat = {p for p, _ in beats(bar.meter)}
         place = brief.place.at(index)
-        why = f"pattern '{chosen.pattern.name}'"
+        why = Why(Kind.PATTERN, f"pattern '{chosen.pattern.name}'")
         vary = number(brief.part, "pattern", "vary")
         for name, line in in_feel(chosen.lines, bar).items():
             first = first or name
@@ -66,7 +66,7 @@ def play(brief: Brief) -> list[Note]:
                 notes.append(
                     Note(
                         stroke.start_q, stroke.end_q, DRUM_KEYS[first], velocity(loudness(level)),
-                        f"with the band: {stroke.why}", strict=True,
+                        with_the_band(stroke), strict=True,
                     )
                 )  # fmt: skip
     notes.sort(key=note_order)

@@ -19,16 +19,17 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
+from backing.band.model import Kind, Why
 from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind
 from backing.band.players.laid import Raw, Score, same_chord, score_of, struck, timed
 from backing.band.players.repertoire import chosen, holds_ideas
 from backing.ground.timebase import EIGHTH, QUARTER
 from backing.harmony.symbol import Chord
 
-ADDED = "added on the change, so that the chord is heard"
-AHEAD = "ahead of the beat: the chord to come"
-MOVED = "held on, and moved with the chord"
-PUSHED = "pushed"
+ADDED = Why(Kind.ADDED, "added on the change, so that the chord is heard")
+AHEAD = ", ahead of the beat: the chord to come"
+MOVED = ", held on, and moved with the chord"
+PUSHED = ", pushed"
 
 
 class Event(NamedTuple):
@@ -43,7 +44,7 @@ class Event(NamedTuple):
     change: Change
     mark: str
     line: str
-    why: str
+    why: Why
     plan: BarPlan
     bar: int  # index into `Brief.bars`
     harmony_q: Fraction
@@ -148,7 +149,7 @@ def _harmonised(
             if moved and here[0].start_q == start:
                 here[0].mark, here[0].end_q = moved.mark, max(here[0].end_q, moved.end_q)
             if here and here[0].start_q == start:
-                here[0].why += f", {PUSHED}"
+                here[0].why = here[0].why.also(PUSHED)
         if score.brief.begun and i == 0 and beat == start == score.brief.start_q:
             here = [r for r in here if r.start_q > start]  # it was struck before the border
             early = change
@@ -173,7 +174,7 @@ def _harmonised(
                 and not stroke.off_beats
             ):
                 placed.append((stroke, following))
-                stroke.why += f", {AHEAD}"
+                stroke.why = stroke.why.also(AHEAD)
                 early = following
             else:
                 placed.append((stroke, change))
@@ -217,7 +218,7 @@ def _together(score: Score, change: Change, start: Fraction, here: list[Raw]) ->
     first.start_q = min(first.start_q, start)
     if not any(r.mark.isdigit() for r in here):
         return here if holds_ideas(score.brief.style) else here[:1]
-    why = f"{first.why}, struck whole in a quick row of chords"
+    why = first.why.also(", struck whole in a quick row of chords")
     end = max(r.end_q for r in here)
     return [Raw(first.start_q, end, "x", first.line, why, first.bar, first.strict)]
 
@@ -240,7 +241,7 @@ def _moved(
     if first.mark.isdigit() or first.start_q < start + beat_q or same_chord(before, change):
         return here
     end = min(ring_q, first.start_q)
-    return [Raw(start, end, hand, first.line, f"{first.why}, {MOVED}", first.bar), *here]
+    return [Raw(start, end, hand, first.line, first.why.also(MOVED), first.bar), *here]
 
 
 def _added(score: Score, start: Fraction, end: Fraction, mark: str, line: str) -> Raw:

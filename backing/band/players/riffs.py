@@ -10,19 +10,22 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
+from functools import lru_cache
 
-from backing.band.model import Note
+from backing.band.model import Kind, Note, Why
 from backing.band.players import figures
 from backing.band.players.anchors import Contour, Stretch
 from backing.band.players.bassline import Line, anchor_why, approach_why, step_name
 from backing.band.players.grooves import Beat, in_feel
 from backing.band.players.pulses import shift_q
 from backing.band.players.tones import Tones, tones
+from backing.styles.model import Pattern
 from backing.styles.settings import word
 
 ACCENT, DEAD = 1.12, 0.45
 DEAD_Q = Fraction(1, 8)
 UNDER_STRINGS = 45  # A2, where a strummed guitar leaves the bass its room
+_FIGURE = frozenset((Kind.PATTERN, Kind.OCTAVES, Kind.HELD))
 Event = tuple[Fraction, Fraction, str]  # start, end, mark
 
 
@@ -58,7 +61,7 @@ def riff(line: Line, index: int, early: bool) -> tuple[list[Note], bool]:
 
 def _turned(made: Sequence[Note], note: Note) -> Note:
     """The top of a climb that does not fit: the figure turns back to the note that it came through (1 3 5 3)."""
-    if made and made[-1].degree and note.why == made[-1].why:
+    if made and made[-1].degree and made[-1].why.kind in _FIGURE:
         last = made[-1]
         pitches = [n for n in made if n.degree and n.pitch != last.pitch]
         climbs = pitches and pitches[-1].pitch < last.pitch
@@ -176,10 +179,11 @@ def _note(line: Line, index: int, event: Event, told: bool) -> tuple[Note, bool]
     stretch = line.stretches[index]
     anchor, t, chord = line.anchors[index], stretch.tones, stretch.change.index
     degree, force = mark.rstrip("!"), ACCENT if mark.endswith("!") else 1.0
-    limit, why = stretch.end_q, _name(line, stretch)
+    limit, why = stretch.end_q, _figure(line, stretch)
     early = False
     if degree == "x":
-        until, force, why = min(until, at + DEAD_Q), DEAD, f"dead note, {why}"
+        until, force = min(until, at + DEAD_Q), DEAD
+        why = Why(Kind.DEAD, f"dead note, {why.words}")
         return _made(line, stretch, at, min(until, limit), anchor, force, why, "", chord), False
     if not told and (degree == "a" or degree.startswith("n")):
         degree = "1"  # nothing leads on before the chord itself is heard
@@ -194,12 +198,13 @@ def _note(line: Line, index: int, event: Event, told: bool) -> tuple[Note, bool]
         if found is not None:
             anchor, t, chord, limit, symbol, fresh = found
             early = fresh
-            why = f"{why}: already {step_name(degree.lstrip('-'))} of {symbol}"
+            told_ahead = f"{why.words}: already {step_name(degree.lstrip('-'))} of {symbol}"
+            why = Why(Kind.NEXT, told_ahead)
         pitch = degree_pitch(anchor, t, degree, line.low, line.high)
     else:
         if not told:
             degree = degree if degree.lstrip("-") in ("1", "8") else "1"
-            why = f"{anchor_why(stretch, anchor)}, {why}"
+            why = anchor_why(stretch, anchor).also(f", {why.words}")
         pitch = degree_pitch(anchor, t, degree, line.low, line.high)
         strummed = line.brief.style.strummed and degree in ("3", "5")
         if strummed and pitch > UNDER_STRINGS and pitch - 12 >= line.low:
@@ -209,7 +214,7 @@ def _note(line: Line, index: int, event: Event, told: bool) -> tuple[Note, bool]
 
 
 def _made(
-    line: Line, stretch: Stretch, at: Fraction, until: Fraction, pitch: int, force: float, why: str,
+    line: Line, stretch: Stretch, at: Fraction, until: Fraction, pitch: int, force: float, why: Why,
     degree: str, chord: int,
 ) -> Note:  # fmt: skip
     return Note(at, until, pitch, line.velocity(stretch, at, force), why, degree, chord)
@@ -278,8 +283,22 @@ def _approach(line: Line, stretch: Stretch, anchor: int, goal: int) -> int:
     return goal + line.brief.place.at(stretch.bar).pick(sides, weights, "approach")
 
 
-def _name(line: Line, stretch: Stretch) -> str:
+def _figure(line: Line, stretch: Stretch) -> Why:
+    """What the figure of a stretch is."""
     if stretch.way != "pattern":
-        return {"root-fifth": "root and fifth"}.get(stretch.way, stretch.way)
+        kind = Kind.OCTAVES if stretch.way == "octaves" else Kind.PATTERN
+        return Why(kind, {"root-fifth": "root and fifth"}.get(stretch.way, stretch.way))
     chosen = line.chosen[stretch.bar]
-    return f"pattern '{chosen.pattern.name}'" if chosen else "held"
+    if chosen is None:
+        return Why(Kind.HELD, "held")
+    kind = Kind.OCTAVES if _in_octaves(chosen.pattern) else Kind.PATTERN
+    return Why(kind, f"pattern '{chosen.pattern.name}'")
+
+
+@lru_cache(maxsize=4096)
+def _in_octaves(pattern: Pattern) -> bool:
+    """Whether a figure leaps up to the octave again and again."""
+    marks = [
+        c.mark.rstrip("!") for bar in pattern.lines["bass"] for pulse in bar for c in pulse.cells
+    ]
+    return marks.count("8") > pattern.bars

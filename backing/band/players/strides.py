@@ -6,7 +6,7 @@ its place. Source: common practice.
 
 from __future__ import annotations
 
-from backing.band.model import Note
+from backing.band.model import Kind, Note, Why
 from backing.band.players.anchors import Stretch, route_key
 from backing.band.players.bassline import Line, anchor_why, approach_why, free_why
 from backing.band.players.pulses import off_beats, shift_q, velocity
@@ -82,10 +82,13 @@ def _with_skip(line: Line, stretch: Stretch, notes: list[Note]) -> list[Note]:
     middle = next((p for p in places if note.start_q < p < note.end_q), None)
     if middle is None or note.pitch == after.pitch:
         return notes
-    pitch, why = note.pitch, "skip: the note again before the beat"
+    pitch, words = note.pitch, "skip: the note again before the beat"
     if place.chance(0.35, "drop") and line.low <= note.pitch - 12 >= after.pitch - 12:
-        pitch, why = note.pitch - 12, "drop: an octave down before the beat"
+        pitch, words = note.pitch - 12, "drop: an octave down before the beat"
     skip = note._replace(
-        start_q=middle, pitch=pitch, velocity=velocity(note.velocity * SKIP), why=why
+        start_q=middle,
+        pitch=pitch,
+        velocity=velocity(note.velocity * SKIP),
+        why=Why(Kind.SKIP, words),
     )
     return [*notes[:at], note._replace(end_q=middle), skip, *notes[at + 1 :]]

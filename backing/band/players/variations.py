@@ -10,13 +10,14 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from backing.band.model import Kind, Why
 from backing.band.players.pulses import beats, off_beats, shift_q
 from backing.ground.dice import Place
 from backing.timeline.model import PlayedBar
 
 # Strokes of a bar while it is made: (place in quarters of the piece, drum) -> velocity and reason.
 Key = tuple[Fraction, str]
-Value = tuple[float, str]
+Value = tuple[float, Why]
 Strokes = dict[Key, Value]
 
 GHOST = 0.42
@@ -55,8 +56,12 @@ def in_quarters(strokes: Strokes, bar: PlayedBar) -> Strokes:
     return strokes
 
 
+def _why(words: str) -> Why:
+    return Why(Kind.VARIED, words)
+
+
 Offer = tuple[Key | None, Key | None, Value, float]  # leave out, put in, how, weight
-_NOTHING: Value = (0.0, "")
+_NOTHING: Value = (0.0, _why(""))
 
 
 def _offers(
@@ -88,12 +93,16 @@ def _swing(strokes: Strokes, on: list[Fraction], off: list[Fraction], base: floa
         if (at, "ride") in strokes:
             offers.append(((at, "ride"), None, _NOTHING, 0.7))
         elif rides:
-            offers.append((None, (at, "ride"), (base * 0.72, "an added skip on the ride"), 1.0))
+            offers.append(
+                (None, (at, "ride"), (base * 0.72, _why("an added skip on the ride")), 1.0)
+            )
         if (at, "snare") not in strokes and (at, "kick") not in strokes:
             offers.append(
-                (None, (at, "snare"), (base * 0.5, "a soft snare between the beats"), 1.0)
+                (None, (at, "snare"), (base * 0.5, _why("a soft snare between the beats")), 1.0)
             )
-            offers.append((None, (at, "kick"), (base * 0.5, "a soft kick between the beats"), 0.5))
+            offers.append(
+                (None, (at, "kick"), (base * 0.5, _why("a soft kick between the beats")), 0.5)
+            )
     return offers
 
 
@@ -109,7 +118,7 @@ def _backbeat(
     offers: list[Offer] = []
     backs = [at for at in on if (at, "snare") in strokes]
     struck = {at for at, drum in strokes if drum in ("snare", "rim")}
-    kick: Value = (base * 0.84, "an added kick off the beat")
+    kick: Value = (base * 0.84, _why("an added kick off the beat"))
     for number, at in enumerate(off):
         if (at, "kick") in strokes:
             offers.append(((at, "kick"), None, _NOTHING, 0.7))
@@ -121,7 +130,7 @@ def _backbeat(
         for at in early:
             if (at, "kick") not in strokes and at not in struck:
                 offers.append((None, (at, "kick"), kick, 0.8))
-    ghost: Value = (base * GHOST, "a ghost note")
+    ghost: Value = (base * GHOST, _why("a ghost note"))
     for back in backs:
         late, soon = (2 * _THIRD, 4 * _THIRD) if thirds else (3 * _SIXTEENTH, 5 * _SIXTEENTH)
         for at in (back + late, back + soon):
@@ -130,9 +139,9 @@ def _backbeat(
                 offers.append((None, (at, "snare"), ghost, 1.6))
     floor = [at for at in on if (at, "kick") not in strokes]
     if floor and not sixteenths and len(backs) > 1:  # a single backbeat is half time
-        four: Value = (base * 0.8, "kick on the backbeat too")
+        four: Value = (base * 0.8, _why("kick on the backbeat too"))
         offers += [(None, (at, "kick"), four, 0.8) for at in floor]
     if off and (off[-1], "hat") in strokes:
-        opened: Value = (base * 0.85, "hat opened before the bar line")
+        opened: Value = (base * 0.85, _why("hat opened before the bar line"))
         offers.append(((off[-1], "hat"), (off[-1], "open hat"), opened, 0.8))
     return offers
