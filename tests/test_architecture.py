@@ -30,7 +30,6 @@ HEAVY = (
     "mido",
     "fluidsynth",
     "pydub",
-    "soundfile",
     "pretty_midi",
     "imageio_ffmpeg",
     "typst",

@@ -9,8 +9,8 @@ Finding = dict[str, object]
 
 def examine() -> list[Finding]:
     """One finding each for the engine, the soundfont, the encoder and the styles: name, ok, where, advice."""
+    from backing.output.sound.encoder import encoder_path
     from backing.output.sound.engine import engine_path
-    from backing.output.sound.loudness import encoder_path
     from backing.output.sound.soundfont import default_soundfont
     from backing.styles.find import names
     from backing.styles.shelf import folders

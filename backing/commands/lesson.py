@@ -218,9 +218,10 @@ def sound_job(
 
     def make(folder: Path, progress: Progress) -> None:
         from backing.output.sound.audio import Output, write_outputs
+        from backing.output.sound.tags import Label
 
         outputs = [
-            Output(folder / item.path, only, bits, item.title if only else "")
+            Output(folder / item.path, only, bits, Label(item.title if only else ""))
             for item, only, bits in wanted
         ]
         write_outputs(

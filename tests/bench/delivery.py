@@ -19,7 +19,8 @@ from backing.commands.options import Options
 from backing.commands.practice import Practice, practised
 from backing.output.midi import write
 from backing.output.sound.audio import write_audio
-from backing.output.sound.encode import BITRATE, encoder_path
+from backing.output.sound.encode import BITRATE
+from backing.output.sound.encoder import encoder_path
 from backing.output.sound.soundfont import find
 from backing.performance.model import Performance
 from backing.performance.session import joined

@@ -19,10 +19,10 @@ from backing.chart.parse import parse
 from backing.commands.app import band, prepare
 from backing.commands.options import Options
 from backing.output.sound.audio import write_audio
-from backing.output.sound.loudness import measure
 from backing.performance.model import RING_S, Performance
 from backing.styles.find import names
 from tests.bench.common import DEMO
+from tests.metering import measure
 
 CHARTS = ("pop.txt", "waltz.txt")
 SECONDS = 20.0

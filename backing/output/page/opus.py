@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from backing.ground.errors import AudioUnavailable, OutputError
-from backing.output.sound.loudness import encoder_path
+from backing.output.sound.encoder import encoder_path
 
 RATE = 48_000
 FRAME = 960  # frames in a packet of 20 ms

@@ -19,14 +19,16 @@ from pathlib import Path
 from threading import Event, Lock, Thread
 from typing import TYPE_CHECKING
 
+from backing.ground.errors import OutputError
 from backing.output.files import claim, refusal, whole
 from backing.output.sound import encode, limit, mix
-from backing.output.sound.encode import ENCODED, encoder_path
+from backing.output.sound.encode import ENCODED
+from backing.output.sound.encoder import encoder_path
 from backing.output.sound.level import Level, Recording, level_for
 from backing.output.sound.loudness import Meter
 from backing.output.sound.soundfont import find
 from backing.output.sound.synth import BLOCK, RATE, frames_of
-from backing.output.sound.tags import tags_of
+from backing.output.sound.tags import Label, tags_of
 from backing.output.sound.tape import MIX, Tape, together
 from backing.performance.model import Performance
 
@@ -48,7 +50,7 @@ class Output:
     path: Path
     roles: frozenset[str] | None = None
     bits: int = 16
-    name: str = ""  # added to the title
+    label: Label = Label()
 
 
 def silent(share: float, words: str) -> None:
@@ -62,7 +64,7 @@ def stem_outputs(performance: Performance, beside: Path, ending: str) -> list[Ou
             beside.with_name(f"{beside.stem}-{p.role}{ending}"),
             frozenset({p.role}),
             STEM_BITS,
-            p.role,
+            Label(p.role),
         )
         for p in performance.players
         if p.voices
@@ -117,6 +119,7 @@ def write_outputs(
     """Render once and write every output. Raises `OutputError`, `AudioUnavailable`."""
     if not outputs:
         return
+    _no_two_alike([o.path for o in outputs])
     for output in outputs:
         claim(output.path, force=force)
     if any(o.path.suffix.lower() in ENCODED for o in outputs):
@@ -137,6 +140,18 @@ def write_outputs(
         level = level_for(tape, recording, loudness)
         _write(performance, outputs, recording, Playback(tape, recording, level), force, progress)
     progress(1.0, "done")
+
+
+def _no_two_alike(paths: Sequence[Path]) -> None:
+    """Make sure that no file would be written twice, on a disk that folds case either. Raises `OutputError`."""
+    seen: dict[str, Path] = {}
+    for path in paths:
+        place = os.path.realpath(path).casefold()
+        if place in seen:
+            raise OutputError(
+                f"{path} would be written twice, also as {seen[place]}; give each file a name of its own"
+            )
+        seen[place] = path
 
 
 def _give_back() -> None:
@@ -274,7 +289,7 @@ def _write(
                     part,
                     output.path.suffix.lower(),
                     replace(playback, roles=output.roles),
-                    tags_of(performance, output.name),
+                    tags_of(performance, output.label),
                     bits=output.bits,
                     loop=recording.loop,
                 ),

@@ -1,22 +1,21 @@
-"""Sound files in blocks: WAV by hand, FLAC and OGG through soundfile, M4A and (see `mp3`) MP3 through ffmpeg.
+"""Sound files in blocks: WAV by hand, every other format by ffmpeg.
 
 Conventions: a writer takes float32 blocks of shape (n, 2) at their final level and turns them into the file's own
-samples; 16 bits get triangular dither, whose noise depends on the place in the file and on nothing else.
-Sources: dither of two evenly spread numbers, one step each (common practice); M4A with an edit list that says how
-much of its head and tail to leave out.
+samples; 16 bits get triangular dither, whose noise depends on the place in the file and on nothing else. No file holds
+a date or a random number, so the same sound gives the same bytes.
+Sources: dither of two evenly spread numbers, one step each (common practice); MP3 with a frame in front and M4A with an
+edit list that say how much of head and tail to leave out.
 """
 
 from __future__ import annotations
 
 import re
-import subprocess
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
-from backing.ground.errors import AudioUnavailable
-from backing.output.sound import mp3
-from backing.output.sound.loudness import encoder_path, failure
+from backing.output.sound import id3
+from backing.output.sound.encoder import Encoder
 from backing.output.sound.tags import Tags
 from backing.output.sound.wave import RATE, WaveFile
 
@@ -26,12 +25,37 @@ if TYPE_CHECKING:
 
     Sound = NDArray[np.float32]
 
-__all__ = ["ENCODED", "SOUND", "Source", "encoder_path", "write"]
+__all__ = ["ENCODED", "SOUND", "Source", "write"]
 
-SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
-ENCODED = (".mp3", ".m4a")  # by ffmpeg
-BITRATE = f"{mp3.KBPS}k"
-BLOCK = 64 * mp3.FRAME  # frames at a time
+KBPS = 192  # of MP3 and M4A
+BITRATE = f"{KBPS}k"
+BLOCK = 64 * 1152  # frames at a time
+
+
+class _Format(NamedTuple):
+    """How a format is written: its codec and file, a factor for the samples, names of tags that differ from ffmpeg's.
+
+    `chapters` is whether it has some of its own; where not, they are tags too.
+    """
+
+    arguments: str
+    gain: float = 1.0
+    names: tuple[tuple[str, str], ...] = ()
+    chapters: bool = True
+
+
+_VORBIS_COMMENTS = (("bpm", "BPM"), ("key", "KEY"), ("maker", "ENCODED-BY"))
+# LAME turns a constant 192 kbit/s down to 0.97 of its level; measured: 0.26 LU.
+_LAME = 1 / 0.97
+
+_FORMATS = {
+    ".flac": _Format("-c:a flac -f flac", names=_VORBIS_COMMENTS, chapters=False),
+    ".ogg":  _Format("-c:a libvorbis -q:a 4 -f ogg", names=_VORBIS_COMMENTS, chapters=False),
+    ".mp3":  _Format(f"-c:a libmp3lame -b:a {BITRATE} -id3v2_version 3 -f mp3", _LAME),
+    ".m4a":  _Format(f"-c:a aac -b:a {BITRATE} -movflags +faststart -f ipod", names=(("bpm", "tmpo"),)),
+}  # fmt: skip
+ENCODED = tuple(_FORMATS)  # by ffmpeg
+SOUND = (".wav", *ENCODED)
 
 
 class Source(Protocol):
@@ -72,9 +96,6 @@ def write(
 
     `tell` hears how many frames were taken, and may raise to end it. Raises OSError, `OutputError`, `AudioUnavailable`.
     """
-    if ending == ".mp3":
-        mp3.write(part, source, tags, tell)
-        return
     out = _writer(part, ending, source.frames, tags, bits, loop)
     try:
         for at in range(0, source.frames, BLOCK):
@@ -92,9 +113,7 @@ def _writer(
 ) -> Writer:
     if ending == ".wav":
         return _Wave(part, frames, bits, tags, loop)
-    if ending in (".flac", ".ogg"):
-        return _SoundFile(part, ending, bits, tags)
-    return _Aac(part, frames, tags)
+    return _Encoded(part, ending, frames, bits if ending == ".flac" else 0, tags)
 
 
 def samples(sound: Sound, bits: int, at: int) -> NDArray[np.int16] | NDArray[np.int32]:
@@ -136,112 +155,78 @@ class _Wave:
     abandon = close
 
 
-class _SoundFile:
-    def __init__(self, part: Path, ending: str, bits: int, tags: Tags) -> None:
-        import soundfile
+class _Encoded:
+    """A file that ffmpeg writes, from whole samples (`bits`) or, where that is 0, from fractions of full scale."""
 
-        self._flac = ending == ".flac"
-        self._bits = bits
-        self._error = soundfile.LibsndfileError
+    def __init__(self, part: Path, ending: str, frames: int, bits: int, tags: Tags) -> None:
+        form = _FORMATS[ending]
+        length_ms = round(frames * 1000 / RATE)
+        self._part = part
+        self._told = part.with_name(part.name + ".tags")
+        self._gain, self._bits = form.gain, bits
+        self._tag = id3.tag(tags, length_ms) if ending == ".mp3" else b""
+        raw = {0: "f32le", 16: "s16le", 24: "s32le"}[bits]
+        arguments = ["-f", raw, "-ar", str(RATE), "-ac", "2", "-i", "pipe:0"]
+        if self._tag:  # it leaves room in front
+            arguments += ["-map_metadata", "-1", "-metadata_header_padding", str(len(self._tag))]
+        else:
+            self._told.write_text(metadata(tags, length_ms, form), encoding="utf-8")
+            arguments += ["-f", "ffmetadata", "-i", str(self._told)]
+            arguments += ["-map_metadata", "1", "-map_chapters", "1" if form.chapters else "-1"]
+        arguments += ["-map", "0:a", "-fflags", "+bitexact", "-flags:a", "+bitexact"]
         try:
-            self._file: Any = soundfile.SoundFile(
-                part,
-                "w",
-                RATE,
-                2,
-                subtype=f"PCM_{bits}" if self._flac else "VORBIS",
-                format="FLAC" if self._flac else "OGG",
-            )
-        except self._error as error:
-            raise OSError(f"soundfile could not open it: {error}") from error
-        said = {"title": tags.title, "artist": tags.by, "software": tags.maker}
-        said["comment"] = f"{tags.comment}; {tags.bpm} bpm, {tags.key}"
-        for name, value in said.items():
-            if value:
-                setattr(self._file, name, value)
+            self._encoder = Encoder(part, [*arguments, *form.arguments.split()])
+        except BaseException:
+            self._told.unlink(missing_ok=True)
+            raise
 
     def write(self, sound: Sound, at: int) -> None:
         import numpy as np
 
-        data: NDArray[Any] = sound
-        if self._flac:
-            data = samples(sound, self._bits, at)
-            if self._bits == 24:
-                data = data.astype(np.int32) << 8
-        else:
-            data = np.clip(sound, -1.0, 1.0)
-        try:
-            self._file.write(data)
-        except (self._error, AssertionError) as error:  # soundfile asserts that all was written
-            raise OSError(28, "the sound could not be written whole") from error
+        if not self._bits:
+            loud = sound if self._gain == 1.0 else sound * sound.dtype.type(self._gain)
+            self._encoder.write(loud.data.cast("B"))
+            return
+        whole = samples(sound, self._bits, at)
+        if self._bits == 24:
+            whole = whole.astype(np.int32) << 8
+        self._encoder.write(whole.data.cast("B"))
 
     def close(self) -> None:
         try:
-            self._file.close()
-        except self._error as error:
-            raise OSError(28, "the sound could not be written whole") from error
-
-    abandon = close
-
-
-class _Aac:
-    def __init__(self, part: Path, frames: int, tags: Tags) -> None:
-        self._chapters = part.with_name(part.name + ".chapters")
-        arguments = [encoder_path(), "-hide_banner", "-loglevel", "error", "-y"]
-        arguments += ["-f", "f32le", "-ar", str(RATE), "-ac", "2", "-i", "pipe:0"]
-        if len(tags.chapters) > 1:
-            self._chapters.write_text(chapters(tags, frames), encoding="utf-8")
-            arguments += ["-f", "ffmetadata", "-i", str(self._chapters), "-map_chapters", "1"]
-        arguments += ["-map", "0:a", "-fflags", "+bitexact"]
-        arguments += ["-flags:a", "+bitexact", "-b:a", BITRATE]
-        comment = f"{tags.comment}; {tags.bpm} bpm, {tags.key}"
-        said = {"title": tags.title, "artist": tags.by, "comment": comment, "tmpo": str(tags.bpm)}
-        for name, value in said.items():
-            if value:
-                arguments += ["-metadata", f"{name}={value}"]
-        arguments += ["-c:a", "aac", "-movflags", "+faststart", "-f", "ipod"]
-        try:
-            self._process = subprocess.Popen(
-                [*arguments, str(part)],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.PIPE,
-            )
-        except OSError as error:
-            raise AudioUnavailable(f"the encoder cannot be started: {error.strerror}") from error
-
-    def write(self, sound: Sound, at: int) -> None:
-        assert self._process.stdin is not None
-        try:
-            self._process.stdin.write(sound.data.cast("B"))
-        except BrokenPipeError:
-            self.close()
-
-    def close(self) -> None:
-        _, report = self._process.communicate()
-        self._chapters.unlink(missing_ok=True)
-        if self._process.returncode:
-            raise failure(report)
+            self._encoder.close()
+        finally:
+            self._told.unlink(missing_ok=True)
+        if self._tag:
+            with self._part.open("r+b") as file:
+                room = id3.room_of(file.read(id3.HEADER))
+                file.seek(0)
+                file.write(id3.filled(self._tag, room))
 
     def abandon(self) -> None:
-        if self._process.poll() is None:
-            self._process.kill()
-        self._process.communicate()
-        self._chapters.unlink(missing_ok=True)
+        self._encoder.abandon()
+        self._told.unlink(missing_ok=True)
 
 
-def chapters(tags: Tags, frames: int) -> str:
-    """Chapters as ffmpeg reads them: each runs until the next, the last to the end."""
-    end = round(frames * 1000 / RATE)
-    starts = [start for start, _ in tags.chapters]
-    text = [";FFMETADATA1"]
-    for (start, name), stop in zip(tags.chapters, [*starts[1:], end], strict=True):
-        escaped = re.sub(r"([=;#\\\n])", r"\\\1", name)
-        text += [
-            "[CHAPTER]",
-            "TIMEBASE=1/1000",
-            f"START={start}",
-            f"END={stop}",
-            f"title={escaped}",
-        ]
+def metadata(tags: Tags, length_ms: int, form: _Format) -> str:
+    """Tags and chapters as ffmpeg reads them: each chapter runs until the next, the last to `length_ms`."""
+    said = {
+        "title": tags.title, "artist": tags.by, "album": tags.album, "track": tags.track, "comment": tags.told,
+    }  # fmt: skip
+    said |= {name: str(getattr(tags, field)) for field, name in form.names}
+    chapters = tags.chapters if len(tags.chapters) > 1 else ()
+    text = [";FFMETADATA1", *(f"{name}={_escaped(value)}" for name, value in said.items() if value)]
+    ends = [*(start for start, _ in chapters[1:]), length_ms]
+    for i, ((start, name), end) in enumerate(zip(chapters, ends, strict=bool(chapters))):
+        if form.chapters:
+            text += ["[CHAPTER]", "TIMEBASE=1/1000", f"START={start}", f"END={end}"]
+            text.append(f"title={_escaped(name)}")
+        else:
+            minutes, ms = divmod(start, 60_000)
+            at = f"{minutes // 60:02}:{minutes % 60:02}:{ms // 1000:02}.{ms % 1000:03}"
+            text += [f"CHAPTER{i:03}={at}", f"CHAPTER{i:03}NAME={_escaped(name)}"]
     return "\n".join(text) + "\n"
+
+
+def _escaped(text: str) -> str:
+    return re.sub(r"([=;#\\\n])", r"\\\1", text)

@@ -1,28 +1,19 @@
-"""Integrated loudness of a stream, and loudness and true peak of a sound file.
+"""Integrated loudness of a stream.
 
-The stream is weighted in the frequency domain, a block at a time, and its energy counted by slices of a few
-milliseconds, so that what a gain curve makes of the loudness is known without another measurement; a file is measured
-by ffmpeg, which knows nothing of the first.
+It is weighted in the frequency domain, a block at a time, and its energy counted by slices of a few milliseconds, so
+that what a gain curve makes of the loudness is known without another measurement.
 
-Conventions: float32 at 44.1 kHz, shape (n, 2); LUFS, dBTP.
-Sources: ITU-R BS.1770-4 (annex 1: K weighting, blocks of 400 ms every 100 ms, gates at -70 LUFS and 10 LU below;
-annex 2: true peak); its two filters are given for 48 kHz and are here the analogue ones that they come from, taken to
-any rate through the bilinear transform; ffmpeg's filter `ebur128`.
+Conventions: float32 at 44.1 kHz, shape (n, 2); LUFS.
+Sources: ITU-R BS.1770-4 (annex 1: K weighting, blocks of 400 ms every 100 ms, gates at -70 LUFS and 10 LU below); its
+two filters are given for 48 kHz and are here the analogue ones that they come from, taken to any rate through the
+bilinear transform.
 """
 
 from __future__ import annotations
 
-import errno
 import math
-import re
-import shutil
-import subprocess
-from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path
 from typing import TYPE_CHECKING
-
-from backing.ground.errors import AudioUnavailable, OutputError
 
 if TYPE_CHECKING:
     import numpy as np
@@ -36,39 +27,6 @@ _SPAN, _STEP = (
     3 * _TENTH,
 )  # frames of a transform; the filters are at rest after the 71 ms between
 SILENCE_LUFS = -70.0  # what the absolute gate leaves of a silent track
-
-
-@dataclass(frozen=True, slots=True)
-class Loudness:
-    """Integrated loudness in LUFS and, where it was asked for, true peak in dBTP."""
-
-    lufs: float
-    peak_dbtp: float | None
-
-
-def encoder_path() -> str:
-    """The ffmpeg program that imageio-ffmpeg brings (or that `IMAGEIO_FFMPEG_EXE` names). Raises `AudioUnavailable`."""
-    try:
-        import imageio_ffmpeg
-
-        path = str(imageio_ffmpeg.get_ffmpeg_exe())
-    except (ImportError, RuntimeError) as error:
-        raise AudioUnavailable(
-            "there is no encoder: install it with pip install imageio-ffmpeg"
-        ) from error
-    if shutil.which(path) is None:
-        raise AudioUnavailable(f"the encoder cannot be started: there is no program {path}")
-    return path
-
-
-def failure(report: bytes) -> Exception:
-    """What ended an encoder, from what it said."""
-    said = report.decode("utf-8", "replace").strip().splitlines()
-    if any("No space left" in line for line in said):
-        return OSError(errno.ENOSPC, "the disk is full")
-    return OutputError(
-        f"the encoder stopped before the end: {said[-1] if said else 'it was ended'}"
-    )
 
 
 def weighting(rate: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
@@ -164,27 +122,3 @@ def _loudness(energy: float) -> float:
 
 def _energy(lufs: float) -> float:
     return float(10 ** ((lufs + 0.691) / 10))
-
-
-def measure(path: Path) -> Loudness:
-    """Loudness and true peak of a sound file. Raises `OutputError`, `AudioUnavailable`."""
-    command = [encoder_path(), "-hide_banner", "-nostats", "-i", str(path)]
-    command += ["-af", "ebur128=framelog=quiet:peak=true", "-f", "null", "-"]
-    try:
-        done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, check=False)
-    except OSError as error:
-        raise AudioUnavailable(f"the encoder cannot be started: {error.strerror}") from error
-    return _read(done.stderr.decode("utf-8", "replace"), done.returncode)
-
-
-def _read(report: str, code: int | None) -> Loudness:
-    summary = report[report.rfind("Summary:") :]
-    lufs = re.search(r"I:\s+(-?[\d.]+|-inf|nan) LUFS", summary)
-    if code or not lufs:
-        last = report.strip().splitlines()[-1:] or ["it said nothing"]
-        raise OutputError(f"the loudness could not be measured: {last[0]}")
-    peak = re.search(r"Peak:\s+(-?[\d.]+|-inf) dBFS", summary)
-    return Loudness(
-        max(SILENCE_LUFS, float(lufs[1])) if lufs[1] != "nan" else SILENCE_LUFS,
-        float(peak[1]) if peak else None,
-    )

@@ -1,7 +1,7 @@
 """What a sound file says about itself.
 
-Sources: ID3v2.3 (TBPM holds digits only, TKEY at most three characters); RIFF INFO (INAM, IART, ICMT, ISFT); Vorbis
-comments by their usual names.
+Sources: ID3v2.3 (TBPM holds digits only, TKEY at most three characters, TRCK a number or number/count); RIFF INFO
+(INAM, IART, IPRD, ITRK, ICMT, ISFT); Vorbis comments by their usual names, chapters as CHAPTERxxx and CHAPTERxxxNAME.
 """
 
 from __future__ import annotations
@@ -15,8 +15,23 @@ from backing.performance.model import Performance
 
 
 @dataclass(frozen=True, slots=True)
+class Label:
+    """What a file of a tune is called: what is told of it beside the tune's own title.
+
+    `player` is who plays or is left out; `changed` what was done to the tune ("70 %", "in Eb"); `album` the collection
+    that it belongs to, "" for the tune itself; `track` its number there and of how many, 0 where it has none.
+    """
+
+    player: str = ""
+    changed: str = ""
+    album: str = ""
+    track: int = 0
+    tracks: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Tags:
-    """`chapters` are milliseconds and names, in order."""
+    """`chapters` are milliseconds and names, in order; `track` is a number, or number/count, or empty."""
 
     title: str
     by: str
@@ -25,19 +40,30 @@ class Tags:
     comment: str
     chapters: tuple[tuple[int, str], ...] = ()
     maker: str = MADE_BY
+    album: str = ""
+    track: str = ""
+
+    @property
+    def told(self) -> str:
+        """The comment with tempo and key, for formats that have no field for them."""
+        return f"{self.comment}; {self.bpm} bpm, {self.key}"
 
 
-def tags_of(performance: Performance, player: str = "") -> Tags:
-    """The tags of a mix or, with `player`, of a stem or of a mix for that player."""
+def tags_of(performance: Performance, label: Label = Label()) -> Tags:
+    """The tags of a mix, or of whatever else its label says it is."""
     arrangement = performance.arrangement
     timeline = arrangement.timeline
     us = performance.tempo.us_at(timeline.bars[0].start_q)
     beat_q = Tempo(Fraction(1)).unit(timeline.bars[0].meter)
+    of = f"/{label.tracks}" if label.tracks else ""
+    said = [text for text in (label.changed, label.player) if text]
     return Tags(
-        title=timeline.title + (f" ({player})" if player else ""),
+        title=timeline.title + "".join(f" ({text})" for text in said),
         by=timeline.by,
         bpm=round(60_000_000 / us / float(beat_q)),
         key=timeline.bars[0].key.short_name,
         comment=f"{MARK}; style {arrangement.style.name}, seed {arrangement.seed}",
         chapters=tuple((round(m.at_s * 1000), m.text) for m in performance.markers),
+        album=label.album or timeline.title,
+        track=f"{label.track}{of}" if label.track else "",
     )

@@ -1,6 +1,7 @@
 """WAV files, in blocks, with their tags and loop points before the sound.
 
-Sources: RIFF WAVE (chunks `fmt `, `LIST` of form `INFO`, `data`; little-endian, padded to even lengths); the sampler
+Sources: RIFF WAVE (chunks `fmt `, `LIST` of form `INFO`, `data`; little-endian, padded to even lengths); an ID3 tag in
+a chunk `id3 ` (common practice: INFO has no place for chapters, tempo or key); the sampler
 chunk `smpl` (sample period in nanoseconds, 60 the middle C, a loop from its first to its last sample, both inside,
 play count 0 for ever).
 """
@@ -12,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing.ground.errors import OutputError
+from backing.output.sound import id3
 from backing.output.sound.tags import Tags
 
 if TYPE_CHECKING:
@@ -28,6 +30,7 @@ def header(frames: int, bits: int, tags: Tags, loop: tuple[int, int] | None = No
     data = frames * frame
     chunks = _chunk(b"fmt ", struct.pack("<HHIIHH", 1, 2, RATE, RATE * frame, frame, bits))
     chunks += _chunk(b"LIST", b"INFO" + _info(tags))
+    chunks += _chunk(b"id3 ", id3.tag(tags, round(frames * 1000 / RATE)))
     if loop:
         chunks += _chunk(b"smpl", _smpl(*loop))
     length = 4 + len(chunks) + 8 + data + data % 2
@@ -83,7 +86,9 @@ def _info(tags: Tags) -> bytes:
     entries = (
         (b"INAM", tags.title),
         (b"IART", tags.by),
-        (b"ICMT", f"{tags.comment}; {tags.bpm} bpm, {tags.key}"),
+        (b"IPRD", tags.album),
+        (b"ITRK", tags.track),
+        (b"ICMT", tags.told),
         (b"ISFT", tags.maker),
     )
     return b"".join(_chunk(name, text.encode("utf-8") + b"\0") for name, text in entries if text)
