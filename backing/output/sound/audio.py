@@ -28,7 +28,7 @@ from backing.output.sound.level import Level, Recording, level_for
 from backing.output.sound.loudness import Meter
 from backing.output.sound.soundfont import find
 from backing.output.sound.synth import BLOCK, RATE, frames_of
-from backing.output.sound.tags import Label, tags_of
+from backing.output.sound.tags import THE_BAND, Label, tags_of
 from backing.output.sound.tape import MIX, Tape, together
 from backing.performance.model import Performance
 
@@ -50,7 +50,7 @@ class Output:
     path: Path
     roles: frozenset[str] | None = None
     bits: int = 16
-    label: Label = Label()
+    label: Label = THE_BAND
 
 
 def silent(share: float, words: str) -> None:
