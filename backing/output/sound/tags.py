@@ -49,7 +49,10 @@ class Tags:
         return f"{self.comment}; {self.bpm} bpm, {self.key}"
 
 
-def tags_of(performance: Performance, label: Label = Label()) -> Tags:
+THE_BAND = Label()  # the whole band, nothing changed
+
+
+def tags_of(performance: Performance, label: Label = THE_BAND) -> Tags:
     """The tags of a mix, or of whatever else its label says it is."""
     arrangement = performance.arrangement
     timeline = arrangement.timeline
