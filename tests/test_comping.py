@@ -13,8 +13,9 @@ import pytest
 from backing.band.model import Arrangement, Kind, Note, Player
 from backing.ground.pitch import Key, NoteName, degrees
 from backing.harmony.colours import colours
-from backing.harmony.families import selections, tones
 from backing.harmony.function import analyse
+from backing.harmony.offer import tones
+from backing.harmony.selections import selections
 from tests import measures
 from tests.band import arranged, chart, player
 from tests.briefs import chord

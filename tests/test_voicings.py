@@ -9,9 +9,11 @@ from statistics import mean
 import pytest
 
 from backing.ground.pitch import Degree, degrees
-from backing.harmony.families import FAMILIES, VOICES, selections, stacks, tones
+from backing.harmony.families import FAMILIES, VOICES, stacks
+from backing.harmony.offer import tones
 from backing.harmony.reader import read
 from backing.harmony.search import best_path, jitter
+from backing.harmony.selections import selections
 from backing.harmony.symbol import Chord
 from backing.harmony.voicings import (
     LOW_LIMITS,

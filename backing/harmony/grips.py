@@ -19,7 +19,7 @@ from typing import NamedTuple
 
 from backing.ground.instruments import STANDARD_TUNING
 from backing.ground.pitch import Degree, NoteName
-from backing.harmony.families import Tones, gaps_of, stacks, tones
+from backing.harmony.families import gaps_of, stacks
 from backing.harmony.grip import (
     HIGHEST_FRET,
     OPEN_FRETS,
@@ -30,6 +30,7 @@ from backing.harmony.grip import (
     playable,
     reach,
 )
+from backing.harmony.offer import Tones, tones
 from backing.harmony.shapes import known
 from backing.harmony.symbol import Chord
 from backing.harmony.voicings import LOW_LIMITS, clashes, distance

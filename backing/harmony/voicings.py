@@ -17,7 +17,8 @@ from operator import sub
 from typing import NamedTuple
 
 from backing.ground.pitch import Degree
-from backing.harmony.families import Tones, gaps_of, stacks, tones
+from backing.harmony.families import gaps_of, stacks
+from backing.harmony.offer import Tones, tones
 from backing.harmony.symbol import Chord
 
 # interval in semitones -> lowest note of the pair that still sounds clear (MIDI)

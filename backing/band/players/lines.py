@@ -20,7 +20,7 @@ from backing.band.players.common import Brief, ZoneKind
 from backing.band.players.rhythm import Event, held, strokes
 from backing.band.players.touch import sounding_end, velocity
 from backing.ground.pitch import Degree
-from backing.harmony.families import tones
+from backing.harmony.offer import tones
 from backing.harmony.search import best_path
 from backing.harmony.symbol import Chord
 
