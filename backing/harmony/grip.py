@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from operator import itemgetter
 
 from backing.ground.source import Shown
 
@@ -17,6 +18,10 @@ SPAN = 4  # frets under the hand
 WIDE_SPAN, WIDE_FROM = 5, 8  # high on the neck, where frets are narrow
 HIGHEST_FRET = 14
 OPEN_FRETS = 4  # open strings go with frets up to here
+
+# What the searches find, lighter than a grip: cost, frets, degrees, shape.
+Candidate = tuple[float, tuple[int, ...], tuple[str, ...], str]
+COST_THEN_FRETS = itemgetter(0, 1)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
