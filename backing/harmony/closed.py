@@ -42,15 +42,8 @@ class _Shape(NamedTuple):
     cost: float  # of its notes
     limits: tuple[int, ...]  # lowest notes with which its pairs sound clear
     bare: bool  # a root and a fifth, or less
-
-    @property
-    def span(self) -> int:
-        return max(self.over) - min(self.over)
-
-    @property
-    def skipped(self) -> int:
-        """Strings between that are not played."""
-        return self.group[-1] - self.group[0] - len(self.group) + 1
+    span: int  # frets from the nearest to the farthest
+    skipped: int  # strings between that are not played
 
 
 @lru_cache(maxsize=4096)
@@ -80,8 +73,11 @@ def _shape(
     limits = [LOW_LIMITS[b - a] - a for a, b in combinations(rise, 2) if b - a in LOW_LIMITS]
     cost = stack.cost + clashes(rise, stack.degrees, offer.family == "dominant")
     steps = [d.semitones % 12 for d in stack.degrees]
-    bare = len(set(steps)) < 3
-    return _Shape(group, over, rise, steps[0], tuple(names), stack.shape, cost, tuple(limits), bare)
+    span, skipped = max(over) - min(over), group[-1] - group[0] - len(group) + 1
+    return _Shape(
+        group, over, rise, steps[0], tuple(names), stack.shape, cost, tuple(limits),
+        len(set(steps)) < 3, span, skipped,
+    )  # fmt: skip
 
 
 def closed(
