@@ -15,7 +15,7 @@ the "and" of four.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -113,81 +113,152 @@ def held(brief: Brief) -> tuple[Event, ...]:
     return tuple(events)
 
 
+class _Row(NamedTuple):
+    """What holds for all strokes of one line in a zone; `hand` is the mark of a stroke that is added.
+
+    `timed` is true for the chords of who keeps time, `owes` where every one of them has to be heard.
+    """
+
+    score: Score
+    zone: Zone
+    line: str
+    hand: str
+    timed: bool
+    owes: bool
+
+
+class _Turn(NamedTuple):
+    """One chord within a zone: its neighbours, the strokes that the pattern has in it, from the first on.
+
+    `answered` is true where a stroke falls on the very beginning of the chord that follows.
+    """
+
+    change: Change
+    before: Change | None
+    following: Change | None
+    start_q: Fraction
+    end_q: Fraction
+    strokes: list[Raw]
+    answered: bool
+
+
 def _harmonised(
     score: Score, zone: Zone, raw: list[Raw], line: str, owes: bool = True
 ) -> list[Event]:
     """Strokes of one line with their chords, ends cut at the next stroke, the zone and silence."""
     raw.sort(key=lambda r: r.start_q)
-    whole = zone.kind is ZoneKind.TIME and line == "chord"
-    hand = "d" if any(r.mark in "dDuU" for r in raw) else "x"  # how a stroke is added
-    changes = score.changes(zone.start_q, zone.end_q)
+    timed = zone.kind is ZoneKind.TIME and line == "chord"
+    hand = "d" if any(r.mark in "dDuU" for r in raw) else "x"
+    row = _Row(score, zone, line, hand, timed, owes)
     placed: list[tuple[Raw, Change]] = []
-    at = 0
     early: Change | None = None  # a chord that was struck ahead of its change
-    ring_q = zone.start_q
+    ring_q = zone.start_q  # up to where strokes are held
+    for turn in _turns(row, raw):
+        struck = early is turn.change or _begun(row, turn)
+        mine = _placed(row, turn, struck, ring_q)
+        placed += mine
+        if mine and mine[-1][1] is not turn.change:
+            early = mine[-1][1]
+        if placed:
+            ring_q = max(ring_q, placed[-1][0].end_q)
+    return _cut(score, zone, placed, line)
+
+
+def _placed(row: _Row, turn: _Turn, struck: bool, ring_q: Fraction) -> list[tuple[Raw, Change]]:
+    """The strokes of a chord, each with the chord that it plays.
+
+    `struck` is true where the chord has been heard ahead; strokes before it are held up to `ring_q`.
+    """
+    strokes = _fitted(row, turn, None if struck else ring_q)
+    following = _ahead_of(row, turn, strokes)
+    mine = strokes if following is None else strokes[:-1]
+    rings = turn.change.span.again and ring_q > turn.start_q
+    if not mine and row.timed and row.owes and not struck and not rings:
+        mine = [_added(row, turn)]
+    placed = [(stroke, turn.change) for stroke in mine]
+    if following is not None:
+        ahead = strokes[-1]
+        ahead.why = ahead.why.also(AHEAD)
+        placed.append((ahead, following))
+    return placed
+
+
+def _turns(row: _Row, raw: Sequence[Raw]) -> Iterator[_Turn]:
+    """The chords of a zone in order, each with its strokes; what falls where no chord is heard is left out."""
+    zone = row.zone
+    changes = row.score.changes(zone.start_q, zone.end_q)
+    at = 0
     for i, change in enumerate(changes):
         start, end = max(change.start_q, zone.start_q), min(change.end_q, zone.end_q)
-        here = []
+        first = at
         while at < len(raw) and raw[at].start_q < end:
-            here.append(raw[at])
             at += 1
         if change.span.chord is None:
             continue
         following = changes[i + 1] if i + 1 < len(changes) else None
         if following is None and change.end_q == zone.end_q:
-            following = _beyond(score, change, zone)
-        beat = change.span.start_q
-        if line == "chord" and here and whole:
-            here = _together(score, change, start, here)
-            if i and ring_q > start + EIGHTH and early is not change:
-                here = _moved(score, changes[i - 1], change, start, here, ring_q, hand)
-        if start == change.start_q < beat and zone.kind is ZoneKind.TIME:
-            moved = next((r for r in here if r.start_q == beat), None)
-            here = [r for r in here if r.start_q == start or r.start_q > beat]
-            if (whole or moved) and (not here or here[0].start_q != start):
-                here.insert(0, _added(score, start, end, hand, line))
-            if moved and here[0].start_q == start:
-                here[0].mark, here[0].end_q = moved.mark, max(here[0].end_q, moved.end_q)
-            if here and here[0].start_q == start:
-                here[0].why = here[0].why.also(PUSHED)
-        if score.brief.begun and i == 0 and beat == start == score.brief.start_q:
-            here = [r for r in here if r.start_q > start]  # it was struck before the border
-            early = change
-        struck = early is change
-        changes_soon = (
-            following is not None
-            and following.span.chord is not None
-            and not same_chord(change, following)
-            and not (at < len(raw) and raw[at].start_q == following.start_q)
-            and following.start_q <= zone.end_q
-            and not (whole and following.start_q < following.span.start_q)
-            and not (line == "chord" and (_quick(score, change) or _quick(score, following)))
-        )
-        mine = 0
-        for stroke in here:
-            if (
-                changes_soon
-                and following is not None
-                and stroke.start_q >= following.start_q - EIGHTH
-                and stroke.start_q > start
-                and stroke is here[-1]
-                and not stroke.off_beats
-            ):
-                placed.append((stroke, following))
-                stroke.why = stroke.why.also(AHEAD)
-                early = following
-            else:
-                placed.append((stroke, change))
-                mine += 1
-        rings = change.span.again and ring_q > start
-        if not mine and not struck and whole and owes and not rings:
-            last = placed.pop() if placed and early is following and here else None
-            placed.append((_added(score, start, end, hand, line), change))
-            if last is not None:
-                placed.append(last)
-        if placed:
-            ring_q = max(ring_q, placed[-1][0].end_q)
-    return _cut(score, zone, placed, line)
+            following = _beyond(row.score, change, zone)
+        answered = following is not None and at < len(raw) and raw[at].start_q == following.start_q
+        before = changes[i - 1] if i else None
+        yield _Turn(change, before, following, start, end, list(raw[first:at]), answered)
+
+
+def _begun(row: _Row, turn: _Turn) -> bool:
+    """Whether a pushed chord was struck before the border of the section, so that it is not struck again."""
+    brief = row.score.brief
+    beat = turn.change.span.start_q
+    return brief.begun and turn.before is None and beat == turn.start_q == brief.start_q
+
+
+def _fitted(row: _Row, turn: _Turn, ring_q: Fraction | None) -> list[Raw]:
+    """The strokes of a chord as the rules above have them.
+
+    Strokes before it are held up to `ring_q`, None where the chord has been struck already.
+    """
+    strokes = turn.strokes
+    if strokes and row.timed:
+        strokes = _together(row, turn)
+        if turn.before is not None and ring_q is not None and ring_q > turn.start_q + EIGHTH:
+            strokes = _moved(row, turn, turn.before, strokes, ring_q)
+    if _begun(row, turn):
+        return [r for r in strokes if r.start_q > turn.start_q]
+    pushed = turn.start_q == turn.change.start_q < turn.change.span.start_q
+    return _pushed(row, turn, strokes) if pushed and row.zone.kind is ZoneKind.TIME else strokes
+
+
+def _pushed(row: _Row, turn: _Turn, strokes: list[Raw]) -> list[Raw]:
+    """Strokes of a chord that is pushed: struck where it is pushed to, as it would be on its beat, and not again."""
+    beat = turn.change.span.start_q
+    moved = next((r for r in strokes if r.start_q == beat), None)
+    kept = [r for r in strokes if r.start_q == turn.start_q or r.start_q > beat]
+    struck = bool(kept) and kept[0].start_q == turn.start_q
+    if not struck and (row.timed or moved):
+        kept.insert(0, _added(row, turn))
+        struck = True
+    if struck:
+        first = kept[0]
+        first.why = first.why.also(PUSHED)
+        if moved:
+            first.mark, first.end_q = moved.mark, max(first.end_q, moved.end_q)
+    return kept
+
+
+def _ahead_of(row: _Row, turn: _Turn, strokes: Sequence[Raw]) -> Change | None:
+    """The chord to come, where the last stroke of this one plays it already; else None."""
+    following = turn.following
+    if not strokes or following is None or turn.answered:
+        return None
+    last = strokes[-1]
+    late = last.start_q >= following.start_q - EIGHTH and last.start_q > turn.start_q
+    if not late or last.off_beats or following.start_q > row.zone.end_q:
+        return None
+    if following.span.chord is None or same_chord(turn.change, following):
+        return None
+    if row.timed and following.start_q < following.span.start_q:
+        return None  # it is pushed, and struck there
+    if row.line == "chord" and (_quick(row.score, turn.change) or _quick(row.score, following)):
+        return None
+    return following
 
 
 def _beyond(score: Score, change: Change, zone: Zone) -> Change | None:
@@ -210,42 +281,40 @@ def _quick(score: Score, change: Change) -> bool:
     return change.span.length_q <= bar.meter.beat_q
 
 
-def _together(score: Score, change: Change, start: Fraction, here: list[Raw]) -> list[Raw]:
+def _together(row: _Row, turn: _Turn) -> list[Raw]:
     """Strokes of a chord in a quick row: it is struck on its beat and not broken; jazz comping strikes it once."""
-    if not _quick(score, change):
-        return here
-    first = here[0]
-    first.start_q = min(first.start_q, start)
-    if not any(r.mark.isdigit() for r in here):
-        return here if holds_ideas(score.brief.style) else here[:1]
+    strokes = turn.strokes
+    if not _quick(row.score, turn.change):
+        return strokes
+    first = strokes[0]
+    first.start_q = min(first.start_q, turn.start_q)
+    if not any(r.mark.isdigit() for r in strokes):
+        return strokes if holds_ideas(row.score.brief.style) else strokes[:1]
     why = first.why.also(", struck whole in a quick row of chords")
-    end = max(r.end_q for r in here)
+    end = max(r.end_q for r in strokes)
     return [Raw(first.start_q, end, "x", first.line, why, first.bar, first.strict)]
 
 
 def _moved(
-    score: Score,
-    before: Change,
-    change: Change,
-    start: Fraction,
-    here: list[Raw],
-    ring_q: Fraction,
-    hand: str,
+    row: _Row, turn: _Turn, before: Change, strokes: list[Raw], ring_q: Fraction
 ) -> list[Raw]:
     """Strokes of a chord over whose beginning another is held: the hand goes on with the harmony (common practice).
 
     Where the pattern strikes within a beat, it waits for that.
     """
-    first = here[0]
-    beat_q = score.brief.bars[first.bar].meter.beat_q
-    if first.mark.isdigit() or first.start_q < start + beat_q or same_chord(before, change):
-        return here
-    end = min(ring_q, first.start_q)
-    return [Raw(start, end, hand, first.line, first.why.also(MOVED), first.bar), *here]
+    first = strokes[0]
+    beat_q = row.score.brief.bars[first.bar].meter.beat_q
+    waits = first.start_q < turn.start_q + beat_q
+    if first.mark.isdigit() or waits or same_chord(before, turn.change):
+        return strokes
+    why = first.why.also(MOVED)
+    held = Raw(turn.start_q, min(ring_q, first.start_q), row.hand, first.line, why, first.bar)
+    return [held, *strokes]
 
 
-def _added(score: Score, start: Fraction, end: Fraction, mark: str, line: str) -> Raw:
-    return Raw(start, end, mark, line, ADDED, score.bar(start), added=True)
+def _added(row: _Row, turn: _Turn) -> Raw:
+    bar = row.score.bar(turn.start_q)
+    return Raw(turn.start_q, turn.end_q, row.hand, row.line, ADDED, bar, added=True)
 
 
 def _cut(score: Score, zone: Zone, placed: Sequence[tuple[Raw, Change]], line: str) -> list[Event]:

@@ -24,6 +24,10 @@ FARTHEST = 12  # semitones that a route may leave the span of its anchors; also 
 BEAM = 24  # routes kept at each note of the search
 NEAR = 1.1  # points within which two routes are equally good to a player
 KEPT = 8
+GOAL_TOLD = 0.5  # points for a free note that is the next anchor already
+BACK = 0.9  # points for the note before last again
+INTO = 0.6  # share of the points of the move into the next anchor
+LEAPT_OUTSIDE = 0.45  # points for a leap to a chromatic approach, which comes from near by
 LIKED = 1.1  # points that a two-feel gives for a fifth
 DEAREST = 4.0  # points from which a note is not played
 _FIFTHS = (6, 7, 8)  # semitones: the fifth, altered or not
@@ -53,6 +57,22 @@ def move_cost(semitones: int) -> float:
     return _MOVES[size] if size <= FARTHEST else 8.0 + size
 
 
+class _Ground(NamedTuple):
+    """What a way leads over: chord and scale, the first anchor in them, the next anchor and the room on both sides.
+
+    As `routes` tells them; `low` and `high` count from the first anchor.
+    """
+
+    chord_rel: int
+    scale_rel: int
+    start_rel: int
+    leap: int
+    low: int
+    high: int
+    broad: bool
+    leads: bool
+
+
 @lru_cache(maxsize=65536)
 def routes(
     chord_rel: int,
@@ -72,74 +92,89 @@ def routes(
     `above` the first anchor. `broad` is a two-feel: fifths and octaves count for more than approaches.
     `leads` is false where the chord goes on, so that nothing has to be approached.
     """
-    last = len(strong) - 1
-    if last < 0:
+    if not strong:
         return (Route((), move_cost(leap)),) if abs(leap) <= FARTHEST else ()
     low, high = max(-below, min(0, leap) - 9), min(above, max(0, leap) + 9)
+    ground = _Ground(chord_rel, scale_rel, start_rel, leap, low, high, broad, leads)
     beam: list[Grown] = [(0.0, (), 0, 0)]
-    moves, farthest = _MOVES, FARTHEST  # looked up tens of thousands of times
-    for index, on_strong in enumerate(strong):
-        offers: list[Offer] = []
-        if index < last:
-            free = _free(chord_rel, scale_rel, on_strong, broad)
-            for there in range(low, high + 1):
-                cost, liked, leapt, chromatic = free[(start_rel + there) % 12]
-                cost += 0.5 if there == leap else 0.0
-                cost -= liked
-                if cost < DEAREST:
-                    offers.append((cost, there, leapt, chromatic))
-        else:
-            for there in range(max(low, leap - FARTHEST), min(high, leap + FARTHEST) + 1):
-                rel = (start_rel + there) % 12
-                chord_tone, in_scale = chord_rel >> rel & 1, scale_rel >> rel & 1
-                cost = _approach(there - leap, chord_tone, in_scale, broad, leads)
-                cost += 0.6 * _MOVES[abs(there - leap)]
-                leapt = 0.0 if in_scale else 0.45  # a chromatic approach comes from near by
-                if broad and chord_tone and rel in _FIFTHS:
-                    cost -= LIKED
-                if cost < DEAREST:
-                    offers.append((cost, there, leapt, False))
-        if not offers:
-            return ()
-        offers.sort()
-        keep = BEAM if index < last else KEPT
-        limit = inf  # no way that costs more will be kept
-        grown: list[Grown] = []
-        for cost, path, here, came in beam:  # the cheapest first
-            if cost + offers[0][0] > limit:
-                break
-            back = path[-2] if len(path) > 1 else 0 if path else None
-            turn = _TURN[came]
-            outside = not scale_rel >> (start_rel + here) % 12 & 1  # it is left as it came
-            for own, there, leapt, chromatic in offers:
-                total = cost + own
-                if total > limit:
-                    break
-                move = there - here
-                size = move if move > 0 else -move
-                if size > farthest or ((chromatic or outside) and size != 1):
-                    continue
-                total = total + moves[size] + turn[move]
-                if total > limit:
-                    continue
-                if size > 2:
-                    total += leapt
-                if there == back:
-                    total += 0.9
-                if index == last:
-                    total += _TURN[move][leap - there]
-                if total <= limit:
-                    grown.append((total, (*path, there), there, move))
-            if len(grown) > keep:
-                grown.sort()
-                del grown[keep:]
-                limit = grown[-1][0] if index < last else min(grown[-1][0], grown[0][0] + NEAR)
-        if not grown:
-            return ()
-        grown.sort()
-        beam = grown
-    best = beam[0][0]
-    return tuple(Route(path, cost) for cost, path, _, _ in beam if cost <= best + NEAR)
+    for on_strong in strong[:-1]:
+        beam = _longer(beam, ground, _connecting(ground, on_strong), last=False)
+    beam = _longer(beam, ground, _leading(ground), last=True)
+    return tuple(Route(path, cost) for cost, path, _, _ in beam if cost <= beam[0][0] + NEAR)
+
+
+def _connecting(ground: _Ground, on_strong: bool) -> list[Offer]:
+    """Every free note but the last, the cheapest first."""
+    free = _free(ground.chord_rel, ground.scale_rel, on_strong, ground.broad)
+    offers: list[Offer] = []
+    for there in range(ground.low, ground.high + 1):
+        cost, liked, leapt, chromatic = free[(ground.start_rel + there) % 12]
+        cost += GOAL_TOLD if there == ground.leap else 0.0
+        cost -= liked
+        if cost < DEAREST:
+            offers.append((cost, there, leapt, chromatic))
+    return sorted(offers)
+
+
+def _leading(ground: _Ground) -> list[Offer]:
+    """Every last free note, with its way into the next anchor, the cheapest first."""
+    leap = ground.leap
+    offers: list[Offer] = []
+    for there in range(max(ground.low, leap - FARTHEST), min(ground.high, leap + FARTHEST) + 1):
+        rel = (ground.start_rel + there) % 12
+        chord_tone, in_scale = ground.chord_rel >> rel & 1, ground.scale_rel >> rel & 1
+        cost = _approach(there - leap, chord_tone, in_scale, ground.broad, ground.leads)
+        cost += INTO * _MOVES[abs(there - leap)]
+        if ground.broad and chord_tone and rel in _FIFTHS:
+            cost -= LIKED
+        if cost < DEAREST:
+            offers.append((cost, there, 0.0 if in_scale else LEAPT_OUTSIDE, False))
+    return sorted(offers)
+
+
+def _longer(beam: list[Grown], ground: _Ground, offers: list[Offer], last: bool) -> list[Grown]:
+    """The best ways with one note more, best first. A way that costs more than those kept is not followed."""
+    keep = KEPT if last else BEAM
+    limit = inf
+    grown: list[Grown] = []
+    for way in beam:  # the cheapest first
+        if not offers or way[0] + offers[0][0] > limit:
+            break
+        grown += _continued(way, ground, offers, limit, last)
+        if len(grown) > keep:
+            grown.sort()
+            del grown[keep:]
+            limit = min(grown[-1][0], grown[0][0] + NEAR) if last else grown[-1][0]
+    return sorted(grown)
+
+
+def _continued(
+    way: Grown, ground: _Ground, offers: list[Offer], limit: float, last: bool
+) -> list[Grown]:
+    """A way with each of the notes that may follow, as far as it costs no more than `limit`."""
+    cost, path, here, came = way
+    back = path[-2] if len(path) > 1 else 0 if path else None
+    turn = _TURN[came]
+    outside = not ground.scale_rel >> (ground.start_rel + here) % 12 & 1  # it is left as it came
+    found: list[Grown] = []
+    for own, there, leapt, chromatic in offers:
+        total = cost + own
+        if total > limit:
+            break
+        move = there - here
+        size = abs(move)
+        if size > FARTHEST or ((chromatic or outside) and size != 1):
+            continue
+        total = total + _MOVES[size] + turn[move]
+        if size > 2:
+            total += leapt
+        if there == back:
+            total += BACK
+        if last:
+            total += _TURN[move][ground.leap - there]
+        if total <= limit:
+            found.append((total, (*path, there), there, move))
+    return found
 
 
 def _turn(came: int, move: int) -> float:
