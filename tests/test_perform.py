@@ -123,6 +123,15 @@ def test_notes_keep_their_order_even_when_the_spread_is_large() -> None:
     assert all(a < b for a, b in itertools.pairwise(onsets))
 
 
+def test_strokes_that_would_fall_together_stay_two() -> None:
+    """Two clicks are heard as two from about 2 ms on (Hirsh 1959, from memory): no hand comes nearer to itself."""
+    crowded = [Fraction(n, 64) for n in range(64)]
+    found = hand_played("keys", row(crowded, 44), bpm=280, spread_ms=20.0)
+    onsets = [n.onset_s for n in found.players[0].notes]
+    nearest = min(b - a for a, b in itertools.pairwise(onsets))
+    assert nearest == pytest.approx(0.002, abs=1.5e-6)
+
+
 def test_no_note_runs_into_the_next_one_of_its_pitch() -> None:
     long = [n._replace(end_q=n.start_q + 2) for n in row(QUARTERS, 44)]
     found = hand_played("keys", long)

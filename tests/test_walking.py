@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
 from functools import cache
@@ -15,7 +16,7 @@ from backing.band.model import Kind, Note
 from backing.band.players import bass
 from backing.band.players.common import ZoneKind
 from backing.band.players.tones import tones
-from backing.band.players.walking import routes
+from backing.band.players.walking import move_cost, routes
 from backing.ground.dice import at
 from backing.ground.pitch import Key
 from backing.ground.timebase import Meter
@@ -99,6 +100,21 @@ def test_the_best_way_from_two_to_five_is_one_that_players_learn_first() -> None
     found = routes(t.chord_rel, t.scale_rel, 0, 5, (False, True, False), 10, 14)
     lines = {route.offsets for route in found}
     assert (2, 3, 4) in lines  # D E F F# G
+
+
+def test_a_tritone_costs_more_than_every_leap_that_is_sung_and_less_than_a_seventh() -> None:
+    """Melodic leaps of strict counterpoint: thirds, fourth, fifth, sixths and octave; no tritone, no seventh (Fux)."""
+    allowed = [move_cost(size) for size in (3, 4, 5, 7, 8, 9, 12)]
+    assert max(allowed) < move_cost(6) < min(move_cost(10), move_cost(11))
+
+
+def test_a_walking_line_leaps_a_fourth_or_a_fifth_and_hardly_ever_a_tritone() -> None:
+    leaps = Counter(
+        abs(b.pitch - a.pitch) for notes in generated() for a, b in itertools.pairwise(notes)
+    )
+    assert leaps[5] > 0
+    assert leaps[7] > 0
+    assert leaps[6] < 0.001 * sum(leaps.values())
 
 
 # -- the chord as a bassist hears it -------------------------------------------------------------------
