@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
 from backing.band.model import Kind, Note, Why
-from backing.band.players.common import BarPlan, Brief, Change, Stroke, Zone, ZoneKind
+from backing.band.players.common import BarPlan, Brief, Change, Phase, Stroke, Zone, ZoneKind
 from backing.ground.dice import Place
 from backing.ground.instruments import INSTRUMENTS
 from backing.ground.pitch import Key, NoteName
@@ -143,7 +143,10 @@ def brief(
         "Test", "", Key(NoteName("C")), "test", bars, tuple(spans), (section,),
         (TempoStep(Fraction(0), 500_000),), capo=capo, tuned=tuned,
     )  # fmt: skip
-    plans = tuple(BarPlan(level, busy, i % 4, i % 4 == 3, opening=i == 0) for i in range(count))
+    plans = tuple(
+        BarPlan(level, busy, i % 4, i % 4 == 3, opening=i == 0, phase=Phase(i % 4))
+        for i in range(count)
+    )
     return Brief(
         timeline, section, style(player, repeats=repeats), player, bars, plans, changes, after,
         tuple(made), Place((seed, player.role, "A", 1)), tuple(melody), (), heard or {}, colour,

@@ -13,7 +13,7 @@ from briefs import UNASKED, brief, part, style
 
 from backing.band.model import Arrangement, Kind, Note
 from backing.band.players import drums, percussion
-from backing.band.players.common import BarPlan, Brief, ZoneKind
+from backing.band.players.common import BarPlan, Brief, Phase, ZoneKind
 from backing.band.players.fills import fill, set_up
 from backing.band.players.pulses import beats
 from backing.ground.dice import Place
@@ -52,7 +52,15 @@ def drummer(
     chord = read("C7")
     made = brief(kit, [chord] * bars, meter=meter, level=level, zones=zones, seed=seed)  # type: ignore[arg-type]
     plans = tuple(
-        BarPlan(level, 0.5, i % 4, i % 4 == 3, fill=i in fill_bars, crash=i in crashes)
+        BarPlan(
+            level,
+            0.5,
+            i % 4,
+            i % 4 == 3,
+            fill=i in fill_bars,
+            crash=i in crashes,
+            phase=Phase(i % 4),
+        )
         for i in range(bars)
     )
     return made._replace(style=style(kit, repeats=repeats, swing=swing), plans=plans)

@@ -17,7 +17,7 @@ from backing.band.plan import melody_bars, plans, shared
 from backing.band.players import bass, drums, guitar, keys
 from backing.band.players import click as click_player
 from backing.band.players.common import Brief, Change, Zone, ZoneKind
-from backing.band.players.repertoire import holds_ideas, leader
+from backing.band.players.patterns.comping import holds_ideas, leader
 from backing.band.zones import bounds, fermatas, heard_until, sounding, zones
 from backing.ground.dice import Place
 from backing.ground.instruments import DRUM_KEYS, INSTRUMENTS, in_score_order
@@ -90,7 +90,7 @@ def arrange(
     roles = tuple(r for r in BAND if any(r in p for p in parts))
     zoned = {role: zones(timeline, role) for role in roles}
     drums = zoned["drums"] if "drums" in zoned else zones(timeline, "drums")
-    led = plans(timeline, drums, seed)
+    led = plans(timeline, drums, seed, [own.clave for own in band_styles])
     heard = _changes(timeline)
     tasks = [
         shared(

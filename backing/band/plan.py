@@ -14,7 +14,7 @@ from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from backing.band.players.common import BarPlan, Zone, ZoneKind
+from backing.band.players.common import BarPlan, Phase, Zone, ZoneKind
 from backing.band.zones import overlapping, sounding
 from backing.ground.dice import Place
 from backing.timeline.model import PlayedBar, SectionPass, TimeFeel, Timeline
@@ -91,55 +91,129 @@ def section_level(timeline: Timeline, section: SectionPass) -> float:
 
 
 def plans(
-    timeline: Timeline, drums: Sequence[tuple[Zone, ...]], seed: int
+    timeline: Timeline,
+    drums: Sequence[tuple[Zone, ...]],
+    seed: int,
+    claves: Sequence[str | None] = (),
 ) -> list[tuple[BarPlan, ...]]:
-    """The plan of every bar, section by section, before it is shared out to players (`shared`)."""
+    """The plan of every bar, section by section, before it is shared out to players (`shared`).
+
+    `claves` names for every section the side in which its style is written; None, or nothing, where it has no clave.
+    """
     stopped = _stopped(timeline, drums)
-    found = []
-    filled = False
-    for number, section in enumerate(timeline.sections):
-        bars = timeline.bars[section.first - 1 : section.last]
-        lead_in = 1 if timeline.pickup and section.first == 1 else 0
-        where = [PhraseBar(0, 0, False)] * lead_in + phrases(len(bars) - lead_in)
-        last_phrase = max(p.phrase for p in where)
-        usual = section_level(timeline, section)
-        first_of_many = timeline.choruses >= 3 and section.chorus == 1
-        opening = _is_opening(timeline, number)
-        row = []
-        for i, (bar, at) in enumerate(zip(bars, where, strict=True)):
-            if bar.dynamic is None:
-                level = usual + SWELL * (at.phrase / last_phrase - 0.5 if last_phrase else 0.0)
-            else:
-                to = bar.dynamic if bar.dynamic_end is None else bar.dynamic_end
-                level = (bar.dynamic + to) / 2
-            first = i == lead_in
-            last = bar.index == len(timeline.bars)
-            fill = not last and not stopped[bar.index - 1] and not stopped[bar.index]
-            fill = fill and (bar.fills or _fill_due(i - lead_in, len(bars) - lead_in))
-            place = Place((seed, "leader", section.name, section.pass_, i))
-            crash = bool(
-                not stopped[bar.index - 1]
-                and level >= 2.0
-                and ((first and opening) or (filled and place.chance(0.4 + 0.1 * level, "crash")))
+    fills = [fill for i in range(len(timeline.sections)) for fill in _fills(timeline, i, stopped)]
+    whole = _Whole(timeline, stopped, fills, seed)
+    sides = claves or [None] * len(timeline.sections)
+    return [_section_plan(whole, i, side) for i, side in enumerate(sides)]
+
+
+class _Whole(NamedTuple):
+    """What the plan of a section must know of the whole track; `stopped` and `fills` are told for every bar."""
+
+    timeline: Timeline
+    stopped: Sequence[bool]
+    fills: Sequence[bool]
+    seed: int
+
+
+def _bars(timeline: Timeline, number: int) -> tuple[tuple[PlayedBar, ...], int]:
+    """The bars of a section, and how many of them are a pickup."""
+    section = timeline.sections[number]
+    lead_in = 1 if timeline.pickup and section.first == 1 else 0
+    return timeline.bars[section.first - 1 : section.last], lead_in
+
+
+def _section_plan(whole: _Whole, number: int, clave: str | None) -> tuple[BarPlan, ...]:
+    """The plan of one section's bars."""
+    timeline = whole.timeline
+    section = timeline.sections[number]
+    bars, lead_in = _bars(timeline, number)
+    where = [PhraseBar(0, 0, False)] * lead_in + phrases(len(bars) - lead_in)
+    phases = _phases(bars, where, lead_in, clave)
+    usual, last_phrase = section_level(timeline, section), max(p.phrase for p in where)
+    first_of_many = timeline.choruses >= 3 and section.chorus == 1
+    opens = _is_opening(timeline, number)
+    row = []
+    for i, (bar, at, phase) in enumerate(zip(bars, where, phases, strict=True)):
+        level = _level(bar, usual + _swell(at.phrase, last_phrase))
+        opening = opens and i == lead_in
+        place = Place((whole.seed, "leader", section.name, section.pass_, i))
+        two = first_of_many and bar.time_feel is TimeFeel.NORMAL and level < USUAL
+        row.append(
+            BarPlan(
+                level=level,
+                phrase_bar=at.bar,
+                phrase_end=at.end,
+                fill=whole.fills[bar.index - 1],
+                crash=_crashes(whole, bar, level, opening, place),
+                two=two or bar.time_feel is TimeFeel.IN_TWO,
+                opening=opening,
+                close=bar.index == len(timeline.bars) - 1,
+                phase=phase,
             )
-            two = bar.time_feel is TimeFeel.IN_TWO or (
-                first_of_many and bar.time_feel is TimeFeel.NORMAL and level < USUAL
-            )
-            row.append(
-                BarPlan(
-                    level=level,
-                    phrase_bar=at.bar,
-                    phrase_end=at.end,
-                    fill=fill,
-                    crash=crash,
-                    two=two,
-                    opening=first and opening,
-                    close=bar.index == len(timeline.bars) - 1,
-                )
-            )
-            filled = fill
-        found.append(tuple(row))
+        )
+    return tuple(row)
+
+
+def _phases(
+    bars: Sequence[PlayedBar], where: Sequence[PhraseBar], lead_in: int, clave: str | None
+) -> list[Phase]:
+    """Where each bar of a section stands in the patterns; a pickup has the end of what comes before the first bar."""
+    found: list[Phase] = []
+    began = lead_in  # where the time feel of a bar began
+    for i, (bar, at) in enumerate(zip(bars, where, strict=True)):
+        if i > lead_in and bar.time_feel is not bars[i - 1].time_feel:
+            began = i
+        since = i - began
+        if bar.time_feel is TimeFeel.HALF:
+            passed, half = divmod(since, 2)
+        else:
+            passed, half = 2 * since, 0
+        if bar.time_feel not in (TimeFeel.HALF, TimeFeel.DOUBLE):
+            found.append(Phase(_clave_bar(bar, clave) if clave else at.bar))
+        elif clave:
+            found.append(Phase((_clave_bar(bars[began], clave) + passed) % 2, half))
+        else:
+            found.append(Phase(passed, half))
     return found
+
+
+def _clave_bar(bar: PlayedBar, clave: str) -> int:
+    """Which bar of a two-bar clave this is: 0 where the style's own side begins. It runs on through all sections."""
+    return (bar.clave_half + ((bar.clave or clave) != clave)) % 2
+
+
+def _level(bar: PlayedBar, usual: float) -> float:
+    """How loud a bar is: as written, otherwise as usual."""
+    if bar.dynamic is None:
+        return usual
+    return (bar.dynamic + (bar.dynamic if bar.dynamic_end is None else bar.dynamic_end)) / 2
+
+
+def _swell(phrase: int, last: int) -> float:
+    """What a section grows by, from half of it below the usual level to half above."""
+    return SWELL * (phrase / last - 0.5) if last else 0.0
+
+
+def _crashes(whole: _Whole, bar: PlayedBar, level: float, opening: bool, place: Place) -> bool:
+    """Whether a bar begins with a crash: with a new section, and often after a fill."""
+    if whole.stopped[bar.index - 1] or level < 2.0:
+        return False
+    filled = bar.index > 1 and whole.fills[bar.index - 2]
+    return opening or (filled and place.chance(0.4 + 0.1 * level, "crash"))
+
+
+def _fills(timeline: Timeline, number: int, stopped: Sequence[bool]) -> list[bool]:
+    """For each bar of a section whether drums fill in it: never into a stop, nor in the last bar of all."""
+    bars, lead_in = _bars(timeline, number)
+    due = [bar.fills or _fill_due(i - lead_in, len(bars) - lead_in) for i, bar in enumerate(bars)]
+    return [
+        asked
+        and bar.index < len(timeline.bars)
+        and not stopped[bar.index - 1]
+        and not stopped[bar.index]
+        for bar, asked in zip(bars, due, strict=True)
+    ]
 
 
 def _fill_due(bar: int, bars: int) -> bool:
@@ -215,6 +289,7 @@ def shared(
         role: tuple(
             BarPlan(
                 at.level, amount, at.phrase_bar, at.phrase_end, at.fill, at.crash, at.two, at.opening, at.close,
+                at.phase,
             )
             for at, amount in zip(plan, amounts, strict=True)
         )

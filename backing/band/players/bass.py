@@ -17,7 +17,7 @@ from backing.band.model import Kind, Note
 from backing.band.players.anchors import Contour, settle, stretches
 from backing.band.players.bassline import Line
 from backing.band.players.common import Brief, Zone, ZoneKind, with_the_band
-from backing.band.players.grooves import choose
+from backing.band.players.patterns.choose import BASS, choose
 from backing.band.players.pulses import beats, halves, off_beats, shift_q
 from backing.band.players.strides import Shape, stride
 from backing.styles.settings import number
@@ -36,7 +36,7 @@ def play(brief: Brief) -> list[Note]:
     ways = [_way(brief, i, starts) for i in range(len(brief.bars))]
     slots = [_slots(brief, i, way, kicks) for i, way in enumerate(ways)]
     parts = stretches(brief, ways, slots)
-    chosen = choose(brief) if any(s.way == "pattern" for s in parts) else []
+    chosen = choose(brief, BASS) if any(s.way == "pattern" for s in parts) else []
     line = Line(brief, parts, (), low, high, kicks, frozenset(kicks), chosen)
     shapes: Sequence[Contour | None] = ()
     if any(not s.walks and s.way != "struck" for s in parts):

@@ -13,7 +13,7 @@ from typing import NamedTuple
 from backing.band.model import Kind, Note, Why
 from backing.band.players.anchors import Stretch
 from backing.band.players.common import Brief
-from backing.band.players.grooves import Chosen
+from backing.band.players.patterns.lay import Chosen
 from backing.band.players.pulses import loudness, velocity
 
 _STEP_NAMES = ("", "root", "second", "third", "fourth", "fifth", "sixth", "seventh")

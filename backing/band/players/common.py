@@ -66,6 +66,18 @@ def _start(stretch: Change | Zone) -> Fraction:
     return stretch.start_q
 
 
+class Phase(NamedTuple):
+    """Where a bar stands in whatever runs over several bars, counted once for all players.
+
+    `bar` counts the bars of patterns from the start of the phrase, with a clave from the side that the style is written
+    in; in half time one passes every two bars and `half` says which half of it is played, in double time two pass a bar.
+    Both are then counted from the bar where that feel begins.
+    """
+
+    bar: int = 0
+    half: int = 0
+
+
 class BarPlan(NamedTuple):
     """What the leader decided for one bar.
 
@@ -83,6 +95,7 @@ class BarPlan(NamedTuple):
     two: bool = False
     opening: bool = False  # first bar after a change of section
     close: bool = False  # last bar before the final chord
+    phase: Phase = Phase()
 
 
 class Brief(NamedTuple):

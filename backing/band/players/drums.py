@@ -18,8 +18,10 @@ from itertools import pairwise
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.common import BarPlan, Brief, Stroke, Zone, ZoneKind, with_the_band
 from backing.band.players.fills import fill, set_up
-from backing.band.players.grooves import Chosen, choose, in_feel, timekeeping
 from backing.band.players.hands import two_hands
+from backing.band.players.patterns.choose import DRUMS, choose
+from backing.band.players.patterns.lay import Chosen, laid
+from backing.band.players.patterns.traits import timekeeping
 from backing.band.players.pulses import beats, loudness, off_beats, shift_q, velocity
 from backing.band.players.variations import GHOST, Strokes, in_quarters, varied
 from backing.ground.dice import Place
@@ -57,7 +59,7 @@ _TALK: tuple[tuple[tuple[int, bool, int], ...], ...] = (
 def play(brief: Brief) -> list[Note]:
     """The drums of one playing of a section, in order of start."""
     plans = [_without_fill(brief, i) for i in range(len(brief.bars))]
-    chosen = choose(brief._replace(plans=tuple(plans)), fills=True)
+    chosen = choose(brief._replace(plans=tuple(plans)), DRUMS)
     made: Strokes = {}
     shapes: list[frozenset[tuple[Fraction, str]]] = []
     for index, (bar, plan) in enumerate(zip(brief.bars, plans, strict=True)):
@@ -162,12 +164,10 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
         plan = plan._replace(crash=False)
     rim = timed and plan.level < 2.0 and word(brief.part, "pattern", "soft") == "rim"
     strokes: Strokes = {}
-    for name, line in in_feel(chosen.lines, bar, _CYMBALS).items():
+    for name, line in laid(chosen, bar, _CYMBALS).items():
         for beat in line:
             drum = "rim" if rim and name == "snare" and beat.mark != "g" else name
             at = shift + beat.at_q
-            if at < bar.start_q:
-                continue
             force = _FORCE.get(drum, 1.0)
             if beat.mark == "X":
                 force *= _ACCENT

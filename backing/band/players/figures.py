@@ -15,7 +15,7 @@ from fractions import Fraction
 from functools import lru_cache
 
 from backing.band.players.anchors import Stretch
-from backing.band.players.grooves import Beat
+from backing.band.players.patterns.lay import Beat
 from backing.band.players.pulses import beats, halves, off_beats
 from backing.ground.timebase import Meter
 

@@ -16,10 +16,11 @@ from typing import NamedTuple
 
 from backing.band.model import Kind, Why
 from backing.band.players.common import Brief, Change, Stroke, Zone, ZoneKind, band
-from backing.band.players.repertoire import cells, held_back, holds_ideas, thinned
+from backing.band.players.patterns.comping import held_back, holds_ideas, thinned
+from backing.band.players.patterns.lay import Beat, Chosen, laid
+from backing.band.players.pulses import shift_q
 from backing.ground.timebase import Meter
 from backing.harmony.symbol import Chord
-from backing.styles.model import Pattern
 
 _HELD = Why(Kind.HELD, "held chord")
 
@@ -43,7 +44,7 @@ class Score(NamedTuple):
     """A brief with what is looked up in it again and again."""
 
     brief: Brief
-    plans: list[tuple[Pattern, int] | None]
+    plans: Sequence[Chosen | None]
     starts: list[Fraction]  # of the changes
     bars: list[float]  # starts of the bars, for quick searches
     ends: list[tuple[Fraction, Chord | None]]  # of every change's harmony, and what follows
@@ -61,7 +62,7 @@ class Score(NamedTuple):
         return found[1:] if found and found[0].end_q <= start_q else found
 
 
-def score_of(brief: Brief, plans: list[tuple[Pattern, int] | None]) -> Score:
+def score_of(brief: Brief, plans: Sequence[Chosen | None]) -> Score:
     return Score(
         brief,
         plans,
@@ -97,22 +98,20 @@ def timed(score: Score, zone: Zone, lines: Sequence[str]) -> Iterator[Raw]:
             found is None
             or bar.rubato
             or band(plan.level) in pads
-            or held_back(brief, found[0], plan)
+            or held_back(brief, found.pattern, plan)
         ):
             yield from _long(score, zone, number, holding)
             holding = True
             continue
         holding = False
         whole = zone.start_q <= bar.start_q and bar.end_q <= zone.end_q
-        pattern, index = found
+        shift, strokes = shift_q(bar), laid(found, bar)
+        why = Why(Kind.PATTERN, found.pattern.name)
         for line in lines:
-            if line not in pattern.lines:
-                continue
-            here = list(cells(bar, pattern, line, index, number))
-            why = Why(Kind.PATTERN, pattern.name)
+            here = strokes.get(line, ())
             skank = line == "chord" and _all_off_beats(brief, bar.meter, here)
             for at_q, length_q, mark in here:
-                start = bar.start_q + at_q
+                start = shift + at_q
                 if not whole and not zone.start_q <= start < zone.end_q:
                     continue
                 if line == "chord" and thinned(mark, at_q, plan.busy):
@@ -122,9 +121,7 @@ def timed(score: Score, zone: Zone, lines: Sequence[str]) -> Iterator[Raw]:
                 yield raw
 
 
-def _all_off_beats(
-    brief: Brief, meter: Meter, here: Sequence[tuple[Fraction, Fraction, str]]
-) -> bool:
+def _all_off_beats(brief: Brief, meter: Meter, here: Sequence[Beat]) -> bool:
     """Whether a bar is a row of off-beats (ska, reggae, polka, disco): its last one belongs to the bar.
 
     A montuno, which runs with a clave, and jazz comping lead into the coming chord instead.

@@ -12,7 +12,8 @@ from fractions import Fraction
 
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.common import Brief, ZoneKind, with_the_band
-from backing.band.players.grooves import choose, in_feel
+from backing.band.players.patterns.choose import PERCUSSION, choose
+from backing.band.players.patterns.lay import laid
 from backing.band.players.pulses import beats, loudness, shift_q, velocity
 from backing.ground.instruments import DRUM_KEYS
 from backing.styles.settings import number
@@ -33,7 +34,7 @@ def play(brief: Brief) -> list[Note]:
     notes: list[Note] = []
     first = ""
     for index, (bar, plan, chosen) in enumerate(
-        zip(brief.bars, brief.plans, choose(brief), strict=True)
+        zip(brief.bars, brief.plans, choose(brief, PERCUSSION), strict=True)
     ):
         if chosen is None or bar.rubato:
             continue
@@ -42,11 +43,11 @@ def play(brief: Brief) -> list[Note]:
         place = brief.place.at(index)
         why = Why(Kind.PATTERN, f"pattern '{chosen.pattern.name}'")
         vary = number(brief.part, "pattern", "vary")
-        for name, line in in_feel(chosen.lines, bar).items():
+        for name, line in laid(chosen, bar).items():
             first = first or name
             for number_, beat in enumerate(line):
                 at = shift + beat.at_q
-                if at < bar.start_q or not timed[max(0, bisect_right(opens, at) - 1)]:
+                if not timed[max(0, bisect_right(opens, at) - 1)]:
                     continue
                 ghost = beat.mark == "g"
                 loose = ghost and brief.style.clave is None and name not in SHAKEN

@@ -16,7 +16,7 @@ from backing.band.model import Kind, Note, Why
 from backing.band.players import figures
 from backing.band.players.anchors import Contour, Stretch
 from backing.band.players.bassline import Line, anchor_why, approach_why, step_name
-from backing.band.players.grooves import Beat, in_feel
+from backing.band.players.patterns.lay import Beat, laid
 from backing.band.players.pulses import shift_q
 from backing.band.players.tones import Tones, tones
 from backing.styles.model import Pattern
@@ -106,7 +106,7 @@ def _events(line: Line, index: int) -> Sequence[Beat]:
     chosen = line.chosen[stretch.bar]
     if chosen is None:
         return figures.pedal(bar.meter, "bar")
-    return in_feel(chosen.lines, bar).get("bass", ())
+    return laid(chosen, bar).get("bass", ())
 
 
 def _placed(line: Line, index: int, early: bool) -> list[Event]:

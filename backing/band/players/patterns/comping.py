@@ -1,0 +1,50 @@
+"""How those who comp share the room: who leads, and what one who follows leaves out (common practice)."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from backing.band.players.common import BarPlan, Brief
+from backing.band.players.patterns.choose import COMPING, CONVERSING, Policy
+from backing.band.players.patterns.pools import FOLLOWS
+from backing.band.players.patterns.traits import begins_alone, density, technique
+from backing.ground.timebase import EIGHTH
+from backing.styles.grid import part_choices
+from backing.styles.model import Pattern, Style, Where
+
+
+def holds_ideas(style: Style) -> bool:
+    """Whether comping keeps to an idea: all but the styles in swung eighths that add colours."""
+    return not style.colour or style.feel.straight or style.feel.unit_q != EIGHTH
+
+
+def policy(style: Style) -> Policy:
+    """How those who comp choose in a style."""
+    return COMPING if holds_ideas(style) else CONVERSING
+
+
+def leader(style: Style) -> str:
+    """Who of keys and guitar always leads: whose patterns are clearly denser; "" where neither's are."""
+    counts = {}
+    for role in ("keys", "guitar"):
+        part = style.part(role)
+        time = part_choices(part, style.meters[0], "mf", Where.TIME) if part else ()
+        if time:
+            counts[role] = sum(map(density, time)) / len(time)
+    if len(counts) < 2 or not holds_ideas(style):
+        return ""
+    more, less = sorted(counts, key=lambda role: -counts[role])
+    return more if counts[more] >= 1.2 * counts[less] else ""
+
+
+def held_back(brief: Brief, pattern: Pattern, plan: BarPlan) -> bool:
+    """Whether a chord is held in place of a pattern: who follows breaks no chords while another player leads."""
+    follows = plan.busy < FOLLOWS and brief.style.clave is None and not brief.style.repeats
+    return follows and technique(pattern) == "picked" and begins_alone(pattern)
+
+
+def thinned(mark: str, at_q: Fraction, busy: float) -> bool:
+    """Whether a player asked to do less leaves this stroke out."""
+    if mark == "g":
+        return busy < 0.35
+    return busy < 0.2 and mark in "xum" and at_q.denominator > 1
