@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 from pathlib import Path
 
 import pytest
@@ -146,8 +147,7 @@ def test_a_folder_that_vanishes_meanwhile_is_named(tmp_path: Path) -> None:
     def vanish() -> None:
         with whole(folder / "a.mid") as part:
             part.write_bytes(b"x")
-            part.unlink()
-            folder.rmdir()
+            shutil.rmtree(folder)
 
     with pytest.raises(OutputError, match="there is no folder"):
         vanish()

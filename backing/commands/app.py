@@ -35,6 +35,9 @@ SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
 SHEET = (".pdf", ".svg", ".png")
 ENDINGS = (*NOTES, *SOUND, *SHEET, ".html", ".txt")
 PLAIN = Options()
+MOST_READ = (
+    4_000_000  # bytes of a chart: more than any may have, and never the whole of an endless device
+)
 
 
 def silent(share: float, words: str) -> None:
@@ -43,8 +46,14 @@ def silent(share: float, words: str) -> None:
 
 def read_text(path: Path) -> tuple[str, str]:
     """The text of a chart and its name for diagnostics; `-` is standard input. Raises `OutputError`."""
+    if str(path) == "-" and sys.stdin is None:
+        raise OutputError("standard input is closed; name a chart, or send one through a pipe")
     try:
-        data = sys.stdin.buffer.read() if str(path) == "-" else path.read_bytes()
+        if str(path) == "-":
+            data = sys.stdin.buffer.read(MOST_READ)
+        else:
+            with path.open("rb") as file:
+                data = file.read(MOST_READ)
     except IsADirectoryError:
         raise OutputError(f"{path} is a folder; name a chart in it") from None
     except FileNotFoundError:

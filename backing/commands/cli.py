@@ -1,8 +1,8 @@
 """The commands. Results go to standard output; progress, warnings and errors to standard error.
 
 Exit codes: 0 done; 1 the chart or style is wrong; 2 the command is wrong; 3 no sound engine or soundfont; 4 a file
-could not be read or written; 130 interrupted. Only typer and the standard library are loaded here; what a command
-needs is loaded inside it.
+could not be read or written; 130 interrupted, 143 and 129 ended by a signal. Only typer and the standard library are
+loaded here; what a command needs is loaded inside it.
 """
 
 from __future__ import annotations
@@ -27,6 +27,8 @@ from backing.commands.command import (
 )
 from backing.commands.options import Options
 from backing.ground.errors import BackingError, ChartError, StyleError
+
+STOPPED = {130: "interrupted", 129: "ended by a signal", 143: "ended by a signal"}
 
 
 def make(
@@ -324,14 +326,14 @@ def run(arguments: Sequence[str]) -> int:
     try:
         app(args=list(arguments), prog_name="backing")
     except SystemExit as stop:
-        if stop.code == 130:
-            typer.echo("backing: interrupted; nothing was changed", err=True)
+        if stop.code in STOPPED:
+            say(f"backing: {STOPPED[stop.code]}; every file is whole, old or new")
         return stop.code if isinstance(stop.code, int) else 0
     except (ChartError, StyleError) as wrong:
         for diagnostic in wrong.diagnostics:
-            typer.echo(rendered(diagnostic, coloured(sys.stderr)), err=True)
+            say(rendered(diagnostic, coloured(sys.stderr)))
         return wrong.exit_code
     except BackingError as wrong:
-        typer.echo(f"backing: {wrong}", err=True)
+        say(f"backing: {wrong}")
         return wrong.exit_code
     return 0

@@ -6,6 +6,7 @@ import inspect
 import os
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -85,18 +86,21 @@ def show(result: object) -> None:
     """A report as JSON on standard output."""
     import json
 
-    typer.echo(json.dumps(result, ensure_ascii=False, indent=2))
+    text = json.dumps(result, ensure_ascii=False, indent=2)
+    # the name of a file may hold bytes that are no text
+    typer.echo(text.encode("utf-8", "backslashreplace").decode("utf-8"))
 
 
 def say(text: str, quiet: bool = False) -> None:
     """A line for people on standard error."""
     if not quiet:
-        typer.echo(text, err=True)
+        with suppress(OSError):  # standard error is full or gone, and there is nowhere to say so
+            typer.echo(text, err=True)
 
 
 def coloured(stream: Any) -> bool:
     """True on a terminal, unless NO_COLOR is set."""
-    return bool(stream.isatty()) and not os.environ.get("NO_COLOR")
+    return stream is not None and bool(stream.isatty()) and not os.environ.get("NO_COLOR")
 
 
 def rendered(diagnostic: Any, colour: bool) -> str:
@@ -113,7 +117,7 @@ class progress:
     """A progress bar on a terminal, nothing elsewhere; the value is called with a share (0 to 1) and words."""
 
     def __init__(self, quiet: bool) -> None:
-        self.shown = not quiet and sys.stderr.isatty()
+        self.shown = not quiet and sys.stderr is not None and sys.stderr.isatty()
         self.bar: Any = None
         self.task: Any = None
 

@@ -1,22 +1,24 @@
 """Files that appear whole or not at all, and never in place of somebody else's.
 
-Everything is written under a temporary name beside the target and moved into place, so an interrupted run leaves the
-old file as it was. A file that is in the way is replaced only where it carries this program's mark (every format has
-a place for one: a tag, a text event, a comment) or where the caller insists.
+Everything is written in a work folder beside the target, waits until the disk has it, and is moved into place, so an
+interrupted run, or a plug that is pulled, leaves the old file as it was. A file that is in the way is replaced only
+where it carries this program's mark (every format has a place for one: a tag, a text event, a comment) or where the
+caller insists; what a file is made from is never replaced.
 """
 
 from __future__ import annotations
 
 import errno
-import itertools
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from backing import __version__
 from backing.ground.errors import OutputError
+from backing.output.names import same_name
+from backing.output.work import work_folder
 
 MADE_BY = f"backing {__version__}"
 MARK = f"made by {MADE_BY}"
@@ -26,7 +28,6 @@ _WINDOW = (
 )
 _MARKED = rb'made[ _]by"?:? ?"?backing \d'
 _MARKED_WIDE = "made by backing ".encode("utf-16-le") + rb"\d"
-_numbers = itertools.count(1)
 
 
 def made_here(path: Path) -> bool:
@@ -42,6 +43,34 @@ def made_here(path: Path) -> bool:
         file.seek(max(len(head), size - _WINDOW))
         tail = file.read()
     return any(re.search(p, part) for p in (_MARKED, _MARKED_WIDE) for part in (head, tail))
+
+
+def apart(paths: Iterable[Path], inputs: Iterable[Path] = ()) -> None:
+    """Make sure that no two files to be written are one, and that none is an input, whatever a disk makes of case.
+
+    Raises `OutputError`.
+    """
+    read = {_place(p): p for p in inputs}
+    seen: dict[tuple[Path, str], Path] = {}
+    for path in paths:
+        place = _place(path)
+        if place in read:
+            raise OutputError(
+                f"{path} is what the track is made from, and is never written over; choose another name with -o"
+            )
+        if place in seen:
+            raise OutputError(
+                f"{path} would be written twice (it is also {seen[place]}); choose another name with -o"
+                if path != seen[place]
+                else f"{path} would be written twice; choose another name with -o"
+            )
+        seen[place] = path
+
+
+def _place(path: Path) -> tuple[Path, str]:
+    """The real folder of a path and its name, equal for names that some disk takes for the same."""
+    real = Path(os.path.realpath(path))
+    return real.parent, same_name(real.name)
 
 
 def claim(path: Path, *, force: bool = False) -> None:
@@ -70,24 +99,48 @@ def claim(path: Path, *, force: bool = False) -> None:
 
 @contextmanager
 def whole(path: str | os.PathLike[str], *, force: bool = False) -> Iterator[Path]:
-    """A temporary name beside `path`; what was written there takes its place when the block ends well.
+    """A name in a work folder beside `path`; what was written there takes its place when the block ends well.
 
-    When it does not, for whatever reason, the temporary file goes and the old one stays. Raises `OutputError` where
-    the place cannot be written or holds a file that is not ours.
+    When it does not, for whatever reason, the new file goes and the old one stays. Raises `OutputError` where the
+    place cannot be written or holds a file that is not ours.
     """
     target = Path(path)
     claim(target, force=force)
-    target = Path(os.path.realpath(target))
-    part = target.with_name(f".{target.name[:80]}.{os.getpid()}-{next(_numbers)}.part")
+    real = Path(os.path.realpath(target))
     try:
-        try:
+        with work_folder(real) as folder:
+            part = folder / f"new{real.suffix}"
             yield part
-            part.replace(target)
-        except OSError as error:
-            raise refusal(Path(path), error) from error
+            settle(part, real)
+    except OSError as error:
+        raise refusal(Path(path), error) from error
+
+
+def settle(part: Path, target: Path) -> None:
+    """Move a finished file to its place for good: its bytes are on the disk before it has its name.
+
+    A file that it replaces hands on its permissions. Raises OSError.
+    """
+    with suppress(FileNotFoundError):
+        part.chmod(target.stat().st_mode & 0o7777)
+    sync(part)
+    part.replace(target)
+    sync(target.parent)
+
+
+def sync(path: Path) -> None:
+    """Wait until a file, or the list of names of a folder, is on the disk. Raises OSError."""
+    try:
+        file = os.open(path, os.O_RDWR if path.is_file() else os.O_RDONLY)
+    except PermissionError:
+        return  # a folder on Windows, which cannot be opened; names are settled there without it
+    try:
+        os.fsync(file)
+    except OSError as error:
+        if error.errno not in (errno.EINVAL, errno.ENOTSUP, errno.ENOSYS):  # nothing to wait for
+            raise
     finally:
-        with suppress(OSError):
-            part.unlink()
+        os.close(file)
 
 
 def write_bytes(path: str | os.PathLike[str], data: bytes, *, force: bool = False) -> None:

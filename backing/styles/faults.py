@@ -120,8 +120,9 @@ class Table:
             self._kind(key, "a number")
             return default
         if not low <= value <= high:
+            said = f"{value:g}" if abs(value) < 1e15 or value != value else "far too big"
             self.fault(
-                "S104", key, f"'{key}' is {value:g}", f"write a number from {low:g} to {high:g}"
+                "S104", key, f"'{key}' is {said}", f"write a number from {low:g} to {high:g}"
             )
             return default
         return float(value)

@@ -26,6 +26,7 @@ KEYS = (
 GRIDS = {"eighths": EIGHTH, "sixteenths": SIXTEENTH, "triplets": Fraction(1, 3)}
 CLAVES = ("2-3", "3-2")
 FEELS = "straight, swing, swing 16, shuffle, swing 3:2, swing 16 3:2"
+MOST_BYTES = 1_000_000  # of a style file; the longest that come with the package have 20,000
 DEEPEST = 5  # styles that a style may be like, one after the other
 
 
@@ -50,7 +51,14 @@ def check(path: Path) -> tuple[Diagnostic, ...]:
 def text_of(path: Path) -> str:
     """The text of a style file. Raises `OutputError`."""
     try:
-        return path.read_text(encoding="utf-8-sig")
+        if path.exists() and not path.is_file():
+            what = "a folder" if path.is_dir() else "no plain file"
+            raise OutputError(f"{path}: a style is a file that ends in .toml; this is {what}")
+        with path.open("rb") as file:
+            data = file.read(MOST_BYTES + 1)
+        if len(data) > MOST_BYTES:
+            raise OutputError(f"{path}: this is no style file: it is longer than 1 MB")
+        return data.decode("utf-8-sig").replace("\r\n", "\n")
     except OSError as wrong:
         raise OutputError(
             f"{path}: the style file cannot be read ({wrong.strerror or wrong})"
@@ -65,6 +73,10 @@ def _read(text: str, name: str, depth: int) -> tuple[Style | None, tuple[Diagnos
         data = tomllib.loads(source.text)
     except tomllib.TOMLDecodeError as wrong:
         return None, (_not_toml(source, str(wrong)),)
+    except RecursionError:
+        return None, (_not_toml(source, "brackets are nested too deeply"),)
+    except ValueError:  # the reader of the standard library leaves it to `int`, which has a limit
+        return None, (_not_toml(source, "a number has too many digits"),)
     faults = Faults(source)
     base = _base(data, faults, depth)
     style = _style(Table(data, (), faults), name, base)
@@ -74,6 +86,8 @@ def _read(text: str, name: str, depth: int) -> tuple[Style | None, tuple[Diagnos
 def _not_toml(source: Source, message: str) -> Diagnostic:
     found = re.search(r"line (\d+), column (\d+)", message)
     at = len(source.text.rstrip())
+    if long := re.search(r"\d{4000}|\[{50}|(?:\{\s*\w+\s*=\s*){50}", source.text):
+        at = long.start()
     if found:
         lines = source.text.split("\n")
         at = sum(len(line) + 1 for line in lines[: int(found[1]) - 1]) + int(found[2]) - 1

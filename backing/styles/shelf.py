@@ -63,6 +63,6 @@ def paths() -> tuple[Path, ...]:
     for folder in folders():
         if folder.is_dir():
             for path in sorted(folder.glob("*.toml")):
-                if not path.name.startswith(("_", ".")):
+                if not path.name.startswith(("_", ".")) and path.is_file():
                     found.setdefault(path.name, path)
     return tuple(found[name] for name in sorted(found))
