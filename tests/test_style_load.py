@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import platformdirs
 import pytest
@@ -324,13 +325,13 @@ def test_the_user_folder_is_that_of_the_platform(
 
 def test_loading_one_style_reads_its_own_file_only(monkeypatch: pytest.MonkeyPatch) -> None:
     read: list[str] = []
-    real = Path.read_text
+    real = Path.open
 
-    def watched(self: Path, *args: str, **kwargs: str) -> str:
+    def watched(self: Path, *args: Any, **kwargs: Any) -> Any:
         read.append(self.name)
-        return real(self, *args, **kwargs)  # type: ignore[arg-type]
+        return real(self, *args, **kwargs)
 
-    monkeypatch.setattr(Path, "read_text", watched)
+    monkeypatch.setattr(Path, "open", watched)
     find("bossa nova")
     assert read == ["bossa-nova.toml"]
 
