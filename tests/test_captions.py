@@ -20,6 +20,7 @@ from backing.output.captions import (
     write,
     write_chapters,
 )
+from tests.each import each
 
 # W3C WebVTT, "WebVTT timestamp" and "WebVTT cue timings": two digits of minutes and seconds, three of milliseconds
 TIME = r"(?:\d{2,}:)?[0-5]\d:[0-5]\d\.\d{3}"
@@ -36,7 +37,7 @@ def blocks(text: str) -> list[list[str]]:
     return [block.splitlines() for block in text.strip("\n").split("\n\n")]
 
 
-@pytest.mark.parametrize("cues", [chord_cues, chapters])
+@each("cues", [chord_cues, chapters])
 def test_the_file_follows_the_grammar(cues: object) -> None:
     p = performance(("Cmaj7 Am7", "N.C.", "Dm7 G7"), sections=(("A", 1), ("B & C", 3)))
     assert callable(cues)

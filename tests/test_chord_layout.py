@@ -11,6 +11,7 @@ from backing.output.sheet.chord import BASS, JOIN, LOWERED, marked, symbol
 from backing.output.sheet.marks import BOLD, CAP, MUSIC, REGULAR, Arc, Dot, Line, Text, box
 from backing.output.symbols import PLAIN, Spelling, parts
 from tests.chord_tables import symbols as table
+from tests.each import each
 from tests.sheets import NEAR, overlaps
 
 SIZE = 15.0  # points of a root, as on most sheets
@@ -29,7 +30,7 @@ def one(typed: str, text: str) -> Text:
     return next(t for t in letters(typed) if t.text == text)
 
 
-@pytest.mark.parametrize(
+@each(
     ("typed", "words", "signs"),
     [
         ("C", "C", "C"),
@@ -71,7 +72,7 @@ def test_extensions_end_at_cap_height() -> None:
     assert box(extension)[1] == pytest.approx(-CAP)
 
 
-@pytest.mark.parametrize("typed", ["Bb7", "F#7", "Ab", "C#m7", "Bbb7", "F##7"])
+@each("typed", ["Bb7", "F#7", "Ab", "C#m7", "Bbb7", "F##7"])
 def test_accidentals_stand_between_baseline_and_a_little_over_the_capitals(typed: str) -> None:
     """The ink of the sign, not its box: a flat or sharp must look like one beside a bold capital."""
     sign = next(t for t in letters(typed) if t.face == MUSIC)
@@ -123,7 +124,7 @@ def test_a_push_is_written_before_and_a_stop_over_the_chord() -> None:
     assert both.ascent > plain.ascent
 
 
-@pytest.mark.parametrize("signs", [False, True])
+@each("signs", [False, True])
 def test_every_symbol_of_the_table_is_complete_and_nothing_in_it_overlaps(signs: bool) -> None:
     """Every figure of the quality is found in what is drawn, and the ink of no two pieces overlaps."""
     for typed in table():

@@ -10,6 +10,7 @@ from backing.band.players.click import ACCENT, KINDS, SOFT, clicks, count_in
 from backing.ground.instruments import DRUM_KEYS
 from backing.ground.timebase import Meter
 from backing.timeline.model import Timeline
+from tests.each import each
 from tests.hand_made import performance
 from tests.test_feel import table
 
@@ -32,7 +33,7 @@ def clicked(text: str) -> list[tuple[Fraction, bool]]:
     return [(Fraction(t.strip("()")), t.startswith("(")) for t in text.split()]
 
 
-@pytest.mark.parametrize("row", table("count-in.tsv"), ids=lambda r: f"{r['meter']} {r['bpm']}")
+@each("row", table("count-in.tsv"), ids=lambda r: f"{r['meter']} {r['bpm']}")
 def test_the_count_in_is_the_one_that_bandleaders_give(row: dict[str, str]) -> None:
     bpm = Fraction(row["bpm"])
     tune = timeline(row["meter"], bpm, Fraction(row["pickup"]))
@@ -63,7 +64,7 @@ def test_groups_are_accented_where_a_bar_has_them() -> None:
     assert [n.start_q + 5 for n in other.notes if n.pitch == ACCENT_KEY] == [0, 2]
 
 
-@pytest.mark.parametrize("bars", [1, 3, 4])
+@each("bars", [1, 3, 4])
 def test_a_written_number_of_bars_overrides_the_usual_one(bars: int) -> None:
     count = count_in(timeline("3/4")._replace(count_in=bars))
     assert (count.bars, count.length_q) == (bars, 3 * bars)
@@ -97,7 +98,7 @@ PLACES = {
 }
 
 
-@pytest.mark.parametrize(("kind", "meter"), PLACES)
+@each(("kind", "meter"), PLACES)
 def test_a_click_falls_where_its_name_says(kind: str, meter: str) -> None:
     tune = timeline(meter)
     length = tune.bars[0].length_q

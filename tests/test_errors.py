@@ -14,6 +14,7 @@ from backing.ground.errors import ChartError
 from backing.ground.source import Diagnostic, Severity
 from backing.harmony import grammar, letters, reader, stack
 from tests.charts import case_parts, cases
+from tests.each import each
 
 ERRORS = cases("errors")
 
@@ -57,7 +58,7 @@ def test_a_mistake_is_answered_as_its_case_says(path: Path) -> None:
     assert path.stem[:4] in [d.code for d in found]
 
 
-@pytest.mark.parametrize("path", ERRORS, ids=lambda p: p.stem)
+@each("path", ERRORS, ids=lambda p: p.stem)
 def test_doing_what_the_hint_says_mends_the_chart(path: Path) -> None:
     _, answer, mended = case_parts(path)
     chart, found = parse_all(mended, "tune.txt")
@@ -68,7 +69,7 @@ def test_doing_what_the_hint_says_mends_the_chart(path: Path) -> None:
     assert hints or path.stem[:4].startswith("W5")
 
 
-@pytest.mark.parametrize("path", ERRORS, ids=lambda p: p.stem)
+@each("path", ERRORS, ids=lambda p: p.stem)
 def test_a_chart_with_mistakes_is_no_chart_and_one_with_warnings_is(path: Path) -> None:
     bad = case_parts(path)[0]
     chart, found = parse_all(bad, "tune.txt")
@@ -77,12 +78,12 @@ def test_a_chart_with_mistakes_is_no_chart_and_one_with_warnings_is(path: Path) 
     assert all((d.severity is Severity.WARNING) == d.code.startswith("W") for d in found)
 
 
-@pytest.mark.parametrize("code", sorted(CODES))
+@each("code", sorted(CODES))
 def test_every_code_has_a_case(code: str) -> None:
     assert code in BYTES or code in BIG or any(p.stem.startswith(f"{code}-") for p in ERRORS)
 
 
-@pytest.mark.parametrize("code", sorted(BIG))
+@each("code", sorted(BIG))
 def test_limits_are_answered_with_their_own_code(code: str) -> None:
     found = said(BIG[code])
     assert found[-1].code == code
@@ -152,7 +153,7 @@ def test_the_message_has_the_form_of_the_language_page() -> None:
     )
 
 
-@pytest.mark.parametrize(
+@each(
     ("line", "hint"),
     [
         ("tmepo: 120", "did you mean tempo:?"),
@@ -169,7 +170,7 @@ def test_near_names_of_settings(line: str, hint: str) -> None:
     assert said(f"{line}\n| C |\n")[0].hint == hint
 
 
-@pytest.mark.parametrize(
+@each(
     ("value", "hint"),
     [
         ("gutiar", "did you mean guitar?"),
@@ -185,7 +186,7 @@ def test_near_names_of_players(value: str, hint: str) -> None:
     assert said(f"players: {value}\n| C |\n")[0].hint == hint
 
 
-@pytest.mark.parametrize(
+@each(
     ("typed", "name"),
     [("fermatta", "fermata"), ("D.S al Cdoa", "D.S. al Coda"), ("half tme", "half time"), ("rubatto", "rubato"),
      ("To Codda", "To Coda"), ("braek", "break")],
@@ -195,7 +196,7 @@ def test_near_names_of_directions_are_warned_of(typed: str, name: str) -> None:
     assert [(d.code, d.hint) for d in found] == [("W303", f'type  "{name}"')]
 
 
-@pytest.mark.parametrize(
+@each(
     "typed", ["softly", "2x only", "solo", "with feeling", "filled with joy", "Codetta of the tune"]
 )
 def test_free_text_is_not_warned_of(typed: str) -> None:
@@ -210,7 +211,7 @@ def test_near_names_of_sections() -> None:
     assert said("[Verse]\n| C |\n[Vesre]\n")[0].hint == "did you mean [Verse]?"
 
 
-@pytest.mark.parametrize(
+@each(
     ("data", "what"),
     [
         ("| C |".encode("utf-16"), "text in UTF-16"),
@@ -263,7 +264,7 @@ def test_control_characters_are_not_printed() -> None:
     assert "\x07" not in shown
 
 
-@pytest.mark.parametrize(
+@each(
     ("text", "code"),
     [
         ("| " + "C" * 100_000 + " |", "E501"),

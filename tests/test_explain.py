@@ -26,6 +26,7 @@ from backing.performance.explain import (
 )
 from tests.band import DEMOS, arranged, chart, demo, performed, timeline
 from tests.briefs import UNASKED
+from tests.each import each
 
 
 def test_a_note_is_spelled_by_its_degree() -> None:
@@ -59,7 +60,7 @@ def test_a_note_without_a_fitting_degree_is_spelled_by_the_key() -> None:
     assert spelled(lost, music, Key.parse("D")).name == "C#4"
 
 
-@pytest.mark.parametrize(
+@each(
     ("key", "names"),
     [
         ("C", "C C# D Eb E F F# G Ab A Bb B"),
@@ -158,7 +159,7 @@ def test_the_notes_as_objects_are_exact_and_complete() -> None:
     assert {r["bar"] for r in explain_json(music, (2, 3))} == {2, 3}
 
 
-@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
+@each("path", DEMOS, ids=lambda p: p.stem)
 def test_every_guitar_note_is_where_its_string_and_fret_say(path: Path) -> None:
     """Open strings E2 A2 D3 G3 B3 E4, moved by capo and tuning."""
     music = demo(path.stem)

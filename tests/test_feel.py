@@ -24,6 +24,7 @@ from backing.ground.timebase import (
 )
 from backing.performance.feel import Beats, Clock, apart, deviations, drift, ratio, wander
 from backing.timeline.model import PlayedBar
+from tests.each import each
 
 DATA = Path(__file__).parent / "data"
 KEY = Key.parse("C")
@@ -54,7 +55,7 @@ def beats(feel: Feel, *meters: Meter, bpm: float = 120, pickup: Fraction | None 
     return Beats(played, [feel] * len(played), Clock(tempo))
 
 
-@pytest.mark.parametrize("row", table("swing.tsv"), ids=lambda r: r["bpm"])
+@each("row", table("swing.tsv"), ids=lambda r: r["bpm"])
 def test_the_ratio_follows_the_short_note(row: dict[str, str]) -> None:
     assert ratio(60_000 / float(row["bpm"])) == pytest.approx(float(row["ratio"]), abs=0.0005)
 
@@ -66,7 +67,7 @@ def test_the_ratio_never_rises_with_tempo_and_stays_within_its_limits() -> None:
     assert ratios[-1] == 1.0
 
 
-@pytest.mark.parametrize(
+@each(
     ("long", "short", "tick"),
     # places of the off-beat in ticks of 480 a quarter, by arithmetic: 480 * ratio / (1 + ratio)
     [(1, 1, 240), (3, 2, 288), (2, 1, 320), (3, 1, 360)],
@@ -94,7 +95,7 @@ def test_triplets_are_not_moved() -> None:
         assert swung.place(q)[0] == pytest.approx(q)
 
 
-@pytest.mark.parametrize("meter", [Meter.of(6, 8), Meter.of(9, 8), Meter.of(12, 8)], ids=str)
+@each("meter", [Meter.of(6, 8), Meter.of(9, 8), Meter.of(12, 8)], ids=str)
 def test_dotted_beats_do_not_swing(meter: Meter) -> None:
     swung = beats(SWING, meter, bpm=120)
     for i in range(int(meter.length_q * 4)):
@@ -170,7 +171,7 @@ def test_the_players_own_drift_shares_nothing_with_the_bands() -> None:
     assert np.std(rest) == pytest.approx(1)
 
 
-@pytest.mark.parametrize("lengths", [[32.0], [32.0, 16.0], [8.0, 8.0, 8.0], [32.0] * 7])
+@each("lengths", [[32.0], [32.0, 16.0], [8.0, 8.0, 8.0], [32.0] * 7])
 def test_wandering_from_section_to_section_adds_up_to_nothing(lengths: list[float]) -> None:
     offsets = wander(lengths, 1, "bass")
     assert sum(o * n for o, n in zip(offsets, lengths, strict=True)) == pytest.approx(0, abs=1e-9)

@@ -7,8 +7,6 @@ from itertools import pairwise
 from pathlib import Path
 from statistics import mean
 
-import pytest
-
 from backing.ground.instruments import STANDARD_TUNING
 from backing.ground.pitch import degrees
 from backing.harmony import shapes
@@ -18,6 +16,7 @@ from backing.harmony.grips import grips, grips_for, shifts
 from backing.harmony.search import best_path
 from backing.harmony.voicings import distance
 from tests.briefs import chord
+from tests.each import each
 from tests.test_voicings import QUALITIES, ROOTS, cycle
 
 SHAPES = [
@@ -90,7 +89,7 @@ def test_the_first_grips_are_those_that_are_printed() -> None:
     assert mean((s, found[0].frets) in PRINTED for s, found in offered.items()) >= 0.45
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "name"),
     [
         ("C", "x32010"), ("G", "320003"), ("D", "xx0232"), ("A", "x02220"), ("E", "022100"), ("Am", "x02210"),
@@ -103,7 +102,7 @@ def test_open_chords_are_the_ones_that_everybody_plays(symbol: str, name: str) -
     assert grips_for(chord(symbol))[0].name == name
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "name"),
     [
         ("Cm", "x35543"), ("Gm", "355333"), ("Gm7", "353333"), ("Bbmaj7", "x1323x"), ("F13", "1x1233"), ("F9", "131213"),
@@ -136,8 +135,8 @@ def test_known_shapes_can_be_held() -> None:
     assert not shapes.known((1, 0, 0, 0, 4, 3))
 
 
-@pytest.mark.parametrize("family", FAMILIES)
-@pytest.mark.parametrize("quality", QUALITIES)
+@each("family", FAMILIES)
+@each("quality", QUALITIES)
 def test_every_grip_is_playable_and_holds_what_must_sound(family: str, quality: str) -> None:
     """One note a string, four fingers, four frets (five from the eighth on); third, seventh and alterations sound."""
     for root in ("C", "Eb", "F#", "A"):
@@ -153,8 +152,8 @@ def test_every_grip_is_playable_and_holds_what_must_sound(family: str, quality: 
                 assert {d.name for d in one.must_sound} <= set(names), grip.name
 
 
-@pytest.mark.parametrize("capo", [0, 2, 5])
-@pytest.mark.parametrize("tuned", [0, -2, 1])
+@each("capo", [0, 2, 5])
+@each("tuned", [0, -2, 1])
 def test_capo_and_tuning_keep_what_sounds(capo: int, tuned: int) -> None:
     tuning = tuple(t + tuned for t in STANDARD_TUNING)
     for symbol in ("D", "F#m7", "Bbmaj7", "C13", "E7alt"):
@@ -214,7 +213,7 @@ def test_grips_below_the_bass_are_left_out() -> None:
         assert min(grip.pitches) >= 45
 
 
-@pytest.mark.parametrize(
+@each(
     ("frets", "count"),
     [
         ((1, 3, 3, 2, 1, 1), 4),

@@ -14,6 +14,7 @@ from backing.ground.instruments import (
     UNPITCHED,
     in_score_order,
 )
+from tests.each import each
 
 # our name -> the General MIDI name (General MIDI level 1 sound set, as pretty_midi.constants prints it)
 GENERAL_MIDI = {
@@ -64,7 +65,7 @@ def test_every_instrument_is_named_in_this_table() -> None:
     assert set(INSTRUMENTS) == set(GENERAL_MIDI) | KITS
 
 
-@pytest.mark.parametrize("name", sorted(GENERAL_MIDI))
+@each("name", sorted(GENERAL_MIDI))
 def test_a_program_is_the_one_that_general_midi_gives_its_name(name: str) -> None:
     found = constants.INSTRUMENT_MAP[INSTRUMENTS[name].program]
     assert plain(found) == plain(GENERAL_MIDI[name])

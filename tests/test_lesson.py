@@ -17,6 +17,7 @@ from backing.commands.cli import run
 from backing.commands.lesson import Choices, read_choices, read_sheets, read_speeds
 from backing.ground.errors import OutputError, RequestError
 from backing.output import bundle
+from tests.each import each
 
 CHART = """\
 title: Two Bars & a Bit
@@ -175,7 +176,7 @@ def test_choices_are_read_from_a_table() -> None:
     )
 
 
-@pytest.mark.parametrize(
+@each(
     ("text", "words"),
     [
         ("speds = [100]", "Did you mean 'speeds'"),

@@ -17,6 +17,7 @@ from backing.ground.instruments import CHANNELS
 from backing.ground.pitch import Key, NoteName
 from backing.output.midi import TICKS, midi_bytes, tuning, write
 from backing.performance.model import Performance
+from tests.each import each
 
 
 def read(p: Performance, **options: float) -> mido.MidiFile:
@@ -49,7 +50,7 @@ def test_120_quarters_a_minute_is_500000_microseconds() -> None:
     assert bytes.fromhex("FF510307A120") in midi_bytes(performance(qpm=Fraction(120)))
 
 
-@pytest.mark.parametrize(
+@each(
     ("meter", "expected"),
     [
         ("4/4", "FF580404021808"),
@@ -68,9 +69,7 @@ def test_meters_are_written_with_their_clocks_a_click(meter: str, expected: str)
     assert bytes.fromhex(expected) in data
 
 
-@pytest.mark.parametrize(
-    ("key", "expected"), [("Bb major", "FF5902FE00"), ("F# minor", "FF59020301")]
-)
+@each(("key", "expected"), [("Bb major", "FF5902FE00"), ("F# minor", "FF59020301")])
 def test_keys_are_written_as_sharps_and_mode(key: str, expected: str) -> None:
     """`FF 59 02 sf mi` with a signed count of sharps (Standard MIDI Files 1.0)."""
     assert bytes.fromhex(expected) in midi_bytes(performance(("C",), key=key))

@@ -10,9 +10,10 @@ import pytest
 from backing.chart.ast import Ending, EndingKind
 from backing.commands import options as o
 from backing.ground.errors import RequestError
+from tests.each import each
 
 
-@pytest.mark.parametrize(
+@each(
     ("read", "text", "value"),
     [
         (o.read_tempo, "96", (Fraction(96), None)),
@@ -36,7 +37,7 @@ def test_a_value_is_read(read: Callable[[str], object], text: str, value: object
     assert read(text) == value
 
 
-@pytest.mark.parametrize(
+@each(
     ("read", "text", "words"),
     [
         (o.read_tempo, "fast", "such as 96 or 75%"),
@@ -87,7 +88,7 @@ def test_nothing_given_is_the_chart_as_it_stands() -> None:
     assert given() == o.Options()
 
 
-@pytest.mark.parametrize(
+@each(
     "pair",
     [
         {"key": "Eb", "transpose": 2},
@@ -101,7 +102,7 @@ def test_two_options_that_say_the_same_thing_are_refused(pair: dict[str, object]
         given(**pair)
 
 
-@pytest.mark.parametrize(
+@each(
     ("change", "words"),
     [
         ({"transpose": 30}, "--transpose 30: choose a number from -24 to 24"),

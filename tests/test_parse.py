@@ -17,6 +17,7 @@ from backing.ground.pitch import Key, NoteName
 from backing.ground.source import Span
 from backing.ground.timebase import Meter
 from tests.charts import BEATS, case_parts, cases, charts, dump, quarters
+from tests.each import each
 
 PARSE = cases("parse")
 DEMOS = sorted((Path(__file__).parent.parent / "demo").glob("*.txt"))
@@ -35,7 +36,7 @@ def test_a_chart_means_what_its_case_says(path: Path) -> None:
     assert dump(chart) + warnings == expected
 
 
-@pytest.mark.parametrize("path", PARSE + DEMOS, ids=name)
+@each("path", PARSE + DEMOS, ids=name)
 def test_places_bars_and_numbers_hold_together(path: Path) -> None:
     """Places are nested and rise, every bar is filled exactly, numbers count on, and reading twice gives the same."""
     text = case_parts(path)[0]
@@ -111,7 +112,7 @@ def rising(spans: list[Span]) -> None:
 # --- facts from outside
 
 
-@pytest.mark.parametrize(
+@each(
     ("text", "fifths"),
     [("C", 0), ("G major", 1), ("A", 3), ("F# major", 6), ("C# major", 7), ("F", -1), ("Eb major", -3),
      ("Cb major", -7), ("Am", 0), ("E minor", 1), ("F# minor", 3), ("A# minor", 7), ("D minor", -1), ("Ab minor", -7)],
@@ -121,7 +122,7 @@ def test_keys_have_the_signatures_of_the_circle_of_fifths(text: str, fifths: int
     assert key(text).fifths == fifths
 
 
-@pytest.mark.parametrize(
+@each(
     ("german", "english"),
     [("B", "Bb major"), ("H moll", "B minor"), ("Fis-Dur", "F# major"), ("es moll", "Eb minor"),
      ("As dur", "Ab major"), ("Bb", "Bb major"), ("h moll", "B minor"), ("cis moll", "C# minor")],
@@ -131,7 +132,7 @@ def test_german_keys(german: str, english: str) -> None:
     assert key(german, german=True).name == english
 
 
-@pytest.mark.parametrize("meter", sorted(BEATS))
+@each("meter", sorted(BEATS))
 def test_one_item_a_beat_fills_every_meter(meter: str) -> None:
     """Rule 2: with '/' every item is one counted beat, as the meter's definition counts them."""
     beats, other = BEATS[meter]

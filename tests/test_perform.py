@@ -16,6 +16,7 @@ from backing.performance.model import RING_S, Performance, PerformedNote
 from backing.performance.perform import perform
 from tests.band import arranged, chart, demo, performed, performer, player
 from tests.briefs import UNASKED
+from tests.each import each
 from tests.test_feel import slope, table
 
 BLUES = "F7 | Bb7 | F7 | Cm7 F7 | Bb7 | Bdim7 | F7 | D7 | Gm7 | C7 | F7 D7 | Gm7 C7"
@@ -59,7 +60,7 @@ def late_ms(
     return (np.array(onsets) - np.array(grid)) * 1000
 
 
-@pytest.mark.parametrize("entry", table("swing.tsv"), ids=lambda r: r["bpm"])
+@each("entry", table("swing.tsv"), ids=lambda r: r["bpm"])
 def test_off_beats_of_the_whole_band_stand_where_the_ratio_puts_them(entry: dict[str, str]) -> None:
     bpm, wanted = int(entry["bpm"]), float(entry["ratio"])
     for role in ("drums", "keys", "bass"):
@@ -78,8 +79,8 @@ def test_a_feel_in_the_chart_overrides_that_of_the_style() -> None:
         assert np.mean(lengths[0::2]) / np.mean(lengths[1::2]) == pytest.approx(wanted, abs=0.005)
 
 
-@pytest.mark.parametrize("role", ["keys", "bass", "drums"])
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@each("role", ["keys", "bass", "drums"])
+@each("seed", [1, 2, 3])
 def test_timing_keeps_its_mean_and_its_spread(role: str, seed: int) -> None:
     """Mean within 1 ms and standard deviation within 20 % of what the style sets."""
     for places in (QUARTERS, EIGHTHS, [Fraction(0), Fraction(3, 2)]):
@@ -92,7 +93,7 @@ def test_timing_keeps_its_mean_and_its_spread(role: str, seed: int) -> None:
         assert np.std(late - LATE_MS * on) == pytest.approx(SPREAD_MS, rel=0.2)
 
 
-@pytest.mark.parametrize("role", ["keys", "bass", "drums"])
+@each("role", ["keys", "bass", "drums"])
 def test_timing_is_long_range_correlated(role: str) -> None:
     """The slope of the power spectrum lies between white noise and a random walk (Hennig et al. 2011)."""
     for seed in range(1, 9):

@@ -7,12 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backing.ground.pitch import Degree, Interval, Key, NoteName, Pitch, accidental, degrees
+from tests.each import each
 
 NOTES = st.builds(NoteName, st.sampled_from("ABCDEFG"), st.integers(-2, 2))
 INTERVALS = st.builds(Interval, st.integers(-7, 7), st.integers(-12, 12))
 
 
-@pytest.mark.parametrize(
+@each(
     ("name", "pc", "fifths"),
     [("C", 0, 0), ("F#", 6, 6), ("Bb", 10, -2), ("Cb", 11, -7), ("B#", 0, 12), ("E##", 6, 18), ("Abb", 7, -11)],
 )  # fmt: skip
@@ -22,14 +23,14 @@ def test_note_names(name: str, pc: int, fifths: int) -> None:
     assert (note.name, str(note), note.pc, note.fifths) == (name, name, pc, fifths)
 
 
-@pytest.mark.parametrize("text", ["", "H", "c", "C#b", "Cbbbb", "C4", "♭"])
+@each("text", ["", "H", "c", "C#b", "Cbbbb", "C4", "♭"])
 def test_what_is_no_note_name(text: str) -> None:
     """Other letters, mixed accidentals and octaves are refused."""
     with pytest.raises(ValueError, match="no note name"):
         NoteName.parse(text)
 
 
-@pytest.mark.parametrize(
+@each(
     ("start", "degree", "expected"),
     [
         ("C", "3", "E"), ("Ab", "b3", "Cb"), ("Cb", "b3", "Ebb"), ("F#", "3", "A#"), ("E", "#9", "F##"), ("C", "bb7", "Bbb"),
@@ -41,7 +42,7 @@ def test_degrees_are_spelled_by_letters(start: str, degree: str, expected: str) 
     assert Degree.parse(degree).of(NoteName.parse(start)).name == expected
 
 
-@pytest.mark.parametrize(
+@each(
     ("text", "semitones"),
     [
         ("1", 0),
@@ -61,7 +62,7 @@ def test_degrees_count_semitones(text: str, semitones: int) -> None:
     assert (degree.semitones, degree.name, str(degree)) == (semitones, text, text)
 
 
-@pytest.mark.parametrize("text", ["", "0", "16", "b", "x7", "bbb7", "#b5"])
+@each("text", ["", "0", "16", "b", "x7", "bbb7", "#b5"])
 def test_what_is_no_degree(text: str) -> None:
     """Numbers outside 1 to 15 and more than two accidentals are refused."""
     with pytest.raises(ValueError, match="no degree"):
@@ -73,7 +74,7 @@ def test_several_degrees() -> None:
     assert degrees("1 b3 #11") == (Degree(1), Degree(3, -1), Degree(11, 1))
 
 
-@pytest.mark.parametrize(
+@each(
     ("text", "midi"), [("C4", 60), ("A4", 69), ("E2", 40), ("Cb4", 59), ("B#3", 60), ("C-1", 0), ("G9", 127)]
 )  # fmt: skip
 def test_pitches_have_midi_numbers(text: str, midi: int) -> None:
@@ -82,14 +83,14 @@ def test_pitches_have_midi_numbers(text: str, midi: int) -> None:
     assert (pitch.midi, pitch.name, str(pitch)) == (midi, text, text)
 
 
-@pytest.mark.parametrize("text", ["C", "H4", "C10", "C###4", "4C"])
+@each("text", ["C", "H4", "C10", "C###4", "4C"])
 def test_what_is_no_pitch(text: str) -> None:
     """A pitch needs a letter and one digit of octave."""
     with pytest.raises(ValueError, match="no pitch"):
         Pitch.parse(text)
 
 
-@pytest.mark.parametrize(
+@each(
     ("start", "steps", "semitones", "expected"),
     [
         ("B3", 1, 1, "C4"),
@@ -104,7 +105,7 @@ def test_pitches_move_over_octaves(start: str, steps: int, semitones: int, expec
     assert Pitch.parse(start).up(Interval(steps, semitones)).name == expected
 
 
-@pytest.mark.parametrize(
+@each(
     ("text", "fifths", "name", "short"),
     [
         ("C", 0, "C major", "C"), ("Em", 1, "E minor", "Em"), ("Bb major", -2, "Bb major", "Bb"),
@@ -117,7 +118,7 @@ def test_keys(text: str, fifths: int, name: str, short: str) -> None:
     assert (key.fifths, key.name, str(key), key.short_name) == (fifths, name, name, short)
 
 
-@pytest.mark.parametrize("text", ["", "H", "C dorian", "c", "D#", "G#", "Fb", "Dbm", "Cbb"])
+@each("text", ["", "H", "C dorian", "c", "D#", "G#", "Fb", "Dbm", "Cbb"])
 def test_what_is_no_key(text: str) -> None:
     """Modes, German names and keys beyond seven accidentals are refused."""
     with pytest.raises(ValueError, match=r"no key|more than seven"):

@@ -8,6 +8,7 @@ from backing.ground.pitch import Degree
 from backing.harmony.qualities import ORDER, ROWS, family, quality
 from backing.harmony.symbol import read
 from tests.chord_tables import rows
+from tests.each import each
 
 KINDS = [r for r in rows("musicxml-kinds.tsv") if r["semitones"]]
 # How each kind of MusicXML 4.0 is typed here.
@@ -20,7 +21,7 @@ TYPED = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("row", KINDS, ids=lambda r: r["kind"])
+@each("row", KINDS, ids=lambda r: r["kind"])
 def test_musicxml_kinds(row: dict[str, str]) -> None:
     """Every kind of MusicXML 4.0 that names its notes is a quality with those degrees and that name."""
     found = quality(frozenset(row["degrees"].split()))
@@ -63,7 +64,7 @@ def musicxml_pitch_classes(kind: str, changes: str) -> set[int]:
 ENCODED = [r for r in rows("chord-symbols.tsv") if r["musicxml_kind"] not in ("", "none")]
 
 
-@pytest.mark.parametrize("row", ENCODED, ids=lambda r: r["symbol"])
+@each("row", ENCODED, ids=lambda r: r["symbol"])
 def test_symbols_have_the_notes_of_their_musicxml_encoding(row: dict[str, str]) -> None:
     """Kind and degree elements, summed as MusicXML 4.0 says, give the pitch classes that the symbol is read as."""
     chord = read(row["symbol"])
@@ -78,9 +79,7 @@ def test_names_and_sets_are_unique() -> None:
     assert len({degrees for _, degrees, _ in ROWS}) == len(ROWS)
 
 
-@pytest.mark.parametrize(
-    ("name", "degrees"), [(n, d) for n, d, _ in ROWS], ids=[n for n, _, _ in ROWS]
-)
+@each(("name", "degrees"), [(n, d) for n, d, _ in ROWS])
 def test_every_row_reads_back(name: str, degrees: frozenset[str]) -> None:
     """A name of the table is read as its own degrees, in order of number, all with a root."""
     chord = read("C" + name)
@@ -92,7 +91,7 @@ def test_every_row_reads_back(name: str, degrees: frozenset[str]) -> None:
     assert degrees <= set(ORDER)
 
 
-@pytest.mark.parametrize(
+@each(
     ("degrees", "expected"),
     [
         ("1 3 5", "major"), ("1 b3 5 b7", "minor"), ("1 3 5 b7 9", "dominant"), ("1 b3 b5 b7", "half-diminished"),
@@ -114,7 +113,7 @@ def test_altered_dominants_need_one_of_each_pair() -> None:
     assert [[d.name for d in group] for group in found.any_of] == [["b5", "#5"], ["b9", "#9"]]
 
 
-@pytest.mark.parametrize(
+@each(
     ("degrees", "name"),
     [
         ("1 3 5 b7 b9 11 b13", "11(b9,b13)"), ("1 b3 11", "m(add11,no5)"), ("1 2 5 7 11", "maj7sus2(add11)"),

@@ -29,6 +29,7 @@ from backing.timeline.passes import (
     transposed,
 )
 from backing.timeline.unroll import Request, unroll
+from tests.each import each
 
 TUNE = """key: F
 tempo: 120
@@ -94,7 +95,7 @@ def test_keys_in_turn_are_played_at_full_tempo_unless_a_ladder_is_asked_for() ->
     ]
 
 
-@pytest.mark.parametrize(
+@each(
     ("word", "names"),
     [
         ("fourths", "F Bb Eb Ab Db Gb B E A D G C"),
@@ -174,7 +175,7 @@ def test_pass_starts_never_drift() -> None:
         assert abs(start - place * 44100) <= Fraction(1, 2)
 
 
-@pytest.mark.parametrize(
+@each(
     ("text", "percents"),
     [
         ("60:100:5", [60, 65, 70, 75, 80, 85, 90, 95, 100]),
@@ -191,7 +192,7 @@ def test_a_ladder_is_read(text: str, percents: list[int]) -> None:
     assert read_ladder(" Alternate ") == SLOW_AND_FULL
 
 
-@pytest.mark.parametrize(
+@each(
     ("call", "message"),
     [
         (

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -15,6 +14,7 @@ from backing.harmony.scales import FAMILIES, SEMITONES, key_pitch_classes, scale
 from backing.harmony.scales import ROWS as SCALES
 from backing.harmony.symbol import Chord, read
 from tests.chord_tables import symbols
+from tests.each import each
 
 C = Key.parse("C")
 
@@ -38,7 +38,7 @@ def names(line: str, key: str) -> str:
     return " | ".join(f.scale.name for f in functions(line, key))
 
 
-@pytest.mark.parametrize(
+@each(
     ("name", "notes"),
     [
         ("ionian", "C D E F G A B"), ("lydian", "C D E F# G A B"), ("mixolydian", "C D E F G A Bb"),
@@ -69,7 +69,7 @@ def test_the_altered_scale_is_melodic_minor_a_semitone_up() -> None:
     assert SEMITONES["lydian dominant"] == {(n + 7) % 12 for n in minor}
 
 
-@pytest.mark.parametrize(
+@each(
     ("line", "key", "expected"),
     [
         ("Cmaj7 Dm7 Em7 Fmaj7 G7 Am7 Bm7b5", "C", "ionian | dorian | phrygian | lydian | mixolydian | aeolian | locrian"),
@@ -94,7 +94,7 @@ def test_scales_of_worked_progressions(line: str, key: str, expected: str) -> No
     assert names(line, key) == expected
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "after", "expected"),
     [("Cmaj7", None, "4"), ("Dm7", "G7", "6"), ("G7", "C", "4"), ("Em7", "F", "b2 b6"), ("Fmaj7", "G7", ""), ("G7sus4", "C", "3")],
 )  # fmt: skip
@@ -104,7 +104,7 @@ def test_notes_to_avoid(symbol: str, after: str | None, expected: str) -> None:
     assert " ".join(d.name for d in scale.avoid) == expected
 
 
-@pytest.mark.parametrize("symbol", symbols())
+@each("symbol", symbols())
 def test_a_scale_holds_its_chord(symbol: str) -> None:
     """In every major and minor key a scale holds every chord note but a fifth that may be spared."""
     here = chord(symbol)
@@ -130,7 +130,7 @@ def test_every_family_has_scales() -> None:
 # -- functions
 
 
-@pytest.mark.parametrize(
+@each(
     ("line", "key", "numerals"),
     [
         ("Cmaj7 A7 Dm7 G7", "C", "I V7/ii ii V7"),
@@ -153,7 +153,7 @@ def test_numerals_of_worked_progressions(line: str, key: str, numerals: str) -> 
     assert " ".join(f.numeral for f in functions(line, key)) == numerals
 
 
-@pytest.mark.parametrize(
+@each(
     ("line", "key", "place", "role", "target"),
     [
         ("Cmaj7 A7 Dm7", "C", 1, "secondary dominant", "D"), ("Dm7 G7 C", "C", 1, "dominant", "C"),
@@ -254,7 +254,7 @@ def coloured(line: str, key: str, melody: tuple[int, ...] = ()) -> list[str]:
     ]
 
 
-@pytest.mark.parametrize(
+@each(
     ("line", "key", "expected"),
     [
         ("Dm7 G7 Cmaj7", "C", ["9 11", "13 9", "9 13"]),
@@ -279,7 +279,7 @@ def test_a_melody_note_is_never_rubbed() -> None:
     assert coloured("Dm7 G7 C", "C", (4,))[0].startswith("9")
 
 
-@pytest.mark.parametrize("symbol", symbols())
+@each("symbol", symbols())
 def test_colours_never_fight_with_the_symbol(symbol: str) -> None:
     """No colour repeats a chord note, contradicts a written number, or lies outside scale and key of the moment."""
     here = chord(symbol)

@@ -21,6 +21,7 @@ from backing.commands.practice import Practice, practised, rehearse
 from backing.ground.errors import RequestError
 from backing.performance.model import Performance
 from backing.performance.session import joined
+from tests.each import each
 
 CHART = """\
 title: Eight to Practise
@@ -168,7 +169,7 @@ def test_nothing_to_join_is_an_error() -> None:
         joined([], [])
 
 
-@pytest.mark.parametrize(
+@each(
     ("practice", "words"),
     [
         (Practice(ladder="slow"), "60:100:5"),

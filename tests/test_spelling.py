@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -15,6 +14,7 @@ from backing.harmony.spelling import (
 )
 from backing.harmony.symbol import Chord, read
 from tests.chord_tables import symbols
+from tests.each import each
 
 KEYS = [
     Key.parse(k) for k in ("C", "G", "D", "A", "E", "B", "F#", "Gb", "Db", "Ab", "Eb", "Bb", "F")
@@ -32,7 +32,7 @@ def moved(symbol: str, old: str, new: str) -> str:
     return transpose(chord(symbol), interval, Key.parse(new)).symbol
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "old", "new", "expected"),
     [
         ("Amaj7/C#", "A", "C", "Cmaj7/E"),  # bug report teoria 92
@@ -70,7 +70,7 @@ def test_a_transposed_key_keeps_its_letters() -> None:
     assert [n.name for n in up.notes] == ["F#", "A#", "C#"]
 
 
-@pytest.mark.parametrize("symbol", symbols())
+@each("symbol", symbols())
 def test_to_twelve_keys_and_back(symbol: str) -> None:
     """In every key the pitches are right and no note has three accidentals; back home the symbol is as typed."""
     here = chord(symbol)
@@ -114,7 +114,7 @@ def test_twelve_fourths_come_home() -> None:
     assert here.symbol == "Ebmaj7/G"
 
 
-@pytest.mark.parametrize(
+@each(
     ("key", "semitones", "expected"),
     [
         ("C", 1, "Db major"), ("C", 6, "F# major"), ("C", -6, "F# major"), ("F", 1, "Gb major"), ("G", -1, "F# major"),
@@ -130,7 +130,7 @@ def test_the_key_of_a_transposition(key: str, semitones: int, expected: str) -> 
     assert start.up(interval).name == expected
 
 
-@pytest.mark.parametrize(
+@each(
     ("old", "new", "steps", "semitones"),
     [("C", "Eb", 2, 3), ("C", "A", -2, -3), ("C", "F#", 3, 6), ("C", "Gb", 4, 6), ("C", "G", -3, -5), ("Am", "C", 2, 3), ("Cm", "Db", 0, 1)],
 )  # fmt: skip
@@ -139,7 +139,7 @@ def test_the_nearest_way_to_a_key(old: str, new: str, steps: int, semitones: int
     assert interval_to_key(Key.parse(old), Key.parse(new)) == Interval(steps, semitones)
 
 
-@pytest.mark.parametrize(
+@each(
     ("pc", "key", "expected"),
     [(10, "D", "A#"), (10, "F", "Bb"), (11, "Gb", "Cb"), (5, "F#", "E#"), (5, "C#m", "F"), (0, "C#m", "B#"), (3, "C", "Eb")],
 )  # fmt: skip

@@ -14,6 +14,7 @@ from backing.styles.cells import CellError, read, write
 from backing.styles.find import styles
 from backing.styles.grid import choices, fit, telling
 from backing.styles.model import Pattern, Where
+from tests.each import each
 
 FOUR = Meter.of(4, 4)
 THREE = Meter.of(3, 4)
@@ -241,7 +242,7 @@ def test_a_place_without_patterns_is_played_as_time() -> None:
     assert choices((), FOUR, "mf", Where.TIME) == ()
 
 
-@pytest.mark.parametrize(
+@each(
     ("meter", "words"),
     [
         (FOUR, ""),

@@ -15,6 +15,7 @@ from backing.styles import shelf
 from backing.styles.find import find, names, order, styles
 from backing.styles.load import check, load, load_text
 from backing.styles.model import Style, Where
+from tests.each import each
 
 TEXT = """\
 about = "Two players, for tests."
@@ -103,7 +104,7 @@ def test_what_a_file_leaves_out_has_a_usual_value() -> None:
     assert (drums.pan, drums.late_ms, drums.patterns[0].level) == (0.0, 0.0, "mf")
 
 
-@pytest.mark.parametrize(
+@each(
     ("written", "feel"),
     [
         ("straight", STRAIGHT),

@@ -13,6 +13,7 @@ from backing.commands.cli import program
 from backing.harmony.report import guide_tones, report, text
 from backing.harmony.symbol import Chord, SymbolError, SymbolWarning, read, read_with_warnings
 from tests.chord_tables import rows, symbols, typed
+from tests.each import each
 
 EXPECTED = rows("chord-symbols.tsv")
 ODD = rows("odd-symbols.tsv")
@@ -45,7 +46,7 @@ def outcome(symbol: str) -> Chord | SymbolError | None:
         return wrong
 
 
-@pytest.mark.parametrize("row", EXPECTED, ids=lambda r: r["symbol"])
+@each("row", EXPECTED, ids=lambda r: r["symbol"])
 def test_every_expected_symbol(row: dict[str, str]) -> None:
     """Root, bass, degrees, semitones, spelled notes, what must sound and what is left out are those of the table."""
     found = report(row["symbol"])
@@ -82,7 +83,7 @@ def test_one_group_of_the_table_is_one_quality() -> None:
     assert len({min(names) for names in by_group.values()}) == len(by_group)
 
 
-@pytest.mark.parametrize("row", ODD, ids=lambda r: r["input"])
+@each("row", ODD, ids=lambda r: r["input"])
 def test_every_odd_symbol(row: dict[str, str]) -> None:
     """Refused with the code of the table and a hint, or read as the table says, with a warning where it says so."""
     symbol = typed(row["input"])
@@ -104,7 +105,7 @@ def test_every_odd_symbol(row: dict[str, str]) -> None:
         assert found == chord(wanted)
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "hint"),
     [
         ("H7", "type B7,"), ("Hm/D", "type Bm/D,"), ("am", "type Am"), ("bb7", "type Bb7"),
@@ -128,16 +129,14 @@ def test_hints_say_what_to_type(symbol: str, hint: str) -> None:
     assert refused(symbol).hint.startswith(hint)
 
 
-@pytest.mark.parametrize(
-    "row", [r for r in ODD if r["verdict"] == "reject"], ids=lambda r: r["input"]
-)
+@each("row", [r for r in ODD if r["verdict"] == "reject"], ids=lambda r: r["input"])
 def test_every_offer_can_be_read(row: dict[str, str]) -> None:
     """What a hint offers is accepted."""
     for offer in refused(typed(row["input"])).offers:
         read(offer)
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "column"),
     [
         ("C maj7", 1), ("  C maj7", 3), ("Cm(maj7", 2), ("C7(b9)x", 6), ("C🎸", 1), ("C𝄫♯", 2), ("Cmaj7)", 5),
@@ -216,13 +215,13 @@ REPORTS = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("source", "symbol", "expected"), REPORTS)
+@each(("source", "symbol", "expected"), REPORTS)
 def test_faults_of_public_bug_reports(source: str, symbol: str, expected: str) -> None:
     """The right notes of symbols that libraries got wrong (number of the report)."""
     assert notes(symbol) == expected, source
 
 
-@pytest.mark.parametrize(
+@each(
     ("source", "symbol"),
     [
         ("music21 1570", "Csusadd7"), ("music21 720", "bb3"), ("music21 720", "FFr+6"), ("teoria 132", "Ab#5b9"),
@@ -256,7 +255,7 @@ def test_no_chord_is_no_chord_however_typed() -> None:
     assert {read(s) for s in ("N.C.", "NC", "N.C", "n.c.", "nc", " N.C. ")} == {None}
 
 
-@pytest.mark.parametrize("symbol", symbols())
+@each("symbol", symbols())
 def test_one_spelling_round_trips(symbol: str) -> None:
     """A chord's own symbol is read as the same chord, with the same symbol."""
     once = chord(symbol)
@@ -273,7 +272,7 @@ def test_case_matters_only_for_single_letters() -> None:
     assert chord("CAUG") == chord("C+")
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "same"),
     [
         ("Cmaj⁷", "Cmaj7"), ("C⁶", "C6"), ("C–7", "Cm7"), ("C—7", "Cm7"), ("C‑7", "Cm7"), ("CΔ", "Cmaj7"),
@@ -287,7 +286,7 @@ def test_what_word_processors_put(symbol: str, same: str) -> None:
     assert chord(symbol) == chord(same)
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "expected"),
     [
         ("Csusb9", "1 4 5 b7 b9"), ("Csus13", "1 4 5 b7 9 13"), ("C7b913", "1 3 5 b7 b9 13"), ("C13no11", "1 3 5 b7 9 13"),
@@ -303,7 +302,7 @@ def test_conventions_beyond_the_table(symbol: str, expected: str) -> None:
     assert degrees(symbol) == expected
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "code"),
     [
         ("C2", "ambiguous-number"), ("Cm2", "ambiguous-number"), ("C+9", "ambiguous-plus"), ("C11sus4", "redundant"),
@@ -319,7 +318,7 @@ def test_readings_that_come_with_a_warning(symbol: str, code: str) -> None:
     assert all(isinstance(w, SymbolWarning) and w.message for w in warnings)
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "start"),
     [
         ("C(9)", "read as Cadd9"), ("Csus(9)", "read as Csus4add9"), ("C4/E", "read as Csus4/E; with the third type Cadd11/E"),
@@ -333,7 +332,7 @@ def test_warnings_name_what_was_read(symbol: str, start: str) -> None:
     assert read_with_warnings(symbol)[1][0].message.startswith(start)
 
 
-@pytest.mark.parametrize("symbol", ["Bb9", "F#9", "Bb5", "F#13", "Eb11", "Ab5", "Db9", "Gb13"])
+@each("symbol", ["Bb9", "F#9", "Bb5", "F#13", "Eb11", "Ab5", "Db9", "Gb13"])
 def test_usual_roots_with_accidentals_never_warn(symbol: str) -> None:
     """The accidental belongs to the root, and with these roots nobody doubts it."""
     assert read_with_warnings(symbol)[1] == ()
@@ -359,7 +358,7 @@ CONTRADICTIONS = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("symbol", "code"), CONTRADICTIONS)
+@each(("symbol", "code"), CONTRADICTIONS)
 def test_contradictions_and_slips_are_refused(symbol: str, code: str) -> None:
     """Contradictions are errors, never the last one wins; slips have a code and a hint."""
     wrong = refused(symbol)
@@ -367,7 +366,7 @@ def test_contradictions_and_slips_are_refused(symbol: str, code: str) -> None:
     assert wrong.hint
 
 
-@pytest.mark.parametrize(
+@each(
     ("german", "english"),
     [
         ("H", "B"), ("Hm7", "Bm7"), ("B", "Bb"), ("Bb", "Bb"), ("Bm7b5", "Bbm7b5"), ("Hb", "Bb"), ("H7/Dis", "B7/D#"),
@@ -382,7 +381,7 @@ def test_german_note_names_when_asked(german: str, english: str) -> None:
     assert chord(german, german=True) == chord(english)
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "code"),
     [("B#", "german-note-name"), ("am", "lower-case-root"), ("X", "not-a-note-name")],
 )
@@ -509,7 +508,7 @@ def test_the_report_takes_diagrams() -> None:
     assert "H7: not-a-note-name" in shown
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "expected"),
     [("Cmaj9", "3 7"), ("Cm6", "b3 6"), ("C7sus4", "4 b7"), ("C", "3"), ("C5", ""), ("C11", "b7 11"), ("Cdim7", "b3 bb7")],
 )  # fmt: skip

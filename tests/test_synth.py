@@ -27,6 +27,7 @@ from backing.output.sound.synth import (
     render_blocks,
 )
 from backing.performance.model import Performance, PerformedPlayer
+from tests.each import each
 
 Sound = NDArray[np.float32]
 
@@ -114,7 +115,7 @@ def test_a_pass_sounds_the_same_at_every_anchor() -> None:
         assert np.allclose(same, sound[GRAIN:20_000], atol=1e-6)
 
 
-@pytest.mark.parametrize("a4", [415.0, 430.5, 442.0, 466.0])
+@each("a4", [415.0, 430.5, 442.0, 466.0])
 def test_a4_tunes_pitched_players(a4: float) -> None:
     """MIDI note 69 sounds A 440 Hz (General MIDI level 1); the sample itself lies up to 15 cents off."""
     notes = {"keys": [(0.0, 4.0, 69, 100)]}

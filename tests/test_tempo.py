@@ -17,6 +17,7 @@ from backing.timeline.model import Timeline
 from backing.timeline.reshape import at_tempo, joined, slice_bars
 from backing.timeline.tempo import Beat, Bend, Leg, closing_ritard, held, tempo_between, tempo_steps
 from backing.timeline.unroll import Request, unroll
+from tests.each import each
 
 Q = Fraction
 
@@ -29,7 +30,7 @@ def played(text: str, request: Request | None = None) -> Timeline:
     return unroll(parse(f"key: C\nending: as written\n{text}"), request or Request())
 
 
-@pytest.mark.parametrize(
+@each(
     ("settings", "us"),
     [
         ("tempo: 120", 500_000),
@@ -165,7 +166,7 @@ def test_the_usual_tempo_of_a_style_counts_beats_in_compound_meters() -> None:
     assert unroll(parse("| C | F |\n"), usual_tempo=Tempo(Q(60), Q(2))).tempo[0].us == 500_000
 
 
-@pytest.mark.parametrize(
+@each(
     ("request_", "us"),
     [
         (Request(tempo_percent=Q(3, 4)), (666_667, 1_333_333)),

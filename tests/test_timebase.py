@@ -19,17 +19,18 @@ from backing.ground.timebase import (
     TempoStep,
     microseconds_a_quarter,
 )
+from tests.each import each
 
 Q = Fraction
 
 
-@pytest.mark.parametrize("bpm", [30, 58, 76, 97, 112, 120, 138, 152, 200, 300])
+@each("bpm", [30, 58, 76, 97, 112, 120, 138, 152, 200, 300])
 def test_microseconds_a_quarter_agree_with_the_reference_library(bpm: int) -> None:
     """mido counts as the Standard MIDI File does."""
     assert microseconds_a_quarter(bpm) == mido.bpm2tempo(bpm)
 
 
-@pytest.mark.parametrize(
+@each(
     ("tempo", "meter", "us"),
     [
         (Tempo(Q(120)), (4, 4), 500_000),  # FF 51 03 07 A1 20
@@ -50,7 +51,7 @@ def test_97_beats_a_minute_come_back_within_a_thousandth() -> None:
     assert TempoStep(Q(0), 618_557).qpm == pytest.approx(97, abs=1e-3)
 
 
-@pytest.mark.parametrize(
+@each(
     ("count", "unit", "beats", "beat_q", "pulses"),
     [
         (2, 4, 2, Q(1), (1, 1)),
@@ -85,8 +86,8 @@ def test_groups_can_be_written_and_turn_the_pulses_round() -> None:
     assert Meter.of(6, 8).full_name == "6/8"
 
 
-@pytest.mark.parametrize("unit", [4, 8, 16])
-@pytest.mark.parametrize("count", range(1, 25))
+@each("unit", [4, 8, 16])
+@each("count", range(1, 25))
 def test_the_usual_groups_of_any_meter_add_up(count: int, unit: int) -> None:
     meter = Meter.of(count, unit)
     assert sum(meter.groups) == count
@@ -94,7 +95,7 @@ def test_the_usual_groups_of_any_meter_add_up(count: int, unit: int) -> None:
     assert all(1 <= g <= 4 for g in meter.groups)
 
 
-@pytest.mark.parametrize(
+@each(
     ("count", "unit", "groups", "message"),
     [
         (0, 4, (), "0/4 is no meter"),
@@ -110,7 +111,7 @@ def test_what_is_no_meter_is_refused(
         Meter.of(count, unit, groups)
 
 
-@pytest.mark.parametrize(
+@each(
     ("meter", "bars", "bpm", "seconds"),
     [((4, 4), 2, 120, 4), ((6, 8), 1, 60, 2), ((5, 4), 1, 150, 2)],
 )
@@ -152,7 +153,7 @@ def test_tempo_maps_compare_by_what_they_hold() -> None:
         TempoMap([])
 
 
-@pytest.mark.parametrize(
+@each(
     ("feel", "name"),
     [
         (STRAIGHT, "straight"),

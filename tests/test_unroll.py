@@ -34,6 +34,7 @@ from backing.ground.timebase import FOUR_FOUR, TempoMap
 from backing.harmony.symbol import read
 from backing.timeline.model import Strike, Timeline
 from backing.timeline.unroll import Request, style_name, unroll
+from tests.each import each
 
 CASES = sorted((Path(__file__).parent / "cases" / "unroll").glob("*.txt"))
 DEMOS = sorted((Path(__file__).parent.parent / "demo").glob("*.txt"))
@@ -125,7 +126,7 @@ def test_a_case_unrolls_as_written_beside_it(path: Path) -> None:
         assert SHOWN[name](timeline) == value.strip(), name
 
 
-@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
+@each("path", DEMOS, ids=lambda p: p.stem)
 def test_a_demo_fills_every_bar(path: Path) -> None:
     check(unroll(parse(path.read_text("utf-8"), path.name)))
 
@@ -182,7 +183,7 @@ def chart(*bars: Bar, times: int = 0) -> Chart:
     return Chart(Source("hand.txt", "x" * 60), header, Settings(), (section,), ("",))
 
 
-@pytest.mark.parametrize(
+@each(
     ("bars", "code", "message"),
     [
         (
@@ -246,7 +247,7 @@ def test_the_limit_itself_can_be_played() -> None:
     assert len(unroll(parse(text)).bars) == 20_000
 
 
-@pytest.mark.parametrize(
+@each(
     ("request_text", "message"),
     [
         (
@@ -288,7 +289,7 @@ def test_bars_that_are_never_played_cannot_be_asked_for() -> None:
         unroll(song, request_of("bars=2-2"))
 
 
-@pytest.mark.parametrize(
+@each(
     ("meter", "style"),
     [
         ("4/4", "rock eighths"),
@@ -364,7 +365,7 @@ def test_a_key_is_guessed_from_the_chords_and_said_so() -> None:
         assert f"no key is written: the chords are read in {key}" in timeline.notes
 
 
-@pytest.mark.parametrize("semitones", range(-11, 12))
+@each("semitones", range(-11, 12))
 def test_transposing_keeps_every_chord_and_spells_it_sanely(semitones: int) -> None:
     """Pitch classes move by the interval; a root never needs more than one accidental, a key never more than six."""
     text = "key: Db\n| Dbmaj7 | Gb7 | Bbm7b5/Fb | Eb7alt | Abm(maj7) | Bbbmaj7#11 | Ab7 | Db6/9 |\n"

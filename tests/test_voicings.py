@@ -24,6 +24,7 @@ from backing.harmony.voicings import (
     palette,
 )
 from tests.briefs import chord
+from tests.each import each
 
 ROOTS = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 QUALITIES = (
@@ -65,8 +66,8 @@ def need(one: Chord) -> set[str]:
     return {d.name for d in one.must_sound}
 
 
-@pytest.mark.parametrize("coloured", [True, False])
-@pytest.mark.parametrize("family", ["rootless", "drop 2", "drop 3", "close"])
+@each("coloured", [True, False])
+@each("family", ["rootless", "drop 2", "drop 3", "close"])
 def test_four_voices_move_little_over_two_five_one_cycles(family: str, coloured: bool) -> None:
     """At most four semitones a change on average; the top note stays or steps in three of five (common practice)."""
     found = line(cycle(), family, coloured)
@@ -91,7 +92,7 @@ def test_types_a_and_b_alternate_over_two_five_one() -> None:
     assert {two.shape, five.shape} == {"rootless A", "rootless B"}
 
 
-@pytest.mark.parametrize(
+@each(
     ("family", "bottom_up"),
     [
         ("drop 2", "5 1 3 7"),
@@ -107,7 +108,7 @@ def test_dropped_voicings_are_those_of_the_books(family: str, bottom_up: str) ->
     assert tuple(bottom_up.split()) in built
 
 
-@pytest.mark.parametrize(
+@each(
     ("before", "after", "moved"),
     [
         ((60, 64, 67), (60, 64, 69), 2),  # C, Am
@@ -131,8 +132,8 @@ def test_a_voice_too_many_joins_its_neighbour() -> None:
     assert distance((60,), (60, 64)) == 4
 
 
-@pytest.mark.parametrize("family", FAMILIES)
-@pytest.mark.parametrize("quality", QUALITIES)
+@each("family", FAMILIES)
+@each("quality", QUALITIES)
 def test_what_must_sound_is_in_every_voicing(family: str, quality: str) -> None:
     """must_sound ⊆ voicing ⊆ degrees − omitted, on four roots; power chords owe root and fifth."""
     for root in ("C", "F#", "Bb", "E"):
@@ -152,8 +153,8 @@ def test_what_must_sound_is_in_every_voicing(family: str, quality: str) -> None:
             assert voicing.bottom >= 50
 
 
-@pytest.mark.parametrize("family", ["shells", "rootless", "drop 2", "triads", "close", "spread"])
-@pytest.mark.parametrize("quality", QUALITIES)
+@each("family", ["shells", "rootless", "drop 2", "triads", "close", "spread"])
+@each("quality", QUALITIES)
 def test_no_pair_lies_below_its_low_interval_limit(family: str, quality: str) -> None:
     """The register of keys keeps every pair clear (handbook table of low-interval limits)."""
     for root in ROOTS:
@@ -169,13 +170,13 @@ def test_limits_are_those_of_the_table() -> None:
     assert limit_excess(36, 48) == 0
 
 
-@pytest.mark.parametrize("family", FAMILIES)
+@each("family", FAMILIES)
 def test_a_power_chord_gets_no_third(family: str) -> None:
     for voicing in palette(chord("C5"), degrees("9"), family, VOICES[family], 50, 76).voicings:
         assert {p % 12 for p in voicing.pitches} <= {0, 7}
 
 
-@pytest.mark.parametrize("family", [f for f in FAMILIES if f != "power"])
+@each("family", [f for f in FAMILIES if f != "power"])
 def test_a_foreign_bass_is_left_to_the_bass_and_the_chord_stays_whole(family: str) -> None:
     """F/G is F A C over G; Dm7/G is D F A C over G; C/E has all of C."""
     for symbol, whole in (("F/G", {5, 9, 0}), ("Dm7/G", {2, 5, 9, 0}), ("C/E", {0, 4, 7})):

@@ -9,7 +9,6 @@ from fractions import Fraction
 from functools import cache
 from pathlib import Path
 
-import pytest
 from briefs import brief, part
 
 from backing.band.model import Kind, Note
@@ -23,6 +22,7 @@ from backing.ground.timebase import Meter
 from backing.harmony.reader import read
 from backing.harmony.symbol import Chord
 from backing.styles.model import Part
+from tests.each import each
 
 FOUR = Meter.of(4, 4)
 ROOTS = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
@@ -120,7 +120,7 @@ def test_a_walking_line_leaps_a_fourth_or_a_fifth_and_hardly_ever_a_tritone() ->
 # -- the chord as a bassist hears it -------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "key", "scale"),
     [
         # The chord's own degrees filled up with the notes of the key (common practice).
@@ -140,7 +140,7 @@ def test_the_notes_of_a_scale_are_those_of_chord_and_key(symbol: str, key: str, 
     assert mask == semitones
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "degree", "semitones"),
     [
         ("Cm7", "3", 3), ("C7", "3", 4), ("C7sus4", "3", 5), ("Cm7b5", "5", 6), ("Caug", "5", 8),
@@ -342,7 +342,7 @@ def test_a_kick_inside_the_time_is_marked_by_the_line() -> None:
     assert {Fraction(i) for i in range(8)} <= {n.start_q for n in marked}
 
 
-@pytest.mark.parametrize("kind", [ZoneKind.KICKS, ZoneKind.STRUCK])
+@each("kind", [ZoneKind.KICKS, ZoneKind.STRUCK])
 def test_a_stroke_of_the_band_just_before_a_chord_plays_that_chord(kind: ZoneKind) -> None:
     """A hit on the and of four uses the next bar's chord (comping methods); the bass goes with the band."""
     row = [chord("C7"), chord("F7")]
@@ -358,7 +358,7 @@ def test_a_stroke_of_the_band_just_before_a_chord_plays_that_chord(kind: ZoneKin
     assert next(n for n in both if n.start_q == 4).pitch % 12 == 5
 
 
-@pytest.mark.parametrize("meter", ["2/4", "3/4", "4/4", "5/4", "6/8", "7/8", "9/8", "12/8", "2/2"])
+@each("meter", ["2/4", "3/4", "4/4", "5/4", "6/8", "7/8", "9/8", "12/8", "2/2"])
 def test_a_line_walks_on_the_pulses_of_any_meter(meter: str) -> None:
     """Half notes of 2/2 are walked in quarters; groups of eighths and dotted quarters are one beat each."""
     count, unit = map(int, meter.split("/"))

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-import pytest
 from hypothesis import given, settings
 
 from backing.chart.ast import Chart
@@ -14,6 +13,7 @@ from backing.chart.write import WIDEST, transpose_chart, write
 from backing.ground.pitch import Interval, Key
 from backing.harmony.spelling import interval_for_semitones, interval_to_key
 from tests.charts import case_parts, cases, charts
+from tests.each import each
 from tests.fuzz import comes_back, moves
 
 DEMOS = sorted((Path(__file__).parent.parent / "demo").glob("*.txt"))
@@ -22,7 +22,7 @@ MENDED = [case_parts(p)[2] for p in cases("errors")]
 UP = [interval_for_semitones(Key.parse("C"), n) for n in range(1, 12)]
 
 
-@pytest.mark.parametrize("text", RIGHT + MENDED)
+@each("text", RIGHT + MENDED)
 def test_every_case_and_demo_comes_back_as_it_was_and_is_written_the_same_again(text: str) -> None:
     comes_back(parse(text))
 
@@ -34,13 +34,13 @@ def test_generated_charts_come_back_as_they_were(text: str) -> None:
     comes_back(parse(text))
 
 
-@pytest.mark.parametrize("text", RIGHT)
+@each("text", RIGHT)
 def test_a_moved_chart_reads_as_it_was_moved(text: str) -> None:
     for interval in (UP[0], UP[2], UP[5], -UP[1]):
         moves(parse(text), interval)
 
 
-@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
+@each("path", DEMOS, ids=lambda p: p.stem)
 def test_a_demo_moved_to_any_key_and_back_is_as_it_was(path: Path) -> None:
     chart = parse(path.read_text("utf-8"))
     for semitones in range(1, 12):

@@ -6,12 +6,11 @@ from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 
-import pytest
-
 from backing.band.players.common import ZoneKind
 from backing.band.zones import bounds, fermatas, final_chord, sounding, zones
 from backing.timeline.model import Timeline
 from tests.band import DEMOS, timeline
+from tests.each import each
 
 AS_WRITTEN = "ending: as written\nmeter: 4/4\ntempo: 120\n"
 Row = list[tuple[Fraction, Fraction, str, list[tuple[Fraction, Fraction]]]]
@@ -126,9 +125,7 @@ def test_a_list_of_players_silences_the_others() -> None:
     assert rows(music, "keys") == [(0, 8, "silent", [])]
 
 
-@pytest.mark.parametrize(
-    ("ending", "until"), [("ring", 16), ("short", Fraction(25, 2)), ("rit", 16)]
-)
+@each(("ending", "until"), [("ring", 16), ("short", Fraction(25, 2)), ("rit", 16)])
 def test_the_last_chord_is_struck_together(ending: str, until: Fraction) -> None:
     music = tune("| C | F | G7 | C |", f"ending: {ending}\ntempo: 120\n")
     assert rows(music, "drums")[-1] == (12, 16, "struck", [(12, until)])
@@ -144,14 +141,14 @@ def test_a_long_last_chord_keeps_time_until_its_last_bar() -> None:
     assert rows(music, "bass")[-1] == (16, 20, "struck", [(16, 20)])
 
 
-@pytest.mark.parametrize("ending", ["as written", "fade 2"])
+@each("ending", ["as written", "fade 2"])
 def test_a_written_or_faded_end_is_not_struck(ending: str) -> None:
     music = tune("| C | F | G7 | C |", f"ending: {ending}\ntempo: 120\n")
     assert final_chord(music) is None
     assert rows(music, "drums")[-1][2] == "time"
 
 
-@pytest.mark.parametrize("demo", DEMOS, ids=lambda p: p.stem)
+@each("demo", DEMOS, ids=lambda p: p.stem)
 def test_zones_cover_every_section_without_a_gap(demo: Path) -> None:
     music = timeline(demo.read_text("utf-8"))
     for role in ("melody", "guitar", "bass", "drums", "percussion"):
@@ -173,7 +170,7 @@ def test_a_stroke_that_rings_on_sounds_in_the_bars_that_it_reaches() -> None:
     assert sounding(found, music.bars) == [True, True, False, True]
 
 
-@pytest.mark.parametrize(("sign", "length"), [("!", "1/2"), ("=", "12")])
+@each(("sign", "length"), [("!", "1/2"), ("=", "12")])
 def test_a_chord_held_over_bar_lines_keeps_its_stop_or_its_ring(sign: str, length: str) -> None:
     """Struck once: after a stop the silence goes on, a ringing chord rings on, until the next chord."""
     song = timeline(f"| C | F{sign} | / / / / | / / / / | G |")
