@@ -6,16 +6,15 @@ Conventions: each function notes the mistake and returns the bars without what i
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
 
 from backing.chart import habits
 from backing.chart.codes import quoted
-from backing.chart.directions import FIRST_WORDS, ORDER, PLAIN, Seen, plain_name
+from backing.chart.directions import FIRST_WORDS, plain_name
 from backing.chart.lex import UNDER, Cell, Line
+from backing.chart.piece import Piece
 from backing.chart.settings import SETTINGS
-
-if TYPE_CHECKING:
-    from backing.chart.sections import Piece
+from backing.chart.steering import Seen
+from backing.chart.words import ORDER, WORDS
 
 
 def after(piece: Piece, found: list[Cell]) -> tuple[list[Cell], bool]:
@@ -54,7 +53,7 @@ def _directed(piece: Piece, found: list[Cell]) -> bool:
     text = piece.typed[start:end]
     words = piece.plain[start:end].strip('"')
     name = plain_name(words)
-    if name not in PLAIN or any(t.kind not in ("text", "word") for t in tokens):
+    if name not in WORDS or any(t.kind not in ("text", "word") for t in tokens):
         return False
     last = piece.typed[found[-2].start : found[-2].end]
     hint = f'type it in its bar:  | {last[:48]} "{name}" |'

@@ -13,11 +13,12 @@ import re
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from backing.chart import directions, form, settings
+from backing.chart import form, settings, steering
 from backing.chart.ast import Chart, Comment, Header, Section, Settings
 from backing.chart.codes import CODES, Faults, TooMany, near, quoted
 from backing.chart.lex import CONTROL, Kind, Line, invisible, lines, plain, wide
-from backing.chart.sections import Piece, Reader, TooLong
+from backing.chart.piece import Piece
+from backing.chart.sections import Reader, TooLong
 from backing.ground.errors import ChartError
 from backing.ground.source import Diagnostic, Source, Span
 from backing.ground.timebase import FOUR_FOUR, Meter
@@ -131,7 +132,7 @@ class _Parser:
             if played.whole:
                 self._unplayed(played, sections)
         coda = next((s.span.start for n, s in sections.items() if n.casefold() == "coda"), -1)
-        directions.check(piece.seen, written_form is not None, self.faults, coda)
+        steering.check(piece.seen, written_form is not None, self.faults, coda)
         own = {k: v for k, v in header.values.items() if k not in _SHARED}
         shared = {k: v for k, v in header.values.items() if k in _SHARED}
         return Chart(

@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from fractions import Fraction
 from typing import NamedTuple
 
-from backing.chart import under
+from backing.chart import edges, under
 from backing.chart.ast import LAST, Bar, BarLine, MusicLine, Slot, Text, Written
-from backing.chart.codes import Faults, count
-from backing.chart.directions import BEAT, ORDER, Seen
+from backing.chart.codes import count
 from backing.chart.lex import BarMark, Cell, Kind, Line, cells
 from backing.chart.music import Content, content, slots, texts, timed
-from backing.chart.symbols import Symbols
+from backing.chart.piece import Piece
+from backing.chart.steering import Seen
 from backing.chart.time import Space, Times
 from backing.chart.values import Wrong
 from backing.chart.values import meter as read_meter
+from backing.chart.words import ORDER, WORDS, Once
 from backing.ground.source import Span
 from backing.ground.timebase import Meter
-from backing.harmony.symbol import Chord
 
 MOST_BARS = 2000
 NO_MUSIC = "write a chord, % to repeat the bar before, or N.C. for no chord"
@@ -26,34 +25,6 @@ NO_MUSIC = "write a chord, % to repeat the bar before, or N.C. for no chord"
 
 class TooLong(Exception):
     """More bars than a chart may have; never leaves this package."""
-
-
-class Piece:
-    """What all sections of a chart share while they are read: the text, the symbols, the number of the next bar."""
-
-    __slots__ = (
-        "bars",
-        "chord",
-        "faults",
-        "german",
-        "number",
-        "pickup",
-        "plain",
-        "seen",
-        "symbols",
-        "typed",
-    )
-
-    def __init__(
-        self, plain: str, typed: str, faults: Faults, german: bool, pickup: Fraction | None
-    ):
-        self.plain, self.typed, self.faults, self.german = plain, typed, faults, german
-        self.symbols = Symbols(faults, german)
-        self.pickup = pickup
-        self.number = 0 if pickup else 1
-        self.bars = 0
-        self.chord: tuple[Chord | None, str] | None = None  # the last of the section before
-        self.seen: list[Seen] = []  # directions for the order of play
 
 
 class _Before(NamedTuple):
@@ -123,8 +94,6 @@ class Reader:
         plain = self.piece.plain
         found, began, ended = cells(plain, line.start, line.end, self.faults)
         text = plain[line.start : line.end]
-        if found and not (began and ended):
-            from backing.chart import edges
         if found and not ended:
             found, ended = edges.after(self.piece, found)
         if not began and found:
@@ -292,10 +261,11 @@ class Reader:
         for text in words:
             if text.direction:
                 name = text.direction.name
-                kept = kept or name == BEAT
+                keeps = Once.BEAT_KEPT in WORDS[name].effects
+                kept = kept or keeps
                 if name in ORDER:
                     self.piece.seen.append(Seen(name, text.span.start, text.span.end))
-                if name == BEAT and not found.meter:
+                if keeps and not found.meter:
                     self.faults.add("E126", text.span.start, text.span.end)
         bars.append(
             Bar(

@@ -6,6 +6,7 @@ import re
 
 from backing.chart.codes import SYMBOL_CODES, SYMBOL_WARNINGS, Faults
 from backing.chart.lex import Token
+from backing.chart.naming import symbol_in
 from backing.harmony.symbol import Chord, SymbolError, read, read_with_warnings
 
 LONGEST = 64
@@ -56,8 +57,6 @@ class Symbols:
 
     def _plainly(self, chord: Chord) -> str:
         """How a symbol that was read with a warning is typed without one."""
-        from backing.chart.transpose import symbol_in
-
         plain = symbol_in(chord, self._german)
         clear = self.is_chord(plain) and not read_with_warnings(plain, self._german)[1]
         return f"type  {plain}  if that is meant" if clear else ""

@@ -13,6 +13,7 @@ from backing.chart.ast import Bar, Chart, LineNote, Section, Settings, Slot, Wri
 from backing.chart.codes import Faults
 from backing.chart.lex import cells
 from backing.chart.music import content, no_chord
+from backing.chart.naming import named
 from backing.chart.under import read_note
 from backing.ground.pitch import Interval, Key, NoteName, Pitch
 from backing.ground.source import Source, Span
@@ -62,27 +63,6 @@ def _written(written: tuple[Written, ...], key: Key | None, german: bool) -> tup
         return replace(one, value=key.short_name if short else f"{tonic} {mode}")
 
     return tuple(moved(one) for one in written)
-
-
-def named(note: NoteName, german: bool) -> str:
-    """A note as the chart names notes: in German B natural is H and B flat is B."""
-    if german and note.letter == "B":
-        return {0: "H", -1: "B"}.get(note.alter, note.name.replace("B", "H", 1))
-    return note.name
-
-
-def symbol_in(chord: Chord, german: bool) -> str:
-    """A symbol with its notes named as the chart names notes.
-
-    >>> symbol_in(read("Bm7/Bb"), True)  # type: ignore[arg-type]
-    'Hm7/B'
-    """
-    if not german:
-        return chord.symbol
-    rest = chord.symbol.removeprefix(chord.root.name)
-    if chord.bass is not None:
-        rest = f"{rest.removesuffix(chord.bass.name)}{named(chord.bass, german)}"
-    return named(chord.root, german) + rest
 
 
 def _section(

@@ -102,7 +102,7 @@ def symbols_in(timeline: Timeline, bar: PlayedBar) -> str:
 def _symbol(span: ChordSpan, german: bool) -> str:
     if not german or span.chord is None:
         return span.symbol
-    from backing.chart.transpose import symbol_in
+    from backing.chart.naming import symbol_in
 
     return symbol_in(span.chord, german)
 
@@ -243,7 +243,7 @@ def timeline_text(name: str, performance: Performance, remarks: Sequence[str] = 
 
 
 def _key_text(timeline: Timeline) -> str:
-    from backing.chart.transpose import named
+    from backing.chart.naming import named
 
     return (
         f"{named(timeline.key.tonic, timeline.german)} {'minor' if timeline.key.minor else 'major'}"

@@ -98,7 +98,7 @@ def with_closing_bar(timeline: Timeline, chord: Chord) -> Timeline:
     assert last is not None
     here, there = chord.symbol, last.symbol
     if timeline.german:
-        from backing.chart.transpose import symbol_in
+        from backing.chart.naming import symbol_in
 
         here, there = symbol_in(chord, True), symbol_in(last, True)
     note = f"one bar of {here} is added at the end, for {there} leads back to the top"

@@ -12,7 +12,8 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
-from backing.chart.ast import Bar, Direction, LineNote, Slot, Text
+from backing.chart.ast import Bar, LineNote, Slot, Text
+from backing.chart.words import WORDS, Bend, Effect, Once, Switch
 from backing.ground.pitch import UNISON, Interval, Key, Pitch
 from backing.ground.source import Source
 from backing.ground.timebase import Meter
@@ -20,8 +21,6 @@ from backing.harmony.spelling import interval_for_semitones, transpose
 from backing.harmony.symbol import Chord
 from backing.timeline.model import Strike
 
-BENDS = frozenset({"rit.", "accel.", "a tempo"})
-SWITCHES = frozenset({"a tempo", "rubato", "in 2", "in 4", "half time", "double time", "tacet"})
 ZERO = Fraction(0)
 
 
@@ -48,6 +47,30 @@ class NoteMark(NamedTuple):
     held: bool
 
 
+class Told(NamedTuple):
+    """One effect of a direction and where in its bar it takes place, with the figure or the player that is named."""
+
+    at_q: Fraction
+    effect: Effect
+    value: Fraction | None = None
+    role: str | None = None
+
+
+class Bending(NamedTuple):
+    """A change of tempo from `at_q` on: to `to_bpm` counted beats a minute where that is given, else by the bend."""
+
+    at_q: Fraction
+    bend: Bend
+    to_bpm: Fraction | None
+
+
+class Switching(NamedTuple):
+    """A switch, and the player whom it is about."""
+
+    switch: Switch
+    role: str | None
+
+
 class BarMark(NamedTuple):
     """Everything of a bar that does not depend on where it is played. `hits` and `kicks` None: no such line."""
 
@@ -62,33 +85,48 @@ class BarMark(NamedTuple):
     kicks: tuple[NoteMark, ...] | None
     breaks: bool
     fills: bool
-    bends: tuple[tuple[Fraction, Direction], ...]
-    switches: tuple[Direction, ...]
+    bends: tuple[Bending, ...]
+    switches: tuple[Switching, ...]
 
 
 def mark_bar(bar: Bar, source: Source, push_q: Fraction, interval: Interval, key: Key) -> BarMark:
     """Prepare a bar whose chords sound `interval` above what is written, in `key`."""
     length_q = bar.length_q
-    directions = [(_place(t, bar), t.direction) for t in bar.texts if t.direction is not None]
+    told = _told(bar)
     return BarMark(
         number=bar.number,
         line=source.line_column(bar.span.start)[0],
         meter=bar.meter,
         length_q=length_q,
         beats_q=_beats(bar.meter, length_q),
-        spans=tuple(_span(slot, directions, length_q, push_q, interval, key) for slot in bar.slots),
+        spans=tuple(_span(slot, told, length_q, push_q, interval, key) for slot in bar.slots),
         melody=_notes(bar.melody, interval),
         hits=None if bar.hits is None else _notes(bar.hits, UNISON),
         kicks=None if bar.kicks is None else _notes(bar.kicks, UNISON),
-        breaks=any(d.name == "break" and at_q == 0 for at_q, d in directions),
-        fills=any(d.name == "fill" for _, d in directions),
-        bends=tuple((_bend_q(at_q, bar, d), d) for at_q, d in directions if d.name in BENDS),
+        breaks=any(t.effect is Once.BREAK and t.at_q == 0 for t in told),
+        fills=any(t.effect is Once.FILL for t in told),
+        bends=tuple(
+            Bending(_bend_q(t.at_q, bar, t.effect), t.effect, t.value)
+            for t in told
+            if isinstance(t.effect, Bend)
+        ),
         switches=tuple(
-            d
-            for at_q, d in directions
-            if d.name in SWITCHES and not (d.name == "a tempo" and at_q >= length_q)
+            Switching(t.effect, t.role)
+            for t in told
+            if isinstance(t.effect, Switch)
+            and not (t.effect.rubato is False and t.at_q >= length_q)
         ),
     )
+
+
+def _told(bar: Bar) -> list[Told]:
+    """The effects of the directions over a bar, in their order."""
+    return [
+        Told(_place(text, bar), effect, text.direction.value, text.direction.role)
+        for text in bar.texts
+        if text.direction is not None
+        for effect in WORDS[text.direction.name].effects
+    ]
 
 
 def _place(text: Text, bar: Bar) -> Fraction:
@@ -98,9 +136,9 @@ def _place(text: Text, bar: Bar) -> Fraction:
     return text.at_q
 
 
-def _bend_q(at_q: Fraction, bar: Bar, direction: Direction) -> Fraction:
+def _bend_q(at_q: Fraction, bar: Bar, bend: Bend) -> Fraction:
     """A change of tempo typed after the last chord begins with that chord; `a tempo` is meant for what follows."""
-    if at_q < bar.length_q or direction.name == "a tempo" or not bar.slots:
+    if at_q < bar.length_q or bend.share is None or not bar.slots:
         return at_q
     return bar.slots[-1].start_q
 
@@ -117,7 +155,7 @@ def _beats(meter: Meter, length_q: Fraction) -> tuple[Fraction, ...]:
 
 def _span(
     slot: Slot,
-    directions: Sequence[tuple[Fraction, Direction]],
+    told: Sequence[Told],
     length_q: Fraction,
     push_q: Fraction,
     interval: Interval,
@@ -127,10 +165,10 @@ def _span(
     chord = transpose(slot.chord, interval, key) if interval != UNISON else slot.chord
     strike = Strike.STOP if slot.stop else Strike.RING if slot.ring else Strike.NORMAL
     fermata = False
-    for at_q, direction in directions:
-        if direction.name == "fermata":
-            fermata |= start_q <= at_q < end_q or at_q == end_q == length_q
-        elif direction.name == "break" and start_q < at_q <= end_q:
+    for one in told:
+        if one.effect is Once.FERMATA:
+            fermata |= start_q <= one.at_q < end_q or one.at_q == end_q == length_q
+        elif one.effect is Once.BREAK and start_q < one.at_q <= end_q:
             strike = Strike.STOP
     symbol = chord.symbol if chord is not None else "N.C."
     push = push_q if slot.pushed else ZERO

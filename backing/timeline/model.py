@@ -14,6 +14,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from backing.chart.ast import Ending
+from backing.chart.words import TimeFeel as TimeFeel
 from backing.ground.pitch import Key, Pitch
 from backing.ground.timebase import Feel, Meter, TempoStep
 from backing.harmony.symbol import Chord
@@ -25,16 +26,6 @@ class Strike(Enum):
     NORMAL = "normal"
     STOP = "stop"  # struck short by all, then silence until the next chord
     RING = "ring"  # struck once by all and left to sound until the next chord; nobody keeps time
-
-
-class TimeFeel(Enum):
-    """The pulse that the band feels; bars keep their length."""
-
-    NORMAL = "normal"
-    IN_TWO = "in 2"
-    IN_FOUR = "in 4"
-    HALF = "half time"
-    DOUBLE = "double time"
 
 
 class ChordSpan(NamedTuple):

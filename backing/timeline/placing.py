@@ -7,15 +7,16 @@ one span a bar. A push never swallows the chord before it: it comes at most half
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from backing.chart.ast import Direction
+from backing.chart.ast import Dynamics
+from backing.chart.words import Held
 from backing.ground.timebase import Meter, Tempo
 from backing.harmony.symbol import Chord
 from backing.timeline.frame import Frame
-from backing.timeline.marks import BarMark, NoteMark, SpanMark
+from backing.timeline.marks import BarMark, Bending, NoteMark, SpanMark
 from backing.timeline.model import (
     ChordSpan,
     Hit,
@@ -23,14 +24,12 @@ from backing.timeline.model import (
     PlayedBar,
     Rhythm,
     SectionPass,
-    TimeFeel,
 )
 from backing.timeline.order.order import Visit
-from backing.timeline.tempo import ACCEL, RIT, Beat, Bend, Leg
+from backing.timeline.tempo import Beat, Bend, Leg
 
 ZERO = Fraction(0)
 ONE = Fraction(1)
-TIME_FEELS = {f.value: f for f in TimeFeel}
 
 
 @dataclass(slots=True, eq=False, repr=False)
@@ -53,76 +52,110 @@ class Score:
 
 def place(score: Score, visit: Visit, frame: Frame) -> None:
     """Place one playing of a section after what is there."""
-    name = visit.label or visit.section.name
-    pass_ = score.passes[name] = score.passes.get(name, 0) + 1
+    marks = [frame.marks[index] for index in visit.bars]
     if frame.own_clave:
         score.clave_half = 0
-    share = score.share = _first_share(score, visit, frame)
-    start_q = at_q = score.end_q
-    first, count = len(score.bars) + 1, len(visit.bars)
-    time_feel, rubato, tacet = TimeFeel.NORMAL, False, frozenset[str]()
-    beats = [Beat(start_q, share)] if frame.steady else []
-    bends: dict[tuple[int, int], Bend] = {}
-    dynamics = frame.dynamics
-    level = level_end = None if dynamics is None else dynamics.level
-    for i, index in enumerate(visit.bars):
-        mark = frame.marks[index]
-        end_q = at_q + mark.length_q
-        for direction in mark.switches:
-            time_feel, rubato, tacet = _switched(direction, time_feel, rubato, tacet)
-        if not frame.steady:
-            score.share = share * frame.shares[index]
-            beats.extend(Beat(at_q + b, score.share) for b in mark.beats_q)
-        for n, (place_q, direction) in enumerate(mark.bends):
-            bends[index, n] = _bend(at_q + place_q, direction, mark.meter)
-        if dynamics is not None and dynamics.to is not None:
-            level = dynamics.level + (dynamics.to - dynamics.level) * i / count
-            level_end = dynamics.level + (dynamics.to - dynamics.level) * (i + 1) / count
-        score.bars.append(
+    section = _section(score, visit)
+    bars = _bars(score, section, marks, frame)
+    for bar, mark in zip(bars, marks, strict=True):
+        _place_spans(score, mark.spans, bar.start_q, bar.index)
+        if mark.melody or mark.hits is not None or mark.kicks is not None:
+            _place_lines(score, mark, bar.start_q, bar.end_q)
+    score.legs.append(_leg(score, visit, frame, bars))
+    score.bars += bars
+    score.sections.append(section)
+    score.end_q, score.meter = bars[-1].end_q, bars[-1].meter
+
+
+def _section(score: Score, visit: Visit) -> SectionPass:
+    """This playing: it is counted among those of its name, and its bars go on from the last one placed."""
+    name = visit.label or visit.section.name
+    pass_ = score.passes[name] = score.passes.get(name, 0) + 1
+    first = len(score.bars) + 1
+    return SectionPass(
+        name, pass_, visit.chorus, visit.part, first, first + len(visit.bars) - 1, visit.transpose
+    )
+
+
+def _bars(
+    score: Score, section: SectionPass, marks: Sequence[BarMark], frame: Frame
+) -> list[PlayedBar]:
+    """The bars of one playing, one after the other."""
+    bars: list[PlayedBar] = []
+    at_q = score.end_q
+    held = Held()
+    levels = _levels(frame.dynamics, len(marks))
+    for index, (mark, (dynamic, dynamic_end)) in enumerate(
+        zip(marks, levels, strict=True), section.first
+    ):
+        for switch, role in mark.switches:
+            held = held.after(switch, role)
+        bars.append(
             PlayedBar(
-                index=first + i,
+                index=index,
                 number=mark.number,
-                section=name,
+                section=section.name,
                 section_index=len(score.sections),
-                pass_=pass_,
-                chorus=visit.chorus,
+                pass_=section.pass_,
+                chorus=section.chorus,
                 line=mark.line,
                 meter=mark.meter,
                 start_q=at_q,
-                end_q=end_q,
+                end_q=at_q + mark.length_q,
                 key=frame.key,
                 style=frame.style,
                 feel=frame.feel,
-                dynamic=level,
-                dynamic_end=level_end,
+                dynamic=dynamic,
+                dynamic_end=dynamic_end,
                 players=frame.players,
-                tacet=tacet,
+                tacet=held.tacet,
                 colour=frame.colour,
                 clave=frame.clave,
                 clave_half=score.clave_half,
-                time_feel=time_feel,
-                rubato=rubato,
+                time_feel=held.time_feel,
+                rubato=held.rubato,
                 breaks=mark.breaks,
                 fills=mark.fills,
             )
         )
-        _place_spans(score, mark.spans, at_q, first + i)
-        if mark.melody or mark.hits is not None or mark.kicks is not None:
-            _place_lines(score, mark, at_q, end_q)
-        if mark.number:
+        at_q += mark.length_q
+        if mark.number:  # a pickup is no half of a clave
             score.clave_half = 1 - score.clave_half
-        score.meter = mark.meter
-        at_q = end_q
-    inside = sorted((b for b in bends.values() if b.at_q < at_q), key=lambda b: b.at_q)
-    score.legs.append(
-        Leg(start_q, at_q, frame.qpm, frame.to_qpm, beats, inside, not frame.own_tempo)
-    )
-    score.sections.append(
-        SectionPass(
-            name, pass_, visit.chorus, visit.part, first, first + count - 1, visit.transpose
-        )
-    )
-    score.end_q = at_q
+    return bars
+
+
+def _levels(dynamics: Dynamics | None, count: int) -> Iterator[tuple[float | None, float | None]]:
+    """The dynamic at the start and the end of each of so many bars, over which it may grow."""
+    if dynamics is None:
+        yield from [(None, None)] * count
+    elif dynamics.to is None:
+        yield from [(dynamics.level, dynamics.level)] * count
+    else:
+        grows = dynamics.to - dynamics.level
+        for i in range(count):
+            yield (
+                dynamics.level + grows * i / count,
+                dynamics.level + grows * (i + 1) / count,
+            )
+
+
+def _leg(score: Score, visit: Visit, frame: Frame, bars: Sequence[PlayedBar]) -> Leg:
+    """The tempo of one playing: its beats, and what bends it on the way."""
+    start_q, end_q = bars[0].start_q, bars[-1].end_q
+    share = score.share = _first_share(score, visit, frame)
+    beats = [Beat(start_q, share)] if frame.steady else []
+    bends: dict[
+        tuple[int, int], Bend
+    ] = {}  # by their place on the sheet: the last time through counts
+    for index, bar in zip(visit.bars, bars, strict=True):
+        mark = frame.marks[index]
+        if not frame.steady:
+            score.share = share * frame.shares[index]
+            beats.extend(Beat(bar.start_q + b, score.share) for b in mark.beats_q)
+        for n, bending in enumerate(mark.bends):
+            bends[index, n] = _bend(bar.start_q, bending, mark.meter)
+    inside = sorted((b for b in bends.values() if b.at_q < end_q), key=lambda b: b.at_q)
+    return Leg(start_q, end_q, frame.qpm, frame.to_qpm, beats, inside, not frame.own_tempo)
 
 
 def _first_share(score: Score, visit: Visit, frame: Frame) -> Fraction:
@@ -133,26 +166,12 @@ def _first_share(score: Score, visit: Visit, frame: Frame) -> Fraction:
     return score.share * first.meter.beat_q / score.meter.beat_q
 
 
-def _switched(
-    direction: Direction, time_feel: TimeFeel, rubato: bool, tacet: frozenset[str]
-) -> tuple[TimeFeel, bool, frozenset[str]]:
-    """What holds from a direction on."""
-    if direction.name == "rubato":
-        return time_feel, True, tacet
-    if direction.name == "a tempo":
-        return time_feel, False, tacet
-    if direction.name == "tacet":
-        return time_feel, rubato, tacet | {direction.role} if direction.role else tacet
-    return TIME_FEELS[direction.name], rubato, tacet
-
-
-def _bend(at_q: Fraction, direction: Direction, meter: Meter) -> Bend:
+def _bend(bar_q: Fraction, bending: Bending, meter: Meter) -> Bend:
     """A change of tempo; a figure counts the counted beat, as a tempo setting does."""
-    if direction.name == "a tempo":
-        return Bend(at_q)
-    if direction.value is not None:
-        return Bend(at_q, to_qpm=Tempo(direction.value).qpm(meter))
-    return Bend(at_q, share=RIT if direction.name == "rit." else ACCEL)
+    at_q = bar_q + bending.at_q
+    if bending.to_bpm is not None:
+        return Bend(at_q, to_qpm=Tempo(bending.to_bpm).qpm(meter))
+    return Bend(at_q, share=bending.bend.share)
 
 
 def _place_spans(score: Score, marks: Sequence[SpanMark], at_q: Fraction, bar: int) -> None:

@@ -3,8 +3,8 @@
 Conventions: tempos are quarters a minute as fractions until a step is written, which is in whole microseconds a
 quarter. A glide is one step a counted beat: over a section it goes from its first to its last beat; a `rit.` or
 `accel.` moves with its first beat and has arrived with its last. A fermata doubles its chord by halving the tempo, so
-the grid stays as written. Sources: Standard MIDI File 1.0 for the unit; the shares of `rit.`, `accel.` and the closing
-ritard are common practice.
+the grid stays as written. Sources: Standard MIDI File 1.0 for the unit; the share of the closing ritard is
+common practice.
 """
 
 from __future__ import annotations
@@ -16,8 +16,6 @@ from typing import NamedTuple
 
 from backing.ground.timebase import TempoStep, microseconds_a_quarter
 
-RIT = Fraction(8, 10)  # of the tempo so far, where `rit.` has no figure
-ACCEL = Fraction(12, 10)
 CLOSING_RIT = Fraction(7, 10)  # of the tempo so far, for the manner of ending `rit`
 SLOWEST_US = 16_777_215  # the three bytes of a set-tempo event
 TOO_SLOW = "that tempo is below 3.6 quarters a minute, the slowest that a MIDI file can say"

@@ -11,6 +11,7 @@ from fractions import Fraction
 
 from backing.chart.ast import LAST, Chart, Direction, EndingKind, Settings
 from backing.chart.ast import Text as Words
+from backing.chart.words import WORDS, Manner
 from backing.ground.instruments import ROLES
 from backing.ground.pitch import Key
 from backing.ground.timebase import DYNAMICS, EIGHTH, FOUR_FOUR, Feel, Meter, Tempo
@@ -188,25 +189,18 @@ def direction_words(words: Words, before: Meter, meter: Meter) -> tuple[str, str
     direction: Direction | None = words.direction
     if direction is None:
         return typeset(pretty(words.text)), "words", False
-    name = direction.name
-    if name == "Segno":
-        return "𝄋", "sign", False
-    if name == "fermata":
-        return "𝄐", "fermata", False
-    if name == "Coda":
-        return "𝄌 Coda", "jump", False
-    if name == "To Coda":
-        return "To Coda 𝄌", "jump", True
-    if name.startswith(("D.", "Fine")):
-        return name, "jump", True
-    if name == "beat = beat":
+    word = WORDS[direction.name]
+    printed, manner = word.printed, word.manner
+    if manner is Manner.BEATS:
         beats = [UNITS.get(m.beat_q, "♩") for m in (before, meter)]
         return " = ".join(beats), "words", False
+    if manner is Manner.END:
+        return printed, "jump", True
     if direction.value is not None:
-        return f"{name} to {figure(direction.value)}", "words", False
+        printed = f"{printed} to {figure(direction.value)}"
     if direction.role is not None:
-        return f"tacet {direction.role}", "words", False
-    return name, "words", False
+        printed = f"{printed} {direction.role}"
+    return printed, manner.value, False
 
 
 def ending_words(numbers: Sequence[int]) -> str:

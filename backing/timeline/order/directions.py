@@ -13,14 +13,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from backing.chart.codes import CODES
-from backing.chart.directions import MARK_WHERE
+from backing.chart.words import JUMPS, MARKS, ORDER, Jump
 from backing.ground.errors import ChartError
 from backing.ground.source import Diagnostic
 from backing.timeline.order.items import Reader, Step
 
-AL_FINE, AL_CODA = "al Fine", "al Coda"
-JUMPS = frozenset(f"{d}{al}" for d in ("D.C.", "D.S.") for al in ("", f" {AL_FINE}", f" {AL_CODA}"))
-STEERING = JUMPS | {"To Coda", "Fine", "Coda"}
+BACK = frozenset(JUMPS)
+STEERING = ORDER - {"Segno"}  # a Segno alone changes nothing
 
 
 @dataclass(slots=True, eq=False, repr=False)
@@ -30,7 +29,7 @@ class Steering:
     reader: Reader
     left_early: bool = False
     taken: set[Step] = field(default_factory=set)
-    sent: str = ""  # the last jump as written
+    sent: Jump | None = None  # the last jump that was taken
     in_coda: bool = False
 
     def runs(self, choruses: int) -> Iterator[tuple[int, Iterable[Step]]]:
@@ -39,7 +38,7 @@ class Steering:
         yield 0, reader.steps(0, reader.start, 0, last=False)
         for chorus in range(1, choruses):
             yield chorus, self._early(chorus)
-        jumps = reader.carries(JUMPS)
+        jumps = reader.carries(BACK)
         end = len(reader.items)
         run = list(reader.steps(reader.start, end, choruses, last=not jumps))
         while True:
@@ -67,13 +66,13 @@ class Steering:
             if "Coda" in names and not self._jump_ahead(steps, i):
                 return
             yield step
-            if not JUMPS.isdisjoint(names) and _leaves(steps, i):
+            if not BACK.isdisjoint(names) and _leaves(steps, i):
                 return
 
     def _jump_ahead(self, steps: Sequence[Step], i: int) -> bool:
         """True when a D.C. or D.S. that was not taken yet lies ahead."""
         return any(
-            s not in self.taken and not JUMPS.isdisjoint(self.reader.names(s)) for s in steps[i:]
+            s not in self.taken and not BACK.isdisjoint(self.reader.names(s)) for s in steps[i:]
         )
 
     def _next(self, run: Sequence[Step], jumps: bool) -> tuple[int, Step | None]:
@@ -87,17 +86,17 @@ class Steering:
             reached = not jumps and not any(
                 names & {"Fine", "To Coda"} & self.reader.names(later) for later in run[i + 1 :]
             )
-            if "Fine" in names and (reached or (self.sent and not self.sent.endswith(AL_CODA))):
+            if "Fine" in names and (reached or (self.sent and self.sent.until != "To Coda")):
                 self.left_early = True
                 return i + 1, None
-            sent = bool(self.sent) and not self.sent.endswith(AL_FINE)
+            sent = self.sent is not None and self.sent.until != "Fine"
             if "To Coda" in names and not self.in_coda and (reached or sent):
                 self.left_early = self.in_coda = True
                 return i + 1, self._coda(step)
-            jump = next(iter(names & JUMPS), None)
+            jump = next(iter(names & BACK), None)
             if jump is not None and step not in self.taken and _leaves(run, i):
                 self.taken.add(step)
-                self.sent = jump
+                self.sent = JUMPS[jump]
                 return i + 1, self._target(jump, step)
         return len(run), None
 
@@ -113,14 +112,14 @@ class Steering:
 
     def _target(self, jump: str, step: Step) -> Step:
         """Where a D.C. or D.S. leads; its Fine or To Coda must be there too."""
-        for al, mark in ((AL_FINE, "Fine"), (AL_CODA, "To Coda")):
-            if jump.endswith(al) and not self.reader.carries(frozenset({mark})):
-                raise self._missing(jump, mark, step)
-        if jump.startswith("D.C."):
+        to, until = JUMPS[jump]
+        if until and not self.reader.carries(frozenset({until})):
+            raise self._missing(jump, until, step)
+        if not to:
             return Step(0, 0)
-        found = self.reader.find("Segno")
+        found = self.reader.find(to)
         if found is None:
-            raise self._missing(jump, "Segno", step)
+            raise self._missing(jump, to, step)
         return found
 
     def _missing(self, jump: str, mark: str, step: Step) -> ChartError:
@@ -128,7 +127,7 @@ class Steering:
         span = next(t.span for t in bar.texts if t.direction and t.direction.name == jump)
         sentence, hint = CODES["E331"]
         message = sentence.format(name=jump, mark=mark)
-        hint = hint.format(mark=mark, where=MARK_WHERE[mark])
+        hint = hint.format(mark=mark, where=MARKS[mark].where)
         return ChartError([Diagnostic("E331", message, hint, span, self.reader.chart.source)])
 
 
