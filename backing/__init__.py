@@ -15,6 +15,8 @@ from collections.abc import Iterator
 from os import PathLike
 from typing import TYPE_CHECKING
 
+from backing.ground.version import VERSION
+
 if TYPE_CHECKING:
     from backing.band.model import Arrangement
     from backing.chart.ast import Chart
@@ -24,7 +26,7 @@ if TYPE_CHECKING:
     from backing.styles.model import Style
     from backing.timeline.model import Timeline
 
-__version__ = "0.1.0"
+__version__ = VERSION
 __all__ = [
     "arrange",
     "chord",

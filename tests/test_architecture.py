@@ -5,9 +5,13 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+from backing.ground.version import VERSION
 
 ROOT = Path(__file__).parent.parent / "backing"
 
@@ -46,32 +50,113 @@ def unit(path: Path) -> str:
     return path.relative_to(ROOT).with_suffix("").parts[0]
 
 
-def imports(path: Path, *, outermost: bool = False) -> set[str]:
-    """Dotted names imported in a file; with `outermost` only those that run when it is loaded."""
+def module_name(path: Path) -> str:
+    """The dotted name of a module; a package is named by its folder."""
+    parts = path.relative_to(ROOT.parent).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def nodes_of(path: Path, *, outermost: bool) -> Iterator[ast.AST]:
+    """The nodes of a file's tree; with `outermost` only those that run when it is loaded, functions left out."""
     tree = ast.parse(path.read_text("utf-8"))
-    checked = [
-        n
-        for node in ast.walk(tree)
-        if isinstance(node, ast.If) and getattr(node.test, "id", "") == "TYPE_CHECKING"
-        for n in ast.walk(node)
-    ]
-    nodes = tree.body if outermost else [n for n in ast.walk(tree) if n not in checked]
+    waiting: list[ast.AST] = [tree]
+    while waiting:
+        node = waiting.pop()
+        typing_only = isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test)
+        if outermost and (typing_only or isinstance(node, ast.FunctionDef | ast.Lambda)):
+            continue
+        yield node
+        waiting.extend(ast.iter_child_nodes(node))
+
+
+def imports(path: Path, *, outermost: bool = False) -> set[str]:
+    """Dotted names imported in a file, relative, function-local and typing imports too.
+
+    `from a import b` counts as `a.b` where that is a module of this package, else as `a`; with `outermost` only what is
+    imported when the file is loaded.
+    """
+    here = module_name(path).split(".")
+    package = here if path.name == "__init__.py" else here[:-1]
     found: set[str] = set()
-    for node in nodes:
+    for node in nodes_of(path, outermost=outermost):
         if isinstance(node, ast.Import):
-            found.update(a.name for a in node.names)
-        elif isinstance(node, ast.ImportFrom) and node.module:
-            found.add(node.module)
+            found.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            base = package[: len(package) - node.level + 1] if node.level else []
+            module = ".".join([*base, *([node.module] if node.module else [])])
+            inner = {f"{module}.{alias.name}" for alias in node.names} & MODULES.keys()
+            found |= inner
+            if len(inner) < len(node.names):
+                found.add(module)
     return found
 
 
-@pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(ROOT)))
-def test_a_module_imports_lower_floors_only(path: Path) -> None:
-    here = unit(path)
-    for name in imports(path):
-        if name.startswith("backing.") and here != "__init__":
-            there = name.split(".")[1]
-            assert FLOORS.index(there) <= FLOORS.index(here), f"{here} must not import {there}"
+MODULES = {module_name(path): path for path in modules()}
+
+
+def test_a_module_imports_lower_floors_only() -> None:
+    wrong = []
+    for path in modules():
+        here = unit(path)
+        for name in imports(path):
+            if name.startswith("backing.") and here != "__init__":
+                there = name.split(".")[1]
+                if FLOORS.index(there) > FLOORS.index(here):
+                    wrong.append(f"{module_name(path)} imports {name}")
+    assert not wrong
+
+
+def test_no_modules_import_each_other_in_a_circle() -> None:
+    """Whatever way they are imported; a circle is named with all its modules, in order."""
+    graph = {name: imports(path) & MODULES.keys() - {name} for name, path in MODULES.items()}
+    assert circle(graph) == []
+
+
+def test_a_circle_is_found_and_named() -> None:
+    assert circle({"a": {"b"}, "b": {"c"}, "c": {"b"}, "d": {"a"}}) == ["b", "c", "b"]
+    assert circle({"a": {"b", "c"}, "b": {"c"}, "c": set()}) == []
+
+
+def circle(graph: dict[str, set[str]]) -> list[str]:
+    """The first circle on a walk in the order of names, back to where it begins; empty where there is none."""
+    done: set[str] = set()
+    for start in sorted(graph):
+        way: list[tuple[str, Iterator[str]]] = [(start, iter(sorted(graph[start])))]
+        while way and start not in done:
+            name, ahead = way[-1]
+            following = next((n for n in ahead if n not in done), None)
+            names = [n for n, _ in way]
+            if following is None:
+                done.add(name)
+                way.pop()
+            elif following in names:
+                return [*names[names.index(following) :], following]
+            else:
+                way.append((following, iter(sorted(graph[following]))))
+        done.add(start)
+    return []
+
+
+@pytest.mark.parametrize(
+    ("line", "counted"),
+    [
+        ("from . import lex", "backing.chart.lex"),
+        ("from .lex import cells", "backing.chart.lex"),
+        ("from ..chart import lex", "backing.chart.lex"),
+        ("from backing.chart import lex", "backing.chart.lex"),
+        ("import backing.chart.lex", "backing.chart.lex"),
+        ("def f():\n    from backing.chart.lex import cells", "backing.chart.lex"),
+        ("if TYPE_CHECKING:\n    from backing.chart.lex import cells", "backing.chart.lex"),
+    ],
+)
+def test_every_way_to_import_is_counted(
+    line: str, counted: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = ROOT / "chart" / "trial.py"
+    monkeypatch.setattr(Path, "read_text", lambda self, *_: line)
+    assert imports(path) == {counted}
+    local = line.startswith(("def", "if"))
+    assert (imports(path, outermost=True) == set()) == local
 
 
 def test_the_ground_floor_needs_the_standard_library_only() -> None:
@@ -120,3 +205,8 @@ def test_a_midi_file_is_made_without_anything_heavy(tmp_path: Path) -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[] True"
+
+
+def test_the_version_is_the_same_for_those_who_install_and_those_who_ask() -> None:
+    project = tomllib.loads((ROOT.parent / "pyproject.toml").read_text("utf-8"))["project"]
+    assert project["version"] == VERSION

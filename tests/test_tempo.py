@@ -217,8 +217,8 @@ def test_neighbouring_fermatas_and_slices_keep_every_tempo() -> None:
         (8, 600_000),
     ]
     assert tempo_between(slow, Q(3), Q(7)) == (
-        TempoStep(Q(0), 1_000_000),
-        TempoStep(Q(3), 1_200_000),
+        TempoStep(Q(3), 1_000_000),
+        TempoStep(Q(6), 1_200_000),
     )
 
 

@@ -15,12 +15,12 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from backing import __version__
 from backing.ground.errors import OutputError
+from backing.ground.version import VERSION
 from backing.output.names import same_name
 from backing.output.work import work_folder
 
-MADE_BY = f"backing {__version__}"
+MADE_BY = f"backing {VERSION}"
 MARK = f"made by {MADE_BY}"
 
 _WINDOW = (

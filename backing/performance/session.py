@@ -21,7 +21,7 @@ from backing.performance.model import (
     PerformedPlayer,
     Voice,
 )
-from backing.timeline.model import Timeline
+from backing.timeline.model import Timeline, concatenated
 
 ZERO = Fraction(0)
 EARLY_Q = 0.12  # a note is human at most so far ahead of its place, and any push is further
@@ -119,60 +119,15 @@ def _markers(
 
 def _arrangement(passes: Sequence[Performance], bases: Sequence[Fraction]) -> Arrangement:
     first = passes[0].arrangement
-    timeline = first.timeline
     silent: set[int] = set()
-    parts: list[Timeline] = []
-    bars = sections = 0
-    for p, base in zip(passes, bases, strict=True):
-        own = p.arrangement.timeline
+    bars = 0
+    for p in passes:
         silent.update(i + bars for i in p.arrangement.silent)
-        parts.append(_moved(own, base, bars, sections))
-        bars += len(own.bars)
-        sections += len(own.sections)
+        bars += len(p.arrangement.timeline.bars)
     return first._replace(
-        timeline=timeline._replace(
-            bars=tuple(b for t in parts for b in t.bars),
-            chords=tuple(c for t in parts for c in t.chords),
-            sections=tuple(s for t in parts for s in t.sections),
-            melody=tuple(m for t in parts for m in t.melody),
-            hits=tuple(h for t in parts for h in t.hits),
-            rhythms=tuple(r for t in parts for r in t.rhythms),
-            tempo=tuple(s for t in parts for s in t.tempo),
-        ),
+        timeline=concatenated([p.arrangement.timeline for p in passes], bases),
         players=(),
         silent=frozenset(silent),
-    )
-
-
-def _moved(timeline: Timeline, base: Fraction, bars: int, sections: int) -> Timeline:
-    """A timeline `base` quarters later, counting on from so many bars and sections."""
-    return timeline._replace(
-        bars=tuple(
-            b._replace(
-                index=b.index + bars,
-                section_index=b.section_index + sections,
-                start_q=b.start_q + base,
-                end_q=b.end_q + base,
-            )
-            for b in timeline.bars
-        ),
-        chords=tuple(
-            c._replace(bar=c.bar + bars, start_q=c.start_q + base, end_q=c.end_q + base)
-            for c in timeline.chords
-        ),
-        sections=tuple(
-            s._replace(first=s.first + bars, last=s.last + bars) for s in timeline.sections
-        ),
-        melody=tuple(
-            m._replace(start_q=m.start_q + base, end_q=m.end_q + base) for m in timeline.melody
-        ),
-        hits=tuple(
-            h._replace(start_q=h.start_q + base, end_q=h.end_q + base) for h in timeline.hits
-        ),
-        rhythms=tuple(
-            r._replace(start_q=r.start_q + base, end_q=r.end_q + base) for r in timeline.rhythms
-        ),
-        tempo=tuple(TempoStep(s.at_q + base, s.us) for s in timeline.tempo),
     )
 
 

@@ -9,9 +9,10 @@ arrangement.
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Sequence
 from enum import Enum
 from fractions import Fraction
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from backing.chart.ast import Ending
 from backing.chart.words import TimeFeel as TimeFeel
@@ -135,6 +136,13 @@ class Rhythm(NamedTuple):
     kick: bool
 
 
+_Span = TypeVar("_Span", PlayedBar, ChordSpan, MelodyNote, Hit, Rhythm)
+
+
+def _moved(spans: Iterable[_Span], by_q: Fraction) -> Iterator[_Span]:
+    return (s._replace(start_q=s.start_q + by_q, end_q=s.end_q + by_q) for s in spans)
+
+
 class Timeline(NamedTuple):
     """A form ready to be arranged. `tempo` steps are in quarters from the first bar played."""
 
@@ -168,3 +176,38 @@ class Timeline(NamedTuple):
     def bar_at(self, at_q: Fraction) -> PlayedBar:
         """The bar that holds a place; the first or last one outside the form."""
         return self.bars[max(0, bisect_right(self.bars, at_q, key=lambda b: b.start_q) - 1)]
+
+    def moved(self, by_q: Fraction, bars: int = 0, sections: int = 0) -> Timeline:
+        """Everything `by_q` quarters later (earlier where negative), counted on by so many bars and sections."""
+        return self._replace(
+            bars=tuple(
+                b._replace(index=b.index + bars, section_index=b.section_index + sections)
+                for b in _moved(self.bars, by_q)
+            ),
+            chords=tuple(c._replace(bar=c.bar + bars) for c in _moved(self.chords, by_q)),
+            sections=tuple(
+                s._replace(first=s.first + bars, last=s.last + bars) for s in self.sections
+            ),
+            tempo=tuple(TempoStep(s.at_q + by_q, s.us) for s in self.tempo),
+            melody=tuple(_moved(self.melody, by_q)),
+            hits=tuple(_moved(self.hits, by_q)),
+            rhythms=tuple(_moved(self.rhythms, by_q)),
+        )
+
+
+def concatenated(parts: Sequence[Timeline], places_q: Sequence[Fraction]) -> Timeline:
+    """Timelines as one, each moved to its place, bars and sections counted on; what is told once is the first one's."""
+    placed: list[Timeline] = []
+    bars = sections = 0
+    for part, at_q in zip(parts, places_q, strict=True):
+        placed.append(part.moved(at_q, bars, sections))
+        bars, sections = bars + len(part.bars), sections + len(part.sections)
+    return parts[0]._replace(
+        bars=tuple(b for t in placed for b in t.bars),
+        chords=tuple(c for t in placed for c in t.chords),
+        sections=tuple(s for t in placed for s in t.sections),
+        tempo=tuple(s for t in placed for s in t.tempo),
+        melody=tuple(n for t in placed for n in t.melody),
+        hits=tuple(h for t in placed for h in t.hits),
+        rhythms=tuple(r for t in placed for r in t.rhythms),
+    )

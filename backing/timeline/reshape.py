@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
-from itertools import pairwise
+from itertools import accumulate, pairwise
 
 from backing.chart.ast import Ending, EndingKind
 from backing.ground.errors import RequestError
@@ -17,15 +17,7 @@ from backing.ground.source import nearest
 from backing.ground.timebase import QUARTER, TempoStep, microseconds_a_quarter
 from backing.harmony.spelling import transpose
 from backing.timeline.marks import moved_key, moved_pitch
-from backing.timeline.model import (
-    ChordSpan,
-    Hit,
-    MelodyNote,
-    PlayedBar,
-    Rhythm,
-    SectionPass,
-    Timeline,
-)
+from backing.timeline.model import SectionPass, Timeline, concatenated
 from backing.timeline.tempo import SLOWEST_US, TOO_SLOW, tempo_between
 
 ZERO = Fraction(0)
@@ -35,56 +27,41 @@ def slice_bars(timeline: Timeline, first: int, last: int) -> Timeline:
     """Bars `first` to `last` by index, both included. Raises ValueError when there are no such bars."""
     if not 1 <= first <= last <= len(timeline.bars):
         raise ValueError(f"no bars {first} to {last} among {len(timeline.bars)}")
+    cut = _cut(timeline, first, last)
+    start = cut.bars[0]
+    return cut.moved(-start.start_q, 1 - first, -start.section_index)
+
+
+def _cut(timeline: Timeline, first: int, last: int) -> Timeline:
+    """What lies in bars `first` to `last`, where it lies."""
     bars = timeline.bars[first - 1 : last]
     start_q, end_q = bars[0].start_q, bars[-1].end_q
-    sections: list[SectionPass] = []
-    number: dict[int, int] = {}
-    for i, section in enumerate(timeline.sections):
-        if section.last >= first and section.first <= last:
-            number[i] = len(sections)
-            sections.append(
-                section._replace(
-                    first=max(section.first, first) - first + 1,
-                    last=min(section.last, last) - first + 1,
-                )
-            )
-    chords = [
-        c._replace(start_q=c.start_q - start_q, end_q=c.end_q - start_q, bar=c.bar - first + 1)
-        for c in timeline.chords
-        if first <= c.bar <= last
-    ]
+    sections = timeline.sections[bars[0].section_index : bars[-1].section_index + 1]
+    chords = [c for c in timeline.chords if first <= c.bar <= last]
     chords[0] = chords[0]._replace(again=False, held=False)
     return timeline._replace(
-        bars=tuple(
-            b._replace(
-                index=b.index - first + 1,
-                section_index=number[b.section_index],
-                start_q=b.start_q - start_q,
-                end_q=b.end_q - start_q,
-            )
-            for b in bars
-        ),
+        bars=bars,
         chords=tuple(chords),
-        sections=tuple(sections),
+        sections=tuple(
+            s._replace(first=max(s.first, first), last=min(s.last, last)) for s in sections
+        ),
         tempo=tempo_between(timeline.tempo, start_q, end_q),
         choruses=1,
         ending=Ending(EndingKind.AS_WRITTEN),
         fade_bars=0,
         pickup=timeline.pickup and first == 1,
         melody=tuple(
-            n._replace(start_q=n.start_q - start_q, end_q=min(n.end_q, end_q) - start_q)
+            n._replace(end_q=min(n.end_q, end_q))
             for n in timeline.melody
             if start_q <= n.start_q < end_q
         ),
         hits=tuple(
-            h._replace(start_q=h.start_q - start_q, end_q=min(h.end_q, end_q) - start_q)
+            h._replace(end_q=min(h.end_q, end_q))
             for h in timeline.hits
             if start_q <= h.start_q < end_q
         ),
         rhythms=tuple(
-            r._replace(
-                start_q=max(r.start_q, start_q) - start_q, end_q=min(r.end_q, end_q) - start_q
-            )
+            r._replace(start_q=max(r.start_q, start_q), end_q=min(r.end_q, end_q))
             for r in timeline.rhythms
             if r.end_q > start_q and r.start_q < end_q
         ),
@@ -93,53 +70,18 @@ def slice_bars(timeline: Timeline, first: int, last: int) -> Timeline:
 
 def joined(parts: Sequence[Timeline]) -> Timeline:
     """Timelines one after another as one; the playings of every section are counted anew."""
-    first = parts[0]
-    bars: list[PlayedBar] = []
-    chords: list[ChordSpan] = []
-    sections: list[SectionPass] = []
-    tempo: list[TempoStep] = []
-    melody: list[MelodyNote] = []
-    hits: list[Hit] = []
-    rhythms: list[Rhythm] = []
+    places_q = accumulate((part.length_q for part in parts[:-1]), initial=ZERO)
+    whole = concatenated(parts, tuple(places_q))
     passes: dict[str, int] = {}
-    at_q = ZERO
-    for part in parts:
-        bar, section = len(bars), len(sections)
-        counted: list[SectionPass] = []
-        for s in part.sections:
-            passes[s.name] = passes.get(s.name, 0) + 1
-            counted.append(s._replace(pass_=passes[s.name], first=s.first + bar, last=s.last + bar))
-        sections += counted
-        bars += [
-            b._replace(
-                index=b.index + bar,
-                section_index=b.section_index + section,
-                pass_=counted[b.section_index].pass_,
-                start_q=b.start_q + at_q,
-                end_q=b.end_q + at_q,
-            )
-            for b in part.bars
-        ]
-        chords += [
-            c._replace(start_q=c.start_q + at_q, end_q=c.end_q + at_q, bar=c.bar + bar)
-            for c in part.chords
-        ]
-        tempo += [TempoStep(s.at_q + at_q, s.us) for s in part.tempo]
-        melody += [n._replace(start_q=n.start_q + at_q, end_q=n.end_q + at_q) for n in part.melody]
-        hits += [h._replace(start_q=h.start_q + at_q, end_q=h.end_q + at_q) for h in part.hits]
-        rhythms += [
-            r._replace(start_q=r.start_q + at_q, end_q=r.end_q + at_q) for r in part.rhythms
-        ]
-        at_q += part.length_q
-    return first._replace(
-        bars=tuple(bars),
-        chords=tuple(chords),
+    sections: list[SectionPass] = []
+    for section in whole.sections:
+        passes[section.name] = passes.get(section.name, 0) + 1
+        sections.append(section._replace(pass_=passes[section.name]))
+    return whole._replace(
+        bars=tuple(b._replace(pass_=sections[b.section_index].pass_) for b in whole.bars),
         sections=tuple(sections),
-        tempo=_without_repeats(tempo),
+        tempo=_without_repeats(whole.tempo),
         choruses=len(parts),
-        melody=tuple(melody),
-        hits=tuple(hits),
-        rhythms=tuple(rhythms),
     )
 
 

@@ -140,10 +140,9 @@ def us_at(steps: Sequence[TempoStep], at_q: Fraction) -> int:
 def tempo_between(
     steps: Sequence[TempoStep], first_q: Fraction, last_q: Fraction
 ) -> tuple[TempoStep, ...]:
-    """The steps that hold from `first_q` to `last_q` (excluded), counted from `first_q`."""
-    kept = [TempoStep(Fraction(0), us_at(steps, first_q))]
-    kept += [TempoStep(s.at_q - first_q, s.us) for s in steps if first_q < s.at_q < last_q]
-    return tuple(kept)
+    """The steps that hold from `first_q` to `last_q` (excluded); the first one stands at `first_q`."""
+    inside = (s for s in steps if first_q < s.at_q < last_q)
+    return (TempoStep(first_q, us_at(steps, first_q)), *inside)
 
 
 def closing_ritard(steps: Sequence[TempoStep], beats: Sequence[Fraction]) -> tuple[TempoStep, ...]:
