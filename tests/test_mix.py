@@ -120,6 +120,36 @@ def test_the_room_dies_away_evenly_and_differs_left_and_right() -> None:
     assert spectrum[hz < 60].mean() < 0.05 * spectrum[(hz > 300) & (hz < 2000)].mean()
 
 
+def test_low_tones_stay_out_of_the_room(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A second-order cut with its half of the amplitude at 180 Hz, against the room without one."""
+    with_cut = np.abs(np.fft.rfft(room.response()[:, 0]))
+    monkeypatch.setattr(room, "_LOW_CUT_HZ", 0.01)
+    ratio = with_cut / np.abs(np.fft.rfft(room.response()[:, 0]))
+    hz = np.fft.rfftfreq(room.FRAMES, 1 / RATE)
+    ratio /= np.median(ratio[(hz > 2000) & (hz < 8000)])
+    at = {f: float(np.median(ratio[(hz > 0.95 * f) & (hz < 1.05 * f)])) for f in (90, 180, 360)}
+    assert at[90] == pytest.approx(0.2, abs=0.03)
+    assert at[180] == pytest.approx(0.5, abs=0.05)
+    assert at[360] == pytest.approx(0.8, abs=0.05)
+
+
+def test_a_full_share_of_room_gives_back_what_goes_in() -> None:
+    """White noise in the middle: as much energy comes back, and half the share brings half of it (conventions of `room`)."""
+    noise = np.zeros((BLOCK, 2), np.float32)
+    noise[: RATE // 2] = np.random.default_rng(1).standard_normal((RATE // 2, 1))
+    heard = []
+    for share in (0.0, 0.5, 1.0):
+        voice = Voice(0.0, Fraction(0), INSTRUMENTS["click"], 0.0, 0.0, share)
+        part = mix._part(PerformedPlayer("click", (voice,), ()), noise.copy(), 0)
+        sound = mix._Desk().sum([part])
+        assert sound is not None
+        heard.append(sound.astype(float))
+    dry, half, full = heard
+    returned_db = 10 * np.log10(np.sum((full - dry) ** 2) / np.sum(dry**2))
+    assert returned_db == pytest.approx(0.0, abs=0.5)
+    assert np.allclose(half - dry, (full - dry) / 2, atol=1e-4)
+
+
 def test_the_room_is_the_same_every_time() -> None:
     assert np.array_equal(room.response(), room.response())
 
@@ -328,6 +358,19 @@ def test_the_curve_bends_ahead_comes_back_slowly_and_rests_elsewhere() -> None:
     assert steps_db.max() <= limit.RELEASE_DB + 1e-4
     assert curve[0] == 1.0
     assert curve.max() <= 1.0
+
+
+def test_the_curve_takes_its_time() -> None:
+    """A peak 6 dB over: half of them are taken within 12 ms before it, and given back within 145 ms (common practice)."""
+    peaks = np.full(2000, 1e-3, np.float32)
+    peaks[1000] = 10 ** ((limit.CEILING_DBTP + 6) / 20)
+    curve = limit.curve(peaks, 1.0)
+    assert curve is not None
+    curve_db = 20 * np.log10(curve.astype(float))
+    ms = np.arange(len(curve)) * 64 / 44.1
+    before, after = curve_db[:1001], curve_db[1001:]
+    assert ms[1000] - np.interp(-3.0, before[::-1], ms[:1001][::-1]) == pytest.approx(12.4, abs=1)
+    assert np.interp(-3.0, after, ms[1001:]) - ms[1001] == pytest.approx(145, abs=3)
 
 
 def test_what_stays_below_the_ceiling_needs_no_curve() -> None:

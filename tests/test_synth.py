@@ -288,14 +288,45 @@ def test_a_soundfont_that_cannot_be_read_is_said(tmp_path: Path) -> None:
         checked(tmp_path)
 
 
+def chunked(name: bytes, data: bytes, pad: bool = True) -> bytes:
+    return name + struct.pack("<I", len(data)) + data + b"\0" * (pad and len(data) % 2)
+
+
+ROWS = {"phdr": 38, "pbag": 4, "pmod": 10, "pgen": 4, "inst": 22, "ibag": 4, "imod": 10, "igen": 4, "shdr": 46}  # fmt: skip
+
+
+def made_font(path: Path, samples: bytes, pad: bool = True, **rows: int) -> Path:
+    """A file built as a soundfont, with tables of zeros (SoundFont technical specification 2.04, section 7)."""
+    tables = b"".join(
+        chunked(name.encode(), bytes(rows.get(name, length))) for name, length in ROWS.items()
+    )
+    body = b"sfbk" + chunked(b"LIST", b"INFO" + chunked(b"ifil", bytes(4)))
+    body += chunked(b"LIST", b"sdta" + chunked(b"smpl", samples, pad), pad)
+    body += chunked(b"LIST", b"pdta" + tables)
+    path.write_bytes(chunked(b"RIFF", body))
+    return path
+
+
+@pytest.mark.parametrize("samples", [b"1234", b"12345"])
+@pytest.mark.parametrize("pad", [True, False])
+def test_a_soundfont_need_not_pad_its_compressed_samples(
+    tmp_path: Path, samples: bytes, pad: bool
+) -> None:
+    """Fonts of form .sf3 exist that leave out the pad byte, and synthesisers read them."""
+    path = made_font(tmp_path / "a.sf3", samples, pad)
+    assert checked(path) == path
+
+
+@pytest.mark.parametrize("table", ROWS)
+def test_a_table_that_is_not_whole_is_damage(tmp_path: Path, table: str) -> None:
+    for length in (0, ROWS[table] - 1, ROWS[table] + 1):
+        path = made_font(tmp_path / "a.sf2", b"1234", **{table: length})
+        with pytest.raises(AudioUnavailable, match=f"its table {table} is not whole"):
+            checked(path)
+
+
 def test_a_soundfont_that_the_engine_refuses_is_said(tmp_path: Path) -> None:
-    """Whole by its lengths, but with nothing inside its lists."""
-
-    def chunk(form: bytes) -> bytes:
-        return b"LIST" + struct.pack("<I", 4) + form
-
-    body = b"sfbk" + chunk(b"INFO") + chunk(b"sdta") + chunk(b"pdta")
-    path = tmp_path / "hollow.sf2"
-    path.write_bytes(b"RIFF" + struct.pack("<I", len(body)) + body)
+    """Whole by its lengths, but with nothing inside its tables."""
+    path = made_font(tmp_path / "hollow.sf2", b"")
     with pytest.raises(AudioUnavailable, match="cannot read the soundfont"):
         render(performance(("C",)), path)

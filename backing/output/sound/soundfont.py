@@ -4,8 +4,9 @@ Order: the path that was asked for, `BACKING_SOUNDFONT`, the General MIDI one in
 its path, without importing the package), and where that is missing the first in the system's usual folders. A bare
 file name is also looked for in those folders.
 
-Source: SoundFont technical specification 2.04, section 4 (a RIFF file of form `sfbk` with the lists `INFO`, `sdta`
-and `pdta`; each chunk says its length).
+Sources: SoundFont technical specification 2.04, sections 4 and 7 (a RIFF file of form `sfbk` with the lists `INFO`,
+`sdta` and `pdta`; each chunk says its length; the nine tables and their rows, each with one at its end). Fonts with
+compressed samples (`.sf3`) are built alike; some lack the byte that pads a chunk of odd length.
 """
 
 from __future__ import annotations
@@ -16,11 +17,17 @@ import struct
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 from backing.ground.errors import AudioUnavailable
 
 VARIABLE = "BACKING_SOUNDFONT"
 _ENDINGS = (".sf2", ".sf3")
+# the tables of presets, instruments and samples, and the bytes of a row
+_TABLES = {
+    b"phdr": 38, b"pbag": 4, b"pmod": 10, b"pgen": 4,
+    b"inst": 22, b"ibag": 4, b"imod": 10, b"igen": 4, b"shdr": 46,
+}  # fmt: skip
 
 
 def find(asked: str | os.PathLike[str] | None = None) -> Path:
@@ -74,8 +81,9 @@ def installed() -> Iterator[Path]:
 def checked(path: Path) -> Path:
     """The path of a file that is a whole soundfont. Raises `AudioUnavailable`."""
     try:
-        size = path.stat().st_size
         with path.open("rb") as file:
+            size = file.seek(0, os.SEEK_END)
+            file.seek(0)
             head = file.read(12)
             if len(head) < 12 or head[:4] != b"RIFF" or head[8:] != b"sfbk":
                 raise AudioUnavailable(f"{path} is not a soundfont (.sf2)")
@@ -84,19 +92,38 @@ def checked(path: Path) -> Path:
                 raise AudioUnavailable(
                     f"{path} is cut short: {size:,} of {end:,} bytes are there; fetch it again"
                 )
-            lists = []
-            at = 12
-            while at + 12 <= end:
-                file.seek(at)
-                kind, length, form = struct.unpack("<4sI4s", file.read(12))
-                if kind == b"LIST":
-                    lists.append(form)
-                at += 8 + length + length % 2
+            lists = {form: place for form, *place in _chunks(file, 12, end, form_bytes=4)}
+            if not {b"INFO", b"sdta", b"pdta"} <= set(lists):
+                raise AudioUnavailable(f"{path} is damaged: a soundfont has samples and presets")
+            tables = {form: after - at for form, at, after in _chunks(file, *lists[b"pdta"])}
     except OSError as error:
         raise AudioUnavailable(f"the soundfont {path} cannot be read: {error.strerror}") from error
-    if not {b"sdta", b"pdta"} <= set(lists):
-        raise AudioUnavailable(f"{path} is damaged: a soundfont has samples and presets")
+    for name, row in _TABLES.items():
+        length = tables.get(name, 0)
+        if length < row or length % row:
+            raise AudioUnavailable(
+                f"{path} is damaged: its table {name.decode()} is not whole; fetch it again"
+            )
     return path
+
+
+def _chunks(
+    file: BinaryIO, at: int, end: int, form_bytes: int = 0
+) -> Iterator[tuple[bytes, int, int]]:
+    """Name (of lists, with `form_bytes`, their form), first byte of the content and byte after the last.
+
+    A chunk of odd length should be padded; where the byte behind it is not the pad, the next one follows at once.
+    """
+    while at + 8 + form_bytes <= end:
+        file.seek(at)
+        name, length, form = struct.unpack(f"<4sI{form_bytes}s", file.read(8 + form_bytes))
+        after = at + 8 + length
+        if after > end:
+            return
+        if not form_bytes or name == b"LIST":
+            yield form or name, at + 8 + form_bytes, after
+        file.seek(after)
+        at = after + (length % 2 and file.read(1) == b"\0")
 
 
 def _located(path: Path, source: str) -> Path:

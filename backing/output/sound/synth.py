@@ -50,6 +50,7 @@ _SETTINGS = (
     ("synth.cpu-cores", 1),
     ("synth.threadsafe-api", 0),
     ("synth.lock-memory", 0),
+    ("synth.dynamic-sample-loading", 1),  # of a font only what is played
 )
 
 _OFF, _PROGRAM, _ON = range(3)  # order of events at one frame
