@@ -167,12 +167,27 @@ class Browser:
             features=[{"name": "prefers-color-scheme", "value": value}],
         )
 
-    def open(self, path: Path) -> None:
-        """Open a file and wait until it is loaded."""
+    def open(self, path: Path, fragment: str = "", *, fresh: bool = True) -> None:
+        """Open a file and wait until it is loaded; `fresh` forgets first what pages have kept."""
+        self._go("about:blank")  # what is left keeps what it has to keep
+        if fresh:
+            self.call("Storage.clearDataForOrigin", origin="file://", storageTypes="local_storage")
         self.errors.clear()
         self.requests.clear()
+        self._go(path.absolute().as_uri() + (f"#{fragment}" if fragment else ""))
+
+    def reload(self) -> None:
+        """The page as it is, anew."""
         self.loaded = False
-        self.call("Page.navigate", url=path.absolute().as_uri())
+        self.call("Page.reload")
+        self._until_loaded()
+
+    def _go(self, url: str) -> None:
+        self.loaded = False
+        self.call("Page.navigate", url=url)
+        self._until_loaded()
+
+    def _until_loaded(self) -> None:
         end = time.monotonic() + PATIENCE_S
         while not self.loaded:
             self._take(end)
@@ -261,13 +276,21 @@ class Browser:
             base64.b64decode(self.call("Page.captureScreenshot", format="png")["data"])
         )
 
-    def pdf(self) -> bytes:
+    def slowed(self, rate: float) -> None:
+        """The page's thread so many times slower, as on a slow machine."""
+        self.call("Emulation.setCPUThrottlingRate", rate=rate)
+
+    def scripts(self, on: bool) -> None:
+        """Whether pages that are opened from now on may run scripts."""
+        self.call("Emulation.setScriptExecutionDisabled", value=not on)
+
+    def pdf(self, *, backgrounds: bool = True) -> bytes:
         """The page as it prints, on A4."""
         got = self.call(
             "Page.printToPDF",
             paperWidth=8.27,
             paperHeight=11.69,
-            printBackground=True,
+            printBackground=backgrounds,
             preferCSSPageSize=True,
         )
         return base64.b64decode(got["data"])

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import html
+import re
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 import pytest
 from practice import TUNE, Made, build, played, tone, write_wav
 
 from backing.ground.errors import OutputError
 from backing.output.page import data as page_data
-from backing.output.page import opus
+from backing.output.page import opus, still
 from backing.output.page import write as page
+from backing.output.policy import hash_of
 
 
 @pytest.fixture(scope="module")
@@ -100,7 +104,7 @@ def test_the_click_is_not_among_the_sounds(made: Made) -> None:
     """The page strikes the click itself; what is counted in comes as places."""
     assert "click" not in page.sounding(made.performance)
     assert made.data["clicks"]
-    assert all(0 <= t < made.data["countIn"] for t, _ in made.data["clicks"])
+    assert all(0 <= t < made.data["countIn"] for t, _, _ in made.data["clicks"])
 
 
 def test_joined_modules_have_no_imports_left() -> None:
@@ -172,23 +176,151 @@ def test_notes_and_verses_come_from_the_chart(made: Made) -> None:
     assert words[:3] == ["Nine lamps were", "One by one they", "One by one they"]
 
 
+def shapes(data: dict[str, Any], shift: int = 0) -> list[str]:
+    """The symbols as they are shown, in playing order."""
+    rows = [data["symbols"][c["symbol"]] for c in data["chords"]]
+    return [still.symbol_text(data["parts"][row[shift + 6]]) for row in rows]
+
+
+def data_for(text: str) -> dict[str, Any]:
+    chart, performance = played(text)
+    return page_data.page_data(performance, chart, {})
+
+
 def test_with_a_capo_the_shapes_are_shown_and_the_key_is_what_sounds() -> None:
     """Shapes in G with a capo in fret 3 sound in B flat (common practice); two up, the shapes are those of A."""
-    chart, performance = played(
+    data = data_for(
         "key: G major\ntempo: 100\nmeter: 4/4\nstyle: folk strum\ncapo: 3\n\n| G | C | D7 | G |\n"
     )
-    data = page_data.page_data(performance, chart, {})
-    first = data["symbols"][data["chords"][0]["symbol"]]
     assert data["keys"][6] == "B♭"
-    assert "capo 3" in data["line"]
-    assert [data["parts"][first[i]]["root"] for i in (6, 8)] == ["G", "A"]
+    assert data["hand"]["keys"][6] == "G"
+    assert still.line_of(data) == "folk strum, ♩ = 100, G major, capo 3 (sounds in B♭ major)"
+    assert shapes(data) == ["G", "C", "D7", "G"]
+    assert shapes(data, 2)[0] == "A"
+
+
+def test_a_bar_that_is_added_shows_a_shape_among_shapes() -> None:
+    """A guitar tuned down a whole step: the tonic that is added at the end is that of the shapes."""
+    data = data_for(
+        "key: E minor\ntempo: 100\nmeter: 4/4\nstyle: folk strum\ntuned: -2\n\n"
+        "| Em | Am | D | G | C | Am | B7 | B7 |\n"
+    )
+    assert len(data["bars"]) == 9
+    assert shapes(data)[-1] == "Em"
+    assert data["keys"][6] == "D minor"
 
 
 def test_seven_eight_is_tapped_in_groups() -> None:
     """7/8 as 2+2+3 has seven counted eighths and three taps, short, short, long."""
-    chart, performance = played(
-        "key: C\ntempo: 120\nmeter: 7/8\nstyle: seven-eight 2+2+3\n\n| C | F |\n"
-    )
-    bar = page_data.page_data(performance, chart, {})["bars"][0]
+    bar = data_for("key: C\ntempo: 120\nmeter: 7/8\nstyle: seven-eight 2+2+3\n\n| C | F |\n")[
+        "bars"
+    ][0]
     assert len(bar["beats"]) == 7
-    assert [t - bar["start"] for t in bar["pulses"]] == pytest.approx([0, 0.5, 1.0])
+    assert [t[0] - bar["start"] for t in bar["taps"]] == pytest.approx([0, 0.5, 1.0])
+
+
+@pytest.mark.parametrize(
+    ("head", "words"),
+    [
+        ("meter: 4/4\ntempo: 120", "1 2 1 2 3 4"),
+        ("meter: 4/4\ntempo: 60", "1 2 3 & 4 &"),
+        ("meter: 3/4\ntempo: 120", "1 2 3 1 2 3"),
+        ("meter: 3/4\ntempo: 220", "1 2 3 4"),
+        ("meter: 6/8\ntempo: 50", "1 2 3 1 2 3 1 2 3 1 2 3"),
+        ("meter: 6/8\ntempo: 90", "1 2 1 2"),
+        ("meter: 2/4\ntempo: 100", "1 2 1 2"),
+        ("meter: 4/4\ntempo: 120\npickup: 1", "1 2 1 2 3"),
+    ],
+)
+def test_a_count_is_said_as_players_say_it(head: str, words: str) -> None:
+    """One, two, one-two-three-four before a four; one-two-three twice before a three (common practice)."""
+    assert " ".join(c[2] for c in data_for(f"{head}\n\n| C | F | G | C |\n")["clicks"]) == words
+
+
+@pytest.mark.parametrize(
+    ("head", "words"),
+    [
+        ("meter: 4/4\ntempo: 120", "1 2 3 4"),
+        ("meter: 6/8\ntempo: 50", "1 2 3 1 2 3"),
+        ("meter: 6/8\ntempo: 90", "1 2"),
+        ("meter: 12/8\ntempo: 90", "1 2 3 4"),
+        ("meter: 4/4\ntempo: 120\npickup: 1", "4"),
+    ],
+)
+def test_the_beats_of_a_bar_are_counted_as_players_count(head: str, words: str) -> None:
+    """A pickup of one beat is the fourth of four (common practice)."""
+    bar = data_for(f"{head}\n\n| C | F | G | C |\n")["bars"][0]
+    assert " ".join(t[2] for t in bar["taps"]) == words
+
+
+MELODY = """key: F major
+meter: 4/4
+tempo: 100
+style: folk strum
+
+[A]
+| F | Bb7 |
+  melody: | F4 G4 A4 (C5 Bb4) | B4 Bb4 r r |
+  hits: | x r x r | r r r r |
+"""
+
+
+def test_the_melody_is_written_in_every_key() -> None:
+    """Steps above E4 in the treble; in F the B needs a natural and the B flat after it a flat; two up, G major."""
+    data = data_for(MELODY)
+    first, second = (data["figures"][data["bars"][n]["melody"]] for n in (0, 1))
+    assert [f[10][6] for f in first] == [1, 2, 3, 5, 4]
+    assert [f[6] for f in first] == [0, 0, 0, 1, 1]  # the eighths hang on one beam
+    assert [f[11][6] for f in second][:2] == ["♮", "♭"]
+    assert data["signatures"][data["bars"][0]["signature"]][6] == -1
+    assert data["signatures"][data["bars"][0]["signature"]][8] == 1
+    assert [f[10][8] for f in first] == [2, 3, 4, 6, 5]
+    assert [f[11][8] for f in second][:2] == ["♯", "♮"]
+    hits = data["figures"][data["bars"][0]["hits"]]
+    assert [bool(f[4]) for f in hits] == [False, True, False, True]
+
+
+def test_a_verse_that_is_played_higher_has_its_melody_higher() -> None:
+    """A form that moves a section up a whole step moves its notes by a step."""
+    data = data_for(MELODY.replace("style: folk strum", "style: folk strum\nform: A A+2"))
+    low, high = (data["figures"][data["bars"][n]["melody"]] for n in (0, 2))
+    assert [f[10][6] + 1 for f in low] == [f[10][6] for f in high]
+
+
+def test_every_symbol_has_a_grip() -> None:
+    """The open shapes that every first book prints: C x32010, G 320003, Am x02210, E 022100."""
+    data = data_for("key: C\nmeter: 4/4\ntempo: 100\nstyle: folk strum\n\n| C | G | Am | E |\n")
+    names = shapes(data)
+    grips = {
+        n: "".join("x" if f < 0 else str(f) for f in data["grips"][data["symbols"][c["symbol"]][6]])
+        for n, c in zip(names, data["chords"], strict=True)
+    }
+    assert grips == {"C": "x32010", "G": "320003", "Am": "x02210", "E": "022100"}
+
+
+def test_without_scripts_the_chords_are_text(made: Made) -> None:
+    """What a preview shows: title, maker, tempo and key, every section's bars, and how to have it play."""
+    seen = re.sub(
+        r"<script.*?</script>|<style.*?</style>|<head>.*?</head>", "", made.text, flags=re.S
+    )
+    words = html.unescape(re.sub(r"<[^>]+>", "", seen))
+    assert 'Nine Lamps <&> "Ladders"' in words
+    assert "The Maker" in words
+    assert "rock eighths, ♩ = 200, E♭ major" in words
+    assert "| E♭maj9 Cm7 | Fm9 B♭13 | Gm7 C7(♭9) | Fm7 B♭7sus4 |" in words
+    assert "N.C." in words
+    assert "open this file in a browser" in words
+
+
+def test_the_policy_allows_this_script_and_style_only(made: Made) -> None:
+    """CSP level 3: hashes of what stands in the page, nothing inline besides."""
+    found = re.search(r'Content-Security-Policy" content="([^"]+)"', made.text)
+    assert found
+    rules = dict(rule.split(" ", 1) for rule in found[1].split("; "))
+    (script,) = re.findall(r"<script>(.*?)</script>", made.text, re.S)
+    (style,) = re.findall(r"<style>(.*?)</style>", made.text, re.S)
+    assert rules["script-src"] == f"{hash_of(script)} 'wasm-unsafe-eval'"
+    assert rules["style-src"] == hash_of(style)
+    assert "unsafe-inline" not in found[1]
+    assert " style=" not in made.text
+    assert made.text.index("Content-Security-Policy") < made.text.index("<title>")

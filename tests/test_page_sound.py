@@ -164,7 +164,7 @@ def test_a_bar_is_counted_in_before_each_pass(tab: Browser, made: Made) -> None:
         tab, ["click"], 6.0, rate=0.5, loop=True, first=1, last=1, bar=1, countIn=1
     )
     count = next(s for s in spans if s["kind"] == "count")
-    beats = [t for t, _ in count["beats"]]
+    beats = [b[0] for b in count["beats"]]
     assert np.diff(beats) == pytest.approx([0.6] * 3)
     assert onsets(sound)[:4] == pytest.approx(beats, abs=0.001)
 

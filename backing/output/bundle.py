@@ -34,12 +34,16 @@ ZIP_TIME = (
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One file of a bundle: where, under which heading, what it is in words, and the fingerprint of what made it."""
+    """One file of a bundle: where, under which heading, what it is in words, and the fingerprint of what made it.
+
+    `about` says what stands beside it in a list: key, tempo and length.
+    """
 
     path: str
     group: str
     title: str
     fingerprint: str
+    about: str = ""
 
 
 def fingerprint(*parts: object) -> str:

@@ -1,6 +1,8 @@
 """The contents page of a lesson: lists every file and plays every sound, with no network and no script.
 
-Conventions: white paper and near-black ink (they swap at night), one column, the browser's own players.
+Conventions: white paper and near-black ink (they swap at night), one column, the browser's own players. What is read
+and practised with stands first, then the band, then what few will open. Links are relative and percent-encoded
+(RFC 3986), and the page's policy allows its own style and files beside it, nothing else.
 """
 
 from __future__ import annotations
@@ -8,11 +10,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 from pathlib import PurePosixPath
+from urllib.parse import quote
 
 from backing.output.bundle import Item
 from backing.output.files import MARK
+from backing.output.policy import hash_of
 
 SOUND = (".mp3", ".m4a", ".ogg", ".wav", ".flac")
+FIRST = ("To practise with", "To read", "The band")  # groups that stand before all others
 CAUTION = (
     "Keep headphones low enough that you could still talk over them, rest your ears, and take breaks. "
     "Stop when your ears ring or something hurts, and ask a professional if it does not pass."
@@ -29,28 +34,50 @@ ul { list-style: none; margin: 0; padding: 0; }
 li { padding: .6rem 0; }
 a { color: inherit; text-underline-offset: .2em; }
 audio { display: block; width: 100%; margin-top: .3rem; }
-.kind { color: var(--soft); font-size: .85rem; }
+li > a { display: inline-block; min-height: 44px; line-height: 44px; }
+.kind, .about { color: var(--soft); font-size: .85rem; }
 footer { color: var(--soft); font-size: .85rem; margin-top: 3rem; }
 @media print { audio { display: none; } }
 """
 
 
 def index_page(title: str, by: str, items: Sequence[Item]) -> str:
-    """The page as HTML; groups stand in the order in which they first occur."""
-    groups: dict[str, list[Item]] = {}
+    """The page as HTML; groups stand in the order in which they first occur, those of `FIRST` before them."""
+    groups: dict[str, list[Item]] = {name: [] for name in FIRST}
     for item in items:
         groups.setdefault(item.group, []).append(item)
     body = "\n".join(
-        f"<h2>{escape(name)}</h2>\n<ul>\n{_rows(rows)}\n</ul>" for name, rows in groups.items()
+        f"<h2>{escape(name)}</h2>\n<ul>\n{_rows(rows)}\n</ul>"
+        for name, rows in groups.items()
+        if rows
     )
-    maker = f'<p class="by">{escape(by)}</p>' if by else '<p class="by"></p>'
+    maker = f'<p class="by" dir="auto">{escape(by)}</p>\n' if by else ""
     return (
-        f'<!doctype html>\n<!-- {MARK} -->\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy()}">\n<!-- {MARK} -->\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        '<meta name="color-scheme" content="light dark">\n<link rel="icon" href="data:,">\n'
         f"<title>{escape(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n"
-        f"<h1>{escape(title)}</h1>\n{maker}\n{body}\n<footer>{escape(CAUTION)}</footer>\n"
+        f'<h1 dir="auto">{escape(title)}</h1>\n{maker}{body}\n<footer>{escape(CAUTION)}</footer>\n'
         "</main>\n</body>\n</html>\n"
     )
+
+
+def policy() -> str:
+    """Its own style and the sounds beside it (CSP level 3); `file:` for browsers to which no file is `self`."""
+    return (
+        f"default-src 'none'; style-src {hash_of(STYLE)}; media-src 'self' file:; img-src data:; "
+        "base-uri 'none'; form-action 'none'"
+    )
+
+
+def address(path: str) -> str:
+    """A file beside the page as a link.
+
+    >>> address("without/a#1 100%.mp3"), address("javascript:x.html")
+    ('./without/a%231%20100%25.mp3', './javascript%3Ax.html')
+    """
+    return "./" + quote(path, safe="/")
 
 
 def _rows(items: Sequence[Item]) -> str:
@@ -58,9 +85,11 @@ def _rows(items: Sequence[Item]) -> str:
 
 
 def _row(item: Item) -> str:
-    path = escape(item.path, quote=True)
+    path = address(item.path)
     kind = PurePosixPath(item.path).suffix
-    link = f'<a href="{path}">{escape(item.title)}</a> <span class="kind">{escape(kind[1:].upper())}</span>'
+    link = f'<a dir="auto" href="{path}">{escape(item.title)}</a> <span class="kind">{escape(kind[1:].upper())}</span>'
+    if item.about:
+        link += f' <span class="about">{escape(item.about)}</span>'
     if kind not in SOUND:
         return f"<li>{link}</li>"
     again = " loop" if item.group == "Loops" else ""

@@ -15,9 +15,12 @@ from backing.chart.ast import Chart
 from backing.ground.instruments import UNPITCHED
 from backing.ground.pitch import Key
 from backing.harmony.chord import Chord
+from backing.harmony.grips import grips_for
 from backing.harmony.spelling import interval_for_semitones, transpose
-from backing.harmony.symbol import SymbolError, read
-from backing.output.page import opus
+from backing.output.bundle import fingerprint
+from backing.output.hand import differs, hand_chord, hand_key, how
+from backing.output.page import beats, opus
+from backing.output.page.score import Score
 from backing.output.symbols import note, parts
 from backing.performance.model import Performance
 from backing.timeline.marks import moved_key
@@ -49,40 +52,50 @@ def page_data(
     timeline = performance.arrangement.timeline
     tempo = performance.tempo
     table = _Symbols(timeline, signs)
+    score = Score(chart, timeline, SHIFTS)
 
     def at_s(q: Fraction) -> float:
         return round(tempo.seconds(q), 6)
 
     bars = timeline.bars
     sung = _Verses(chart).words
+    chords = [
+        {
+            "bar": span.bar - 1,
+            "q": float(span.start_q - bars[span.bar - 1].start_q),
+            "start": at_s(span.start_q),
+            "end": at_s(span.end_q),
+            "held": span.held or span.again,
+            "symbol": table.number(span, bars[span.bar - 1]),
+        }
+        for span in timeline.chords
+    ]
     return {
+        "id": fingerprint(timeline.title, timeline.by),
         "title": timeline.title or "Untitled",
         "by": timeline.by,
-        "line": line_of(performance),
+        "style": performance.arrangement.style.name,
         "notes": chart.header.notes,
         "duration": round(performance.duration_s, 6),
         "countIn": round(performance.count_in_s, 6),
         "countInBars": performance.arrangement.count_in_bars,
         "clicked": clicked(performance),
-        "clicks": count_in_clicks(performance),
+        "clicks": beats.counted(performance),
         "keys": [key_name(_moved(bars[0].key, shift)) for shift in SHIFTS],
+        "hand": hand_data(timeline),
         "beat": beat_of(performance),
         "sections": section_data(timeline),
         "choruses": timeline.choruses,
-        "bars": [{**bar_data(bar, performance), "words": sung(bar)} for bar in bars],
-        "chords": [
-            {
-                "bar": span.bar - 1,
-                "q": float(span.start_q - bars[span.bar - 1].start_q),
-                "start": at_s(span.start_q),
-                "end": at_s(span.end_q),
-                "held": span.held or span.again,
-                "symbol": table.number(span, bars[span.bar - 1]),
-            }
-            for span in timeline.chords
+        "bars": [
+            {**bar_data(bar, performance), **score.bar(bar), "words": sung(bar)} for bar in bars
         ],
+        "staff": {"low": score.low} if score.has_melody else None,
+        "figures": score.figures,
+        "signatures": score.signatures,
+        "chords": chords,
         "symbols": table.rows,
         "parts": table.shown,
+        "grips": table.grips(),
         "players": [
             {
                 "role": role,
@@ -120,10 +133,10 @@ def section_data(timeline: Timeline) -> list[dict[str, Any]]:
 def bar_data(bar: PlayedBar, performance: Performance) -> dict[str, Any]:
     """A bar: where it lies in the sound, how long it is in quarters, and where its counted beats fall."""
     tempo = performance.tempo
-    beats = []
+    counted = []
     at = bar.start_q
     while at < bar.end_q:
-        beats.append(round(tempo.seconds(at), 6))
+        counted.append(round(tempo.seconds(at), 6))
         at += bar.meter.beat_q
     return {
         "number": bar.number,
@@ -135,28 +148,23 @@ def bar_data(bar: PlayedBar, performance: Performance) -> dict[str, Any]:
         "groups": [float(q / bar.meter.beat_q) for q in bar.meter.group_starts_q],
         "start": round(tempo.seconds(bar.start_q), 6),
         "end": round(tempo.seconds(bar.end_q), 6),
-        "beats": beats,
-        "pulses": [round(tempo.seconds(bar.start_q + q), 6) for q in pulses_q(bar)],
+        "beats": counted,
+        "taps": [
+            [round(tempo.seconds(bar.start_q + q), 6), *told]
+            for q, *told in beats.taps(bar, 60_000_000 / tempo.us_at(bar.start_q))
+        ],
     }
 
 
-def pulses_q(bar: PlayedBar) -> list[Fraction]:
-    """Where a foot taps, in quarters from the bar line; a pickup is tapped by its counted beats."""
-    meter = bar.meter
-    if bar.length_q == meter.length_q:
-        return list(meter.pulse_starts_q)
-    return [n * meter.beat_q for n in range(-(-bar.length_q // meter.beat_q))]
-
-
-def count_in_clicks(performance: Performance) -> list[list[float]]:
-    """The strokes before the tune begins: seconds and strength from 0 to 1."""
-    return [
-        [round(n.onset_s, 6), round(n.velocity / 127, 3)]
-        for p in performance.players
-        if p.role == "click"
-        for n in p.notes
-        if n.onset_s < performance.count_in_s - 1e-6
-    ]
+def hand_data(timeline: Timeline) -> dict[str, Any] | None:
+    """The keys of the shapes and what is done to the guitar, None where the hand plays what sounds."""
+    if not differs(timeline):
+        return None
+    key = timeline.bars[0].key
+    return {
+        "keys": [key_name(hand_key(timeline, _moved(key, shift))) for shift in SHIFTS],
+        "how": how(timeline.capo, timeline.tuned),
+    }
 
 
 def strokes(performance: Performance, role: str) -> list[float]:
@@ -192,23 +200,6 @@ def beat_of(performance: Performance) -> dict[str, Any]:
     return {"sign": NOTE_SIGNS.get(beat_q, "♩"), "bpm": round(qpm / float(beat_q), 2)}
 
 
-def line_of(performance: Performance) -> str:
-    """The one plain line under the title: style, tempo, key, and what a guitar has to know."""
-    timeline = performance.arrangement.timeline
-    key = timeline.bars[0].key
-    beat = beat_of(performance)
-    words = [
-        performance.arrangement.style.name,
-        f"{beat['sign']} = {beat['bpm']:.4g}",
-        key_name(key) + ("" if key.minor else " major"),
-    ]
-    if timeline.capo:
-        words.append(f"capo {timeline.capo}")
-    if timeline.tuned:
-        words.append(f"guitar tuned {'down' if timeline.tuned < 0 else 'up'} {abs(timeline.tuned)}")
-    return ", ".join(words)
-
-
 def key_name(key: Key) -> str:
     """The tonic with its sign, and the mode where it is minor: `E♭`, `F♯ minor`."""
     return note(key.tonic) + (" minor" if key.minor else "")
@@ -234,32 +225,30 @@ class _Symbols:
     """Every chord of the tune in all keys: rows of numbers into a list of symbols taken apart."""
 
     def __init__(self, timeline: Timeline, signs: bool) -> None:
-        self._as_written = bool(timeline.capo or timeline.tuned)
+        self._timeline = timeline
         self._signs = signs
         self._numbers: dict[tuple[Chord, Key], int] = {}
         self._seen: dict[tuple[object, ...], int] = {}
         self.rows: list[list[int]] = []
         self.shown: list[dict[str, Any]] = []
+        self._chords: list[Chord] = []
 
     def number(self, span: ChordSpan, bar: PlayedBar) -> int:
         """The row of a chord, -1 where none sounds."""
-        chord = self._chord(span)
+        chord = hand_chord(self._timeline, span, bar.key)
         if chord is None:
             return -1
         found = self._numbers.get((chord, bar.key))
         if found is None:
             found = self._numbers[chord, bar.key] = len(self.rows)
-            self.rows.append([self._part(_transposed(chord, bar.key, n)) for n in SHIFTS])
+            key = hand_key(self._timeline, bar.key)
+            self.rows.append([self._part(_transposed(chord, key, n)) for n in SHIFTS])
         return found
 
-    def _chord(self, span: ChordSpan) -> Chord | None:
-        """What a player reads: with a capo or another tuning the shapes that were typed."""
-        if not self._as_written or span.chord is None:
-            return span.chord
-        try:
-            return read(span.written) or span.chord
-        except SymbolError:
-            return span.chord
+    def grips(self) -> list[list[int] | None] | None:
+        """The easiest grip of every symbol that is shown, from the lowest string, None where no hand holds it."""
+        found = [grips_for(chord, 1) for chord in self._chords]
+        return [list(g[0].frets) if g else None for g in found] if any(found) else None
 
     def _part(self, chord: Chord) -> int:
         p = parts(chord, self._signs)
@@ -277,6 +266,7 @@ class _Symbols:
         if key not in self._seen:
             self._seen[key] = len(self.shown)
             self.shown.append(shown)
+            self._chords.append(chord)
         return self._seen[key]
 
 

@@ -21,14 +21,19 @@ from typing import Any
 
 from backing.chart.ast import Chart
 from backing.output.files import MARK, claim, write_bytes
-from backing.output.page import opus
+from backing.output.page import opus, still
 from backing.output.page.data import page_data
+from backing.output.policy import hash_of
 from backing.output.sound.audio import Output, write_outputs
 from backing.performance.model import Performance
 
 PARTS = Path(__file__).parent / "web"
-SCRIPTS = ("time.js", "sound.js", "rows.js", "sheet.js", "speak.js", "controls.js", "main.js")
+SCRIPTS = (
+    "time.js", "workers.js", "sound.js", "settings.js", "speak.js", "type.js", "staff.js", "grips.js", "rows.js",
+    "line.js", "form.js", "pick.js", "sheet.js", "controls.js", "keyboard.js", "transport.js", "main.js",
+)  # fmt: skip
 WORKER = ("slices.js", "resample.js", "studio.js")
+MUSIC = Path(__file__).parent.parent / "fonts" / "NotoMusic-Regular.ttf"  # the sheet's own
 STRETCH = "vendor/signalsmith-stretch-1.3.2.mjs"
 DECODER = "vendor/opus-decoder-0.7.12.min.js"
 STRETCH_ENDS = "function registerWorkletProcessor"  # what follows is for another use of the library
@@ -106,19 +111,40 @@ def encoded(stems: Stems) -> dict[str, opus.Packets]:
 
 def text(data: Mapping[str, Any], sounds: Mapping[str, opus.Packets]) -> str:
     """The page as one text."""
+    style = _read("page.css").replace("{{fonts}}", _fonts())
+    script = script_safe(joined([_read(name) for name in SCRIPTS]))
     fill = {
         "mark": MARK,
-        "title": html.escape(str(data["title"])),
-        "style": _read("page.css").replace("{{fonts}}", _fonts()),
+        "policy": policy(style, script),
+        **{name: html.escape(str(data[name])) for name in ("title", "by", "notes")},
+        "line": html.escape(still.line_of(data)),
+        "hint": still.HINT,
+        "chords": still.chord_text(data),
+        "style": style,
         "data": script_safe(json.dumps(data, ensure_ascii=False, separators=(",", ":"))),
         "stems": "\n".join(_stem(role, sound) for role, sound in sounds.items()),
         "licences": script_safe(_read("vendor/LICENCES.txt")),
         "stretch": base64_of(stretch_library().encode()),
         "decoder": base64_of((PARTS / DECODER).read_bytes()),
         "studio": base64_of(joined([_read(name) for name in WORKER]).encode()),
-        "script": script_safe(joined([_read(name) for name in SCRIPTS])),
+        "script": script,
     }
     return re.sub(r"\{\{(\w+)\}\}", lambda found: fill[found[1]], _read("page.html"))
+
+
+def policy(style: str, script: str) -> str:
+    """What the page may do: its own style and script, its workers, nothing from elsewhere (CSP level 3, hashes)."""
+    rules = (
+        "default-src 'none'",
+        f"script-src {hash_of(script)} 'wasm-unsafe-eval'",
+        "worker-src blob:",
+        f"style-src {hash_of(style)}",
+        "font-src data:",
+        "img-src data:",
+        "base-uri 'none'",
+        "form-action 'none'",
+    )
+    return "; ".join(rules)
 
 
 def joined(modules: Sequence[str]) -> str:
@@ -154,14 +180,15 @@ def _stem(role: str, sound: opus.Packets) -> str:
 
 def _fonts() -> str:
     faces = (
-        ("Chart", 400, "inter-regular.woff2"),
-        ("Chart", 700, "inter-bold.woff2"),
-        ("Signs", 400, "noto-music.woff2"),
+        ("Chart", 400, "woff2", PARTS / "inter-regular.woff2"),
+        ("Chart", 700, "woff2", PARTS / "inter-bold.woff2"),
+        ("Signs", 400, "ttf", MUSIC),
     )
+    kinds = {"woff2": "woff2", "ttf": "truetype"}
     return "\n".join(
         f"@font-face{{font-family:{family};font-weight:{weight};font-display:block;"
-        f"src:url(data:font/woff2;base64,{base64_of((PARTS / name).read_bytes())})format('woff2')}}"
-        for family, weight, name in faces
+        f"src:url(data:font/{kind};base64,{base64_of(path.read_bytes())})format('{kinds[kind]}')}}"
+        for family, weight, kind, path in faces
     )
 
 

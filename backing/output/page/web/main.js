@@ -1,20 +1,23 @@
 // The page: one state, what changes it, and what it is shown and sounded by.
-import { createRuler, element, pieces } from "./rows.js";
-import { createSheet } from "./sheet.js";
-import { createControls, FASTEST, SLOWEST } from "./controls.js";
-import { createSound, openContext, openStudio } from "./sound.js";
-import { barName } from "./speak.js";
+import { createRuler, element, pieces } from "./type.js";
+import { Sheet } from "./sheet.js";
+import { Controls } from "./controls.js";
+import { Sound } from "./sound.js";
+import { openStudio } from "./workers.js";
+import { Transport } from "./transport.js";
+import { helpDialog, listen } from "./keyboard.js";
+import { gripNode } from "./grips.js";
+import { FASTEST, SLOWEST, fresh, keep, kept, understood, written } from "./settings.js";
+import { barAt, countAt, wordAt } from "./time.js";
+import { barName, lineWords } from "./speak.js";
 
 const byId = (id) => document.getElementById(id);
 const data = JSON.parse(byId("data").textContent);
 const roles = [...data.players.map((p) => p.role), "click"];
-const state = {
-  playing: false, bar: 0, first: 0, last: data.bars.length - 1, loop: false,
-  percent: 100, pace: 0, shift: 0, step: 0, top: 100, countIn: data.countInBars, manner: data.clicked ? "beats" : "off",
-  players: Object.fromEntries(roles.map((role) => [role, { db: 0, silent: false }])),
-};
+const storage = () => window.localStorage;
+const state = understood(location.hash.slice(1), data) ?? understood(kept(data, storage), data) ?? fresh(data);
 
-let sound = null, studio = null, ruler, sheet, controls, frame = 0, later = 0;
+let sheet, controls, transport, dialog, frame = 0, later = 0, saving = 0;
 
 function show() {
   byId("title").replaceChildren(...pieces(data.title));
@@ -22,23 +25,32 @@ function show() {
   byId("by").hidden = !data.by;
   byId("notes").textContent = data.notes;
   byId("notes").hidden = !data.notes;
-  document.body.classList.toggle("sung", data.bars.some((bar) => bar.words));
-  byId("line").replaceChildren(...pieces(data.line));
-  ruler = createRuler();
-  sheet = createSheet(data, ruler, { stage: byId("stage"), whole: byId("sheet"), form: byId("form") }, { jump, choose, choosing: (a, b) => sheet.choose(a, b) });
-  controls = createControls(data, state, { sentence: byId("sentence"), drawer: byId("drawer") }, {
-    toggle, choose, wholeTune, thisSection, tempo, key, mute, only, level, click, count, step, top, resized,
+  byId("still").remove();
+  byId("controls").hidden = false;
+  dialog = helpDialog();
+  transport = new Transport(data, state, {
+    wish, stopped, message, levels: () => roles.forEach(applyLevel), changed: () => controls.update(), started,
+  });
+  sheet = new Sheet(data, createRuler(), { stage: byId("stage"), whole: byId("sheet"), form: byId("form") }, { jump, tap, choose, chords: showGrips }, state);
+  controls = new Controls(data, state, { sentence: byId("sentence"), drawer: byId("drawer") }, {
+    toggle: () => transport.toggle(), choose, wholeTune, thisSection, tempo, key, mute, only, level, click, count, firstOnly, step, top, shown, resized,
   });
   foot();
-  sheet.lay(0);
+  sheet.setCursor(state.bar);
+  sheet.choose(...chosen());
+  sheet.lay();
+  head();
   let width = innerWidth, height = innerHeight;
   addEventListener("resize", () => {
     if (innerWidth === width && Math.abs(innerHeight - height) < 120) return; // a phone's address bar comes and goes
     [width, height] = [innerWidth, innerHeight];
-    sheet.lay(state.shift);
+    sheet.lay();
+    resized();
   });
   addEventListener("beforeprint", () => sheet.print());
-  addEventListener("afterprint", () => sheet.lay(state.shift));
+  addEventListener("afterprint", () => sheet.lay());
+  addEventListener("hashchange", followLink);
+  addEventListener("pagehide", save);
   resized();
 }
 
@@ -58,7 +70,7 @@ function load() {
     code.set(part, at);
     at += part.length;
   }
-  studio = openStudio(data, {
+  const studio = openStudio(data, {
     code,
     stem: (role) => {
       const node = byId(`stem-${role}`);
@@ -67,116 +79,125 @@ function load() {
       return found;
     },
   });
-  studio.onfault = (text) => say(`The sound could not be made: ${text}`);
+  studio.onfault = (text) => message(`The sound could not be made: ${text}`);
   studio.warm();
-  page.studio = studio;
-}
-
-// A browser gives sound only to who has pressed something, so it is asked for then.
-function wake() {
-  if (sound) return;
-  if (navigator.audioSession) navigator.audioSession.type = "playback";
-  sound = createSound(data, studio, openContext());
-  sound.onend = stopped;
-  for (const role of roles) applyLevel(role);
-  page.sound = sound;
+  transport.loaded(studio);
 }
 
 function wish() {
   return {
     bar: state.loop ? state.first : state.bar, first: state.first, last: state.last, loop: state.loop,
     rate: state.percent / 100, step: state.step / 100, top: Math.max(state.top, state.percent) / 100,
-    shift: state.shift, countIn: state.countIn, manner: state.manner,
+    shift: state.shift, countIn: state.countIn, firstOnly: state.firstOnly, manner: state.manner,
   };
 }
 
-async function toggle() {
-  if (state.playing) return stopped();
-  if (!studio) return undefined;
-  wake();
-  await sound.context.resume();
-  start();
-  return undefined;
-}
-
-function start() {
-  sound.play(wish());
-  state.playing = true;
-  controls.update();
+function started() {
   const stage = byId("stage").getBoundingClientRect();
   if (stage.top < 0 || stage.top > innerHeight / 3) byId("stage").scrollIntoView({ block: "start" });
   cancelAnimationFrame(frame);
   draw();
-  keepAwake();
 }
 
-function stopped() {
-  if (!state.playing) return;
-  const now = sound.now();
-  sound.stop();
-  state.playing = false;
+function stopped(place) {
+  const { bars } = data;
   cancelAnimationFrame(frame);
-  const place = now ? now.place : data.bars[0].start;
-  const ended = place >= data.bars[data.bars.length - 1].end - 0.01;
-  if (!state.loop) state.bar = ended ? 0 : barAt(place);
-  sheet.cursor(state.bar);
-  sheet.show(data.bars[state.loop ? state.first : state.bar].start, false);
-  sheet.count(0);
+  const ended = place !== null && place >= bars[bars.length - 1].end - 0.01;
+  if (!state.loop && place !== null) state.bar = ended ? 0 : barAt(bars, place);
+  sheet.setCursor(state.bar);
+  sheet.show(bars[state.loop ? state.first : state.bar].start, false);
+  sheet.count("");
   state.pace = 0;
-  controls.update();
-  awake?.release().catch(() => {});
-  awake = null;
-}
-
-function barAt(place) {
-  let found = 0;
-  data.bars.forEach((bar, i) => (bar.start <= place + 1e-6 ? (found = i) : 0));
-  return found;
+  head();
 }
 
 function draw() {
   frame = requestAnimationFrame(draw);
-  sound.tick();
-  const now = sound.now();
+  transport.tick();
+  const now = state.playing ? transport.sound.now() : null;
   if (!now) return;
-  sheet.show(now.place, now.kind === "music" && now.at >= now.span.at);
-  sheet.count(now.kind === "count" ? now.span.beats.filter(([t]) => t <= now.at).length : 0);
+  const sounds = now.kind === "music" && now.at >= now.span.at;
+  sheet.show(now.place, sounds);
+  if (now.kind === "count") sheet.count(countAt(now.span, now.at), true);
+  else sheet.count(state.shown.beats && sounds ? wordAt(data.bars[barAt(data.bars, now.place)], now.place) : "", false);
   const percent = Math.round(now.span.rate * 100);
   if (state.loop && state.step && percent !== state.pace) {
     state.pace = percent;
     controls.update();
+    head();
     say(`${percent} %`);
   }
 }
-// Hidden pages get no frames; the plan must go on.
-setInterval(() => state.playing && sound.tick(), 500);
 
-let awake = null;
-async function keepAwake() {
+// What was chosen is kept once the hand rests.
+function changed() {
+  controls.update();
+  head();
+  clearTimeout(saving);
+  saving = setTimeout(save, 300);
+}
+
+function save() {
+  clearTimeout(saving);
+  const text = written(state, data);
+  keep(text, data, storage);
+  if (text === location.hash.slice(1)) return;
   try {
-    awake = await navigator.wakeLock?.request("screen");
+    history.replaceState(null, "", text ? `#${text}` : location.href.split("#")[0]);
   } catch (refused) {
-    awake = null; // a battery saver may say no; the page works all the same
+    // some browsers forbid it to files, or so often; what is kept is kept
   }
 }
 
+function followLink() {
+  const asked = understood(location.hash.slice(1), data);
+  if (!asked) return;
+  transport.stop();
+  Object.assign(state, asked);
+  roles.forEach(applyLevel);
+  sheet.setCursor(state.bar);
+  sheet.choose(...chosen());
+  sheet.place = data.bars[state.bar].start;
+  sheet.lay();
+  changed();
+}
+
+function head() {
+  byId("line").replaceChildren(...pieces(lineWords(data, state.pace || state.percent, state.shift)));
+}
+
+const chosen = () => (state.loop ? [state.first, state.last] : [0, -1]);
+
+// To a bar: while it plays at once, otherwise to begin there.
 function jump(bar) {
-  if (state.loop && (bar < state.first || bar > state.last)) state.loop = false;
-  sheet.choose(state.loop ? state.first : 0, state.loop ? state.last : -1);
-  state.bar = bar;
-  sheet.cursor(bar);
-  if (state.playing) sound.play({ ...wish(), bar, countIn: 0 });
+  goTo(bar);
+  if (state.playing) transport.again({ ...wish(), bar, countIn: 0 });
   else sheet.show(data.bars[bar].start, false);
+}
+
+// A tap plays from there, with a count.
+function tap(bar) {
+  goTo(bar);
+  sheet.show(data.bars[bar].start, false);
+  if (state.playing) transport.again({ ...wish(), bar });
+  else if (!state.waiting) transport.play();
+}
+
+function goTo(bar) {
+  if (state.loop && (bar < state.first || bar > state.last)) state.loop = false;
+  sheet.choose(...chosen());
+  state.bar = bar;
+  sheet.setCursor(bar);
   if (document.activeElement?.matches(".zone")) document.querySelector(`#sheet .zone[data-bar="${bar}"]`).focus();
-  controls.update();
+  changed();
 }
 
 function choose(first, last) {
   Object.assign(state, { loop: true, first, last, bar: first });
-  sheet.cursor(first);
+  sheet.setCursor(first);
   sheet.choose(first, last);
-  controls.update();
-  if (state.playing) sound.change({ first, last, loop: true });
+  changed();
+  if (state.playing) transport.sound.change({ first, last, loop: true });
   else sheet.show(data.bars[first].start, false);
   say(first === last ? `Bar ${barName(data, first)} again and again` : `Bars ${barName(data, first)} to ${barName(data, last)} again and again`);
 }
@@ -184,47 +205,51 @@ function choose(first, last) {
 function wholeTune() {
   state.loop = false;
   state.bar = 0;
-  sheet.cursor(0);
+  sheet.setCursor(0);
   sheet.choose(0, -1);
-  controls.update();
-  if (state.playing) sound.change({ loop: false });
+  changed();
+  if (state.playing) transport.sound.change({ loop: false });
   else sheet.show(data.bars[0].start, false);
 }
 
 function thisSection() {
-  const place = sound?.now()?.place ?? data.bars[state.bar].start;
-  const section = data.sections[data.bars[barAt(place)].section];
+  const section = data.sections[data.bars[transport.here()].section];
   choose(section.first, section.last);
 }
 
 // Moving a slider changes the sound once the hand rests.
 function soon(changes) {
   clearTimeout(later);
-  later = setTimeout(() => state.playing && sound.change(changes()), 120);
+  later = setTimeout(() => state.playing && transport.sound.change(changes()), 120);
+}
+
+function sounding() {
+  return { rate: state.percent / 100, top: Math.max(state.top, state.percent) / 100, shift: state.shift };
 }
 
 function tempo(percent) {
   state.percent = Math.min(FASTEST, Math.max(SLOWEST, Math.round(percent)));
-  controls.update();
-  soon(() => ({ rate: state.percent / 100, top: Math.max(state.top, state.percent) / 100 }));
+  state.pace = 0;
+  changed();
+  soon(sounding);
 }
 
 function key(shift) {
   state.shift = Math.min(6, Math.max(-6, shift));
-  sheet.lay(state.shift);
-  controls.update();
-  soon(() => ({ shift: state.shift }));
+  sheet.lay();
+  changed();
+  soon(state.step ? () => ({ shift: state.shift }) : sounding);
 }
 
 function applyLevel(role) {
   const { db, silent } = state.players[role];
-  sound?.level(role, silent ? 0 : 10 ** (db / 20));
+  transport.sound?.level(role, silent ? 0 : 10 ** (db / 20));
 }
 
 function mute(role, silent) {
   state.players[role].silent = silent;
   applyLevel(role);
-  controls.update();
+  changed();
 }
 
 function only(role) {
@@ -233,27 +258,56 @@ function only(role) {
   state.players[role].silent = false;
   for (const other of others) state.players[other].silent = !alone;
   roles.forEach(applyLevel);
-  controls.update();
+  changed();
 }
 
 function level(role, db) {
   state.players[role].db = db;
   applyLevel(role);
-  controls.update();
+  changed();
 }
 
-function changed(part, changes) {
+function quiet(part, changes) {
   Object.assign(state, part);
-  controls.update();
-  if (state.playing) sound.change(changes);
+  changed();
+  if (state.playing) transport.sound.change(changes);
 }
-const click = (manner) => changed({ manner }, { manner });
-const count = (countIn) => changed({ countIn }, { countIn });
-const step = (by) => changed({ step: by }, { step: by / 100 });
-const top = (to) => changed({ top: to }, { top: Math.max(to, state.percent) / 100 });
+const click = (manner) => quiet({ manner }, { manner });
+const count = (countIn) => quiet({ countIn }, { countIn });
+const firstOnly = (once) => quiet({ firstOnly: once }, { firstOnly: once });
+const step = (by) => quiet({ step: by }, { step: by / 100 });
+const top = (to) => quiet({ top: to }, { top: Math.max(to, state.percent) / 100 });
+
+function shown(name, value) {
+  state.shown[name] = value;
+  sheet.lay();
+  changed();
+}
+
+// The grip of the chord that sounds (or comes first) and of the next that differs.
+function showGrips(n, sounds) {
+  const place = byId("grips");
+  place.hidden = !(state.shown.grips && data.grips);
+  if (place.hidden) return;
+  const partOf = (chord) => (chord && chord.symbol >= 0 ? data.symbols[chord.symbol][state.shift + 6] : -1);
+  const first = partOf(data.chords[n]);
+  const next = data.chords.slice(n + 1).map(partOf).find((part) => part >= 0 && part !== first);
+  const one = (part, words) => {
+    const frets = part >= 0 ? data.grips[part] : null;
+    const name = part >= 0 ? data.parts[part].said : "no chord";
+    return element("figure", {}, element("figcaption", {}, `${words}: ${name}`), frets ? gripNode(frets) : element("p", { class: "hint" }, "no grip"));
+  };
+  place.replaceChildren(one(first, sounds ? "now" : "first"), ...(next === undefined ? [] : [one(next, "next")]));
+}
 
 function say(text) {
   byId("status").textContent = text;
+}
+
+function message(text) {
+  byId("message").textContent = text;
+  byId("message").hidden = !text;
+  resized();
 }
 
 function resized() {
@@ -261,14 +315,25 @@ function resized() {
 }
 
 function foot() {
-  const paper = element("button", { type: "button", class: "plain", onclick: swapPaper }, "Swap ink and paper");
-  const print = element("button", { type: "button", class: "plain", onclick: () => window.print() }, "Print");
+  const button = (text, act) => element("button", { type: "button", class: "plain", onclick: act }, text);
   byId("foot").append(
-    element("p", {}, paper, " ", print),
-    element("p", { class: "hint" }, "Space plays and stops. ← → go a bar, ↑ ↓ change the tempo by 5 %, + − the key. [ and ] set the first and last bar, 0 clears them. 1 to 9 silence a player, C changes the click, D swaps ink and paper."),
+    element("p", { class: "row-of" }, button("Swap ink and paper", swapPaper), button("Print", () => window.print()), button("Keys", () => dialog.showModal()), button("As it came", asItCame)),
+    element("p", { class: "hint" }, "What you choose is kept in this browser, and stands in the address: a link brings another player to the same tempo, key and bars. Press ? for the keys."),
     element("p", { class: "hint" }, "Keep headphones low enough to talk over, and rest. Stop when something hurts."),
     element("details", {}, element("summary", {}, "Licences"), element("pre", {}, byId("licences").textContent)),
   );
+}
+
+// Everything as in a page that nobody has touched.
+function asItCame() {
+  transport.stop();
+  Object.assign(state, fresh(data));
+  roles.forEach(applyLevel);
+  sheet.setCursor(0);
+  sheet.choose(0, -1);
+  sheet.place = data.bars[0].start;
+  sheet.lay();
+  changed();
 }
 
 function swapPaper() {
@@ -276,13 +341,10 @@ function swapPaper() {
   document.documentElement.dataset.paper = dark ? "light" : "dark";
 }
 
-function here() {
-  return state.playing ? barAt(sound.now()?.place ?? 0) : state.bar;
-}
-
-const KEYS = {
-  " ": toggle,
-  k: toggle,
+const here = () => transport.here();
+const keys = {
+  " ": () => transport.toggle(),
+  k: () => transport.toggle(),
   ArrowLeft: () => jump(Math.max(0, here() - 1)),
   ArrowRight: () => jump(Math.min(data.bars.length - 1, here() + 1)),
   ArrowUp: () => tempo(state.percent + 5),
@@ -295,25 +357,22 @@ const KEYS = {
   "]": () => choose(Math.min(here(), state.loop ? state.first : state.bar), here()),
   0: () => wholeTune(),
   c: () => click(state.manner === "off" ? "beats" : "off"),
+  m: () => data.staff && shown("melody", !state.shown.melody),
+  g: () => data.grips && shown("grips", !state.shown.grips),
   d: swapPaper,
+  "?": () => dialog.showModal(),
 };
-roles.slice(0, 9).forEach((role, i) => (KEYS[i + 1] = () => mute(role, !state.players[role].silent)));
+roles.slice(0, 9).forEach((role, i) => (keys[i + 1] = () => mute(role, !state.players[role].silent)));
 
-addEventListener("keydown", (event) => {
-  if (event.ctrlKey || event.metaKey || event.altKey) return;
-  const target = event.target;
-  if (target.matches?.("select")) return;
-  const moves = event.key === " " ? target.type !== "range" : event.key.startsWith("Arrow") || event.key === "Home";
-  if (moves && target.matches?.("input")) return;
-  if (event.key === " " && target.matches?.("button:not(.zone),summary")) return;
-  const act = KEYS[event.key.length === 1 ? event.key.toLowerCase() : event.key];
-  if (!act) return;
-  event.preventDefault();
-  act();
-});
-
-const page = { data, state, sound: null, studio: null, wake, openSound: (context) => createSound(data, studio, context) };
-window.practice = page; // for tests, and for who wants to look
 show();
+listen(keys);
+// For tests, and for who wants to look.
+window.practice = {
+  data, state,
+  get sound() { return transport.sound; },
+  get studio() { return transport.studio; },
+  wake: () => transport.wake(),
+  openSound: (context) => new Sound(data, transport.studio, context),
+};
 if (document.readyState === "loading") document.addEventListener("DOMContentLoaded", load);
 else load();

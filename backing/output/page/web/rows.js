@@ -1,76 +1,18 @@
-// Chord symbols set in type, and bars cut into rows that fit a width.
-import { quartersInto } from "./time.js";
+// Bars cut into rows that fit a width, and how tall a row is. No page but for what the ruler measures.
+import { secondsAt } from "./time.js";
+import { reachOf } from "./staff.js";
 
 export const LEAST = 26; // px: a root capital of 5 mm
+export const NARROW = 700; // px: below it the margin stands over the line
 const WORDS = 0.34; // size of sung words as a share of the chords'
 const WORDS_LEAST = 14; // px
+const TARGET = 44; // px: the least width and height of what a finger has to meet (WCAG 2.2, 2.5.5)
+const STAFF = 0.85; // height of a staff as a share of the chords' size
+const STAFF_LEAST = 25; // px
+const HITS = 0.62; // the same for hits and kicks
+const HITS_LEAST = 22; // px
 
-export function element(name, properties = {}, ...children) {
-  const node = document.createElement(name);
-  for (const [key, value] of Object.entries(properties)) {
-    if (key === "class") node.className = value;
-    else if (key.startsWith("on")) node.addEventListener(key.slice(2), value);
-    else if (value === true) node.setAttribute(key, "");
-    else if (value !== false && value !== null && value !== undefined) node.setAttribute(key, value);
-  }
-  node.append(...children);
-  return node;
-}
-
-const SIGN = /([♭♯♮𝄫𝄪])/u;
-const SIGNS = { "♭": "flat", "♯": "sharp", "♮": "natural", "𝄫": "flat", "𝄪": "cross" };
-
-// Text with its accidentals in the music face.
-export function pieces(text) {
-  return text.split(SIGN).filter(Boolean).map((t) => (SIGNS[t] ? element("span", { class: `sign ${SIGNS[t]}` }, t) : t));
-}
-
-// Root bold, quality on its line, extensions at the height of capitals, alterations in brackets, the bass lower.
-export function chordNode(part) {
-  if (!part) return element("span", { class: "chord" }, element("span", { class: "quality" }, "N.C."));
-  const node = element("span", { class: "chord" }, element("b", {}, part.root));
-  const add = (name, ...inside) => node.append(element("span", { class: name }, ...inside));
-  if (part.sign) add("root-sign", ...pieces(part.sign));
-  if (part.quality) add("quality", ...pieces(part.quality));
-  if (part.high) add("high", ...pieces(part.high));
-  if (part.alter.length > 2) {
-    add("bracket tall", "(");
-    add("stack", ...part.alter.map((a) => element("span", {}, ...pieces(a))));
-    add("bracket tall", ")");
-  } else if (part.alter.length) {
-    add("high", "(", ...part.alter.flatMap((a, i) => [...(i ? [" "] : []), ...pieces(a)]), ")");
-  }
-  if (part.bass) {
-    add("stroke", "/");
-    add("bass", part.bass, ...pieces(part.bassSign));
-  }
-  return node;
-}
-
-// Widths of symbols in em, measured once each.
-export function createRuler() {
-  const box = element("div", { class: "ruler", "aria-hidden": "true" });
-  document.body.append(box);
-  const known = new Map();
-  const place = (list) => {
-    const nodes = list.map((part) => chordNode(part));
-    box.replaceChildren(...nodes);
-    nodes.forEach((node, i) => known.set(list[i], node.getBoundingClientRect().width / 100));
-    box.replaceChildren();
-  };
-  const pen = document.createElement("canvas").getContext("2d");
-  return {
-    words(text, size) {
-      pen.font = `${size}px ${getComputedStyle(document.body).fontFamily}`;
-      return pen.measureText(text).width;
-    },
-    learn: (parts) => place(parts.filter((p) => !known.has(p))),
-    width(part) {
-      if (!known.has(part)) place([part]);
-      return known.get(part);
-    },
-  };
-}
+export const wordsSize = (size) => Math.max(WORDS_LEAST, WORDS * size);
 
 // Lines as typed: runs of bars of one section and one line of the chart.
 export function linesOf(bars) {
@@ -84,14 +26,6 @@ export function linesOf(bars) {
   return lines;
 }
 
-export function secondsAt(bar, q) {
-  const i = Math.min(bar.beats.length - 1, Math.floor(q / bar.beatQ + 1e-9));
-  const next = i + 1 < bar.beats.length ? bar.beats[i + 1] : bar.end;
-  const from = i * bar.beatQ;
-  const to = Math.min(bar.q, from + bar.beatQ);
-  return bar.beats[i] + ((q - from) / (to - from)) * (next - bar.beats[i]);
-}
-
 // Chords by bar, each { n, q, part }; `part` is null for N.C.
 export function chordsByBar(data, shift) {
   const by = data.bars.map(() => []);
@@ -102,11 +36,42 @@ export function chordsByBar(data, shift) {
   return by;
 }
 
-// Rows for all lines at `size` px in `width` px. A row is { pieces, q, start, end, line, opens }.
-export function layRows(data, chords, ruler, width, size) {
+// Where things stand in a row, px from its top: `has` says whether there are hits, words, and a staff with its reach.
+export function geometry(size, narrow, has) {
+  const head = narrow ? 20 : 0;
+  const hits = Math.max(HITS_LEAST, HITS * size);
+  const pad = head + (has.hits ? 1.2 * hits : 0) + (narrow ? 0 : 0.4 * size);
+  const rule = pad + 1.47 * size;
+  let low = rule + 0.26 * size;
+  const u = Math.max(STAFF_LEAST, STAFF * size);
+  let staff = null;
+  if (has.staff) {
+    const bottom = low + 0.1 * size + (has.staff.over * u) / 8 + u;
+    staff = { u, bottom };
+    low = bottom + (has.staff.under * u) / 8 + 2;
+  }
+  const words = has.sung ? low + 0.06 * size : 0;
+  if (words) low = words + wordsSize(size) * 1.25;
+  const height = Math.max(low + 0.1 * size, pad + (narrow ? 2 : 1.9) * size, pad + TARGET);
+  return { narrow, hits: { u: hits, y: head + 0.97 * hits }, pad, rule, staff, words, height };
+}
+
+// The reach of the melody in a key, null without one.
+export function staffReach(data, shift, figures) {
+  if (!data.staff) return null;
+  return reachOf(data.figures.map((_, n) => figures(n, shift)).flat());
+}
+
+function quartersOf(pieces) {
+  return pieces.reduce((sum, p) => sum + p.to - p.from, 0);
+}
+
+// Whether pieces of bars fit in one row: chords, words, notes, and a finger on each.
+function fitting(data, ruler, width, size, has) {
   const gap = 0.3 * size;
-  const fits = (some) => {
-    const q = some.reduce((sum, p) => sum + p.to - p.from, 0);
+  return (some) => {
+    const q = quartersOf(some);
+    const px = (quarters) => (quarters / q) * width;
     const at = [];
     let offset = 0;
     for (const p of some) {
@@ -114,62 +79,53 @@ export function layRows(data, chords, ruler, width, size) {
       offset += p.to - p.from;
     }
     const sung = some.every((p) => {
-      const words = p.from === 0 && data.bars[p.bar].words;
-      return !words || ((p.to - p.from) / q) * width >= ruler.words(words, Math.max(WORDS_LEAST, WORDS * size)) + WORDS_LEAST / 2;
+      const words = has.sung && p.from === 0 && data.bars[p.bar].words;
+      return !words || px(p.to - p.from) >= ruler.words(words, wordsSize(size)) + WORDS_LEAST / 2;
     });
-    return sung && at.every(([place, wide], i) => {
+    const met = some.every((p) => px(p.to - p.from) >= TARGET);
+    const noted = !has.staff || some.every((p) => px(p.to - p.from) >= (data.bars[p.bar].notes ?? 0) * 0.5 * Math.max(STAFF_LEAST, STAFF * size));
+    return sung && met && noted && at.every(([place, wide], i) => {
       const next = i + 1 < at.length ? at[i + 1][0] : q;
-      return ((next - place) / q) * width >= wide + (i + 1 < at.length ? gap : gap / 2);
+      return px(next - place) >= wide + (i + 1 < at.length ? gap : gap / 2);
     });
   };
-  const shared = (items, count) => {
-    const made = [];
-    let from = 0;
-    for (let i = 0; i < count; i++) {
-      const to = Math.round(((i + 1) * items.length) / count);
-      made.push(items.slice(from, to));
-      from = to;
-    }
-    return made;
+}
+
+function shared(items, count) {
+  const made = [];
+  let from = 0;
+  for (let i = 0; i < count; i++) {
+    const to = Math.round(((i + 1) * items.length) / count);
+    made.push(items.slice(from, to));
+    from = to;
+  }
+  return made;
+}
+
+function rowOf(data, pieces, line, opens) {
+  const head = data.bars[pieces[0].bar], tail = pieces[pieces.length - 1], last = data.bars[tail.bar];
+  return {
+    pieces, opens, line, q: quartersOf(pieces),
+    start: secondsAt(head, pieces[0].from), end: tail.to >= last.q ? last.end : secondsAt(last, tail.to),
   };
+}
+
+// Rows for all lines at `size` px in `width` px. A row is { pieces, q, start, end, line, opens }.
+export function layRows(data, chords, ruler, width, size, has) {
+  const fits = fitting(data, ruler, width, size, has);
   const rows = [];
-  let number = -1;
-  const push = (some, opens) => {
-    const head = data.bars[some[0].bar], tail = some[some.length - 1];
-    rows.push({
-      pieces: some, opens, line: number, q: some.reduce((sum, p) => sum + p.to - p.from, 0),
-      start: secondsAt(head, some[0].from), end: tail.to >= data.bars[tail.bar].q ? data.bars[tail.bar].end : secondsAt(data.bars[tail.bar], tail.to),
-    });
-  };
-  for (const line of linesOf(data.bars)) {
-    number++;
+  linesOf(data.bars).forEach((line, number) => {
     const whole = line.map((bar) => ({ bar, from: 0, to: data.bars[bar].q, chords: chords[bar] }));
     let groups = [whole];
     for (let count = 2; count <= whole.length && !groups.every(fits); count++) groups = shared(whole, count);
     let opens = line[0] === data.sections[data.bars[line[0]].section].first;
     for (const group of groups) {
-      if (group.length > 1 || fits(group)) push(group, opens);
-      else cutBar(group[0], fits).forEach((piece, i) => push([piece], opens && i === 0));
+      if (group.length > 1 || fits(group)) rows.push(rowOf(data, group, number, opens));
+      else cutBar(group[0], fits).forEach((piece, i) => rows.push(rowOf(data, [piece], number, opens && i === 0)));
       opens = false;
     }
-  }
+  });
   return rows;
-}
-
-// Rows of one line that are shown together, at most `most` of them: { rows, start }.
-export function together(rows, most) {
-  const groups = [];
-  for (let i = 0; i < rows.length; ) {
-    let end = i;
-    while (end < rows.length && rows[end].line === rows[i].line) end++;
-    const count = Math.ceil((end - i) / most);
-    for (let part = 0; part < count; part++) {
-      const some = rows.slice(i + Math.round((part * (end - i)) / count), i + Math.round(((part + 1) * (end - i)) / count));
-      groups.push({ rows: some, start: some[0].start });
-    }
-    i = end;
-  }
-  return groups;
 }
 
 // A bar too full for one row, cut before chords into parts that fit, or one chord each.
@@ -187,75 +143,18 @@ function cutBar(piece, fits) {
   return parts;
 }
 
-// A row as a node: chords over ticks on one thin rule that bar lines cross.
-export function rowNode(row, data, ruler, width, size, named) {
-  const node = element("div", { class: "row" });
-  node.style.setProperty("--size", `${size}px`);
-  const line = element("div", { class: "line" });
-  const x = (q) => `${((100 * q) / row.q).toFixed(4)}%`;
-  line.append(element("div", { class: "rule" }), element("div", { class: "gone" }));
-  const marks = [];
-  let offset = 0;
-  row.pieces.forEach((p) => {
-    const bar = data.bars[p.bar];
-    if (p.from === 0) line.append(at(element("i", { class: "bar-line" }), x(offset)));
-    for (let b = 0; b < bar.beats.length; b++) {
-      const q = b * bar.beatQ - p.from;
-      if (q > 0 && q < p.to - p.from) line.append(at(element("i", { class: bar.groups.includes(b) ? "tick group" : "tick" }), x(offset + q)));
+// Rows of one line that are shown together, at most `most` of them: { rows, start }.
+export function together(rows, most) {
+  const groups = [];
+  for (let i = 0; i < rows.length; ) {
+    let end = i;
+    while (end < rows.length && rows[end].line === rows[i].line) end++;
+    const count = Math.ceil((end - i) / most);
+    for (let part = 0; part < count; part++) {
+      const some = rows.slice(i + Math.round((part * (end - i)) / count), i + Math.round(((part + 1) * (end - i)) / count));
+      groups.push({ rows: some, start: some[0].start });
     }
-    if (bar.words && p.from === 0) {
-      const words = at(element("span", { class: "sung-words" }, bar.words), x(offset));
-      words.style.width = x(p.to - p.from);
-      line.append(words);
-    }
-    p.chords.forEach((c, i) => {
-      const chord = at(chordNode(c.part), x(offset + c.q - p.from));
-      const next = i + 1 < p.chords.length ? p.chords[i + 1].q : p.to;
-      const room = ((next - c.q) / row.q) * width - 0.1 * size;
-      const wide = ruler.width(c.part) * size;
-      if (wide > room) chord.style.setProperty("--squeeze", Math.max(0.4, room / wide).toFixed(3));
-      marks.push({ n: c.n, node: chord });
-      line.append(chord);
-    });
-    const zone = element("button", { type: "button", class: "zone", tabindex: "-1", "data-bar": p.bar, "aria-label": named(p.bar) });
-    zone.style.left = x(offset);
-    zone.style.width = x(p.to - p.from);
-    if (p.from > 0) zone.setAttribute("aria-hidden", "true");
-    line.append(zone);
-    offset += p.to - p.from;
-  });
-  const last = row.pieces[row.pieces.length - 1];
-  if (last.to >= data.bars[last.bar].q) line.append(element("i", { class: last.bar === data.bars.length - 1 ? "bar-line end final" : "bar-line end" }));
-  const first = data.bars[row.pieces[0].bar];
-  const margin = element("div", { class: "margin" });
-  if (row.opens) {
-    const section = data.sections[first.section];
-    if (section.named) margin.append(element("span", { class: "box" }, section.name));
-    if (section.time > 1 && section.named) margin.append(element("span", { class: "time" }, ordinal(section.time)));
+    i = end;
   }
-  if (first.number && row.pieces[0].from === 0) margin.append(element("span", { class: "number" }, String(first.number)));
-  node.append(margin, line);
-  const gone = line.querySelector(".gone");
-  return {
-    node, row, marks,
-    // How far the rule has thickened at a place of the tune.
-    light(place) {
-      let q = 0;
-      for (const p of row.pieces) {
-        const bar = data.bars[p.bar];
-        if (place >= bar.start) q += Math.max(0, Math.min(quartersInto(bar, place), p.to) - p.from);
-      }
-      gone.style.transform = `scaleX(${(q / row.q).toFixed(5)})`;
-    },
-  };
-}
-
-function ordinal(n) {
-  const ending = n % 100 > 10 && n % 100 < 14 ? "th" : (["th", "st", "nd", "rd"][n % 10] ?? "th");
-  return `${n}${ending}`;
-}
-
-function at(node, left) {
-  node.style.left = left;
-  return node;
+  return groups;
 }

@@ -1,7 +1,12 @@
-// What is seen of the tune: its form in words, the line that sounds with the next below, and all lines to choose from.
+// What is seen of the tune: the line that sounds with the next below, and all lines to choose from.
 import { indexAt } from "./time.js";
-import { LEAST, chordsByBar, element, layRows, rowNode, together } from "./rows.js";
-import { barSaid, sectionSaid } from "./speak.js";
+import { element } from "./type.js";
+import { LEAST, NARROW, chordsByBar, geometry, layRows, staffReach, together } from "./rows.js";
+import { rowNode } from "./line.js";
+import { clefWidth, figureOf } from "./staff.js";
+import { picks } from "./pick.js";
+import { Form } from "./form.js";
+import { barSaid } from "./speak.js";
 
 const LARGE = 64; // px: a root capital of 12 mm, for a stand
 const LARGE_FROM = 1000; // px of width; below it sizes shrink evenly to those of a phone
@@ -9,60 +14,99 @@ const SMALL_AT = 360;
 const NEXT = 0.72; // the size of the line below, as a share
 const PRINTED = 600; // px: A4 between margins, less the left margin of the rows
 const PRINTED_SIZE = 20;
+const SIDE = 84; // px: section and number beside a line
 const SHARE = 0.5; // of the height of the window that the two lines may take
 
-export function createSheet(data, ruler, places, on) {
-  const { stage, whole, form } = places;
-  const sheet = { chords: [] };
-  let groups = [], wholeRows = [], wholeStarts = [], lit = null, litForm = -1, shown = -1, here = [], marks = [], ready = null, soon = 0, fullest = 1, chosen = [0, -1], shift = 0, cursor = 0;
-  let size = LARGE, width = 0;
+// The size of chords in a window, px.
+export function sizeIn(width, height) {
+  const spread = Math.min(1, Math.max(0, (width - SMALL_AT) / (LARGE_FROM - SMALL_AT)));
+  return Math.min(LEAST + 0.5 + spread * (LARGE - LEAST - 0.5), Math.max(LEAST + 0.5, height * 0.085));
+}
 
-  const words = data.sections.map((section) => {
-    const fill = element("i", { class: "gone" });
-    const button = element("button", { type: "button", "aria-label": sectionSaid(data, section), onclick: () => on.jump(section.first) }, section.name, fill);
-    return { button, fill, start: data.bars[section.first].start, end: data.bars[section.last].end, section };
-  });
-  words.forEach(({ button, section }, i) => {
-    if (i && section.chorus !== words[i - 1].section.chorus) form.append(element("span", { class: "between", "aria-hidden": "true" }, "·"));
-    form.append(button);
-  });
+export class Sheet {
+  constructor(data, ruler, places, on, state) {
+    Object.assign(this, { data, ruler, places, on, state, chords: [], chosen: [0, -1], cursor: 0 });
+    this._whole = [];
+    this._form = new Form(data, places.form, on.jump);
+    for (const area of [places.stage, places.whole]) {
+      picks(area, {
+        tap: on.tap,
+        choose: on.choose,
+        choosing: (a, b) => this.choose(a, b),
+        dropped: () => this.choose(state.loop ? state.first : 0, state.loop ? state.last : -1),
+        reach: (bar) => on.choose(Math.min(bar, this.cursor), Math.max(bar, this.cursor)),
+      });
+    }
+  }
 
-  const named = (bar) => barSaid(data, sheet.chords, bar);
+  // What rows hold and how tall they are at a size.
+  _look(width, size, narrow) {
+    const { data, state, ruler } = this;
+    const { shift, shown } = state;
+    const figures = (n, by) => data.figures[n].map((f) => figureOf(f, by + 6));
+    const has = {
+      sung: data.bars.some((bar) => bar.words),
+      staff: shown.melody ? staffReach(data, shift, figures) : null,
+    };
+    const named = (bar) => barSaid(data, this.chords, bar);
+    return { data, ruler, width, size, shift, shown, named, has, plain: geometry(size, narrow, has), hit: geometry(size, narrow, { ...has, hits: true }) };
+  }
+
+  // The room that clef and signature take beside a line.
+  _margin(size, narrow) {
+    const { data, state } = this;
+    const base = narrow ? 0 : SIDE;
+    if (!state.shown.melody || !data.staff) return base;
+    const { u } = geometry(size, narrow, { staff: { over: 0, under: 0 } }).staff;
+    return Math.max(base, ...data.signatures.map((row) => Math.ceil(clefWidth(row[state.shift + 6], u))));
+  }
 
   // Lay everything out anew: for another width or key.
-  sheet.lay = (semitones) => {
-    shift = semitones;
-    sheet.chords = chordsByBar(data, shift);
-    ruler.learn([...new Set(sheet.chords.flat().map((c) => c.part))]);
+  lay() {
+    const { data, ruler, places } = this;
+    const { shown } = this.state;
+    this.chords = chordsByBar(data, this.state.shift);
+    ruler.learn([...new Set(this.chords.flat().map((c) => c.part))]);
     const view = document.documentElement.clientWidth;
-    const spread = Math.min(1, Math.max(0, (view - SMALL_AT) / (LARGE_FROM - SMALL_AT)));
-    const tall = Math.max(LEAST + 0.5, innerHeight * 0.085);
-    size = Math.min(LEAST + 0.5 + spread * (LARGE - LEAST - 0.5), tall);
-    document.documentElement.style.setProperty("--stage", `${size}px`);
-    const styles = getComputedStyle(stage);
-    width = stage.clientWidth - parseFloat(styles.paddingLeft) - parseFloat(styles.paddingRight) - parseFloat(styles.getPropertyValue("--margin"));
-    const tallness = parseFloat(styles.getPropertyValue("--row")) * size + parseFloat(styles.getPropertyValue("--row-more"));
-    const most = Math.max(1, Math.floor((innerHeight * SHARE) / tallness - NEXT));
-    groups = together(layRows(data, sheet.chords, ruler, width, size), most);
-    fullest = Math.max(...groups.map((g) => g.rows.length));
-    stage.style.minHeight = `${Math.ceil((fullest + NEXT) * tallness) + 20}px`;
-    fill(width, LEAST + 0.5);
-    shown = -1;
-    ready = null;
-    lit = null;
-    markChosen();
-    sheet.show(sheet.place ?? data.bars[cursor].start, false);
-  };
+    const narrow = view < NARROW;
+    const size = (this.size = sizeIn(view, innerHeight));
+    const styles = getComputedStyle(places.stage);
+    const room = places.stage.clientWidth - parseFloat(styles.paddingLeft) - parseFloat(styles.paddingRight);
+    const margin = this._margin(size, narrow);
+    this._here = this._look(room - margin, size, narrow);
+    this._next = this._look((room - margin) / NEXT, size * NEXT, narrow);
+    this._next.width = room - margin;
+    this._marginOf = margin;
+    const tallest = shown.hits && data.bars.some((bar) => bar.hits >= 0 || bar.kicks >= 0) ? "hit" : "plain";
+    const tall = this._here[tallest].height, after = this._next[tallest].height;
+    const most = Math.max(1, Math.floor((innerHeight * SHARE - after) / tall));
+    this._groups = together(layRows(data, this.chords, ruler, room - margin, size, this._here.has), most);
+    this._fullest = Math.max(...this._groups.map((g) => g.rows.length));
+    places.stage.style.minHeight = `${Math.ceil(this._fullest * tall + after) + 20}px`;
+    places.stage.style.setProperty("--margin", `${margin}px`);
+    this._fill(room, LEAST + 0.5, narrow);
+    this._shown = -1;
+    this._ready = null;
+    this._lit = null;
+    this._markChosen();
+    this.show(this.place ?? data.bars[this.cursor].start, false);
+  }
 
-  // All lines for paper, and back to the screen.
-  sheet.print = () => fill(PRINTED, PRINTED_SIZE);
+  // All lines for paper; `lay` brings them back to the screen.
+  print() {
+    this._fill(PRINTED + SIDE, PRINTED_SIZE, false);
+  }
 
-  function fill(room, em) {
-    wholeRows = layRows(data, sheet.chords, ruler, room, em).map((row) => rowNode(row, data, ruler, room, em, named));
-    wholeStarts = wholeRows.map((r) => r.row);
-    whole.replaceChildren(...wholeRows.map((r) => r.node));
+  _fill(room, size, narrow) {
+    const { data, places } = this;
+    const margin = this._margin(size, narrow);
+    const look = this._look(room - margin, size, narrow);
+    places.whole.style.setProperty("--margin", `${margin}px`);
+    this._whole = layRows(data, this.chords, this.ruler, look.width, size, look.has).map((row) => rowNode(row, look));
+    this._starts = this._whole.map((r) => r.row);
+    places.whole.replaceChildren(...this._whole.map((r) => r.node));
     let last = null;
-    for (const r of wholeRows) {
+    for (const r of this._whole) {
       const section = data.sections[data.bars[r.row.pieces[0].bar].section];
       if (data.choruses > 1 && section.chorus && section.chorus !== last) {
         r.node.before(element("h2", { class: "chorus" }, `Chorus ${section.chorus}`));
@@ -71,144 +115,110 @@ export function createSheet(data, ruler, places, on) {
     }
   }
 
-  function built(index) {
-    const set = (row, share, name) => {
-      const made = rowNode(row, data, ruler, width / share, size * share, named);
+  _built(index) {
+    const set = (row, look, name) => {
+      const made = rowNode(row, look);
       made.node.classList.add(name);
-      markChosen(made.node);
+      this._markChosen(made.node);
       return made;
     };
-    const { rows } = groups[index];
-    const next = groups[index + 1]?.rows ?? [];
+    const { rows } = this._groups[index];
+    const next = this._groups[index + 1]?.rows ?? [];
     return {
       index,
-      here: rows.map((row) => set(row, 1, "here")),
-      next: next.slice(0, 1 + fullest - rows.length).map((row) => set(row, NEXT, "next")),
+      here: rows.map((row) => set(row, this._here, "here")),
+      next: next.slice(0, 1 + this._fullest - rows.length).map((row) => set(row, this._next, "next")),
     };
   }
 
-  function showGroup(index) {
-    if (index === shown) return;
-    const grows = index === shown + 1 && shown >= 0;
-    shown = index;
-    const made = ready?.index === index ? ready : built(index);
-    here = made.here;
-    marks = [...made.here, ...made.next].flatMap((r) => r.marks);
-    stage.replaceChildren(...made.here.map((r) => r.node), ...made.next.map((r) => r.node));
+  _showGroup(index) {
+    if (index === this._shown) return;
+    const grows = index === this._shown + 1 && this._shown >= 0;
+    this._shown = index;
+    const made = this._ready?.index === index ? this._ready : this._built(index);
+    this._rows = made.here;
+    this._marks = [...made.here, ...made.next].flatMap((r) => r.marks);
+    this.places.stage.replaceChildren(...made.here.map((r) => r.node), ...made.next.map((r) => r.node));
     if (grows && !matchMedia("(prefers-reduced-motion: reduce)").matches) {
-      for (const { node } of here) {
-        node.animate([{ transform: `translateY(60%) scale(${NEXT})`, transformOrigin: "0 0" }, { transform: "none", transformOrigin: "0 0" }], { duration: 160, easing: "ease-out" });
+      for (const { node } of this._rows) {
+        node.animate?.([{ transform: `translateY(60%) scale(${NEXT})`, transformOrigin: "0 0" }, { transform: "none", transformOrigin: "0 0" }], { duration: 160, easing: "ease-out" });
       }
     }
     // The line after is made in a quiet moment, so that the change costs no frame.
-    ready = null;
-    clearTimeout(soon);
-    if (index + 1 < groups.length) soon = setTimeout(() => (ready = built(index + 1)), 200);
+    this._ready = null;
+    clearTimeout(this._soon);
+    if (index + 1 < this._groups.length) this._soon = setTimeout(() => (this._ready = this._built(index + 1)), 200);
   }
 
   // Show a place of the tune; `sounds` is false before anything plays and while a bar is counted in.
-  sheet.show = (place, sounds) => {
-    sheet.place = place;
+  show(place, sounds) {
+    const { data } = this;
+    this.place = place;
     const p = Math.min(Math.max(place, data.bars[0].start), data.bars[data.bars.length - 1].end - 1e-4);
-    showGroup(indexAt(groups, p));
-    for (const row of here) row.light(sounds ? place : 0);
-    const n = sounds ? indexAt(data.chords, p) : -1;
-    const key = `${n}/${shown}`;
-    if (key !== lit) {
-      lit = key;
-      const coming = sounds ? n + 1 : indexAt(data.chords, p);
-      for (const mark of marks) {
-        mark.node.classList.toggle("sounds", mark.n === n);
-        mark.node.classList.toggle("comes", mark.n === coming);
-      }
+    this._showGroup(indexAt(this._groups, p));
+    for (const row of this._rows) row.light(sounds ? place : 0);
+    this._lightChords(p, sounds);
+    const row = this._whole[indexAt(this._starts, p)];
+    if (this._row && this._row !== row) {
+      this._row.light(0);
+      this._row.node.classList.remove("current");
     }
-    const row = wholeRows[indexAt(wholeStarts, p)];
-    if (sheet.row && sheet.row !== row) {
-      sheet.row.light(0);
-      sheet.row.node.classList.remove("current");
-    }
-    sheet.row = row;
+    this._row = row;
     row.node.classList.add("current");
     row.light(sounds ? place : 0);
-    const at = indexAt(words, p);
-    if (at !== litForm) {
-      words.forEach(({ button, fill }, i) => {
-        fill.style.transform = "scaleX(0)";
-        if (i === at) button.setAttribute("aria-current", "true");
-        else button.removeAttribute("aria-current");
-      });
-      litForm = at;
+    this._form.show(p, sounds);
+  }
+
+  _lightChords(p, sounds) {
+    const n = sounds ? indexAt(this.data.chords, p) : -1;
+    const coming = sounds ? n + 1 : indexAt(this.data.chords, p);
+    const key = `${n}/${coming}/${this._shown}`;
+    if (key === this._lit) return;
+    this._lit = key;
+    for (const mark of this._marks) {
+      mark.node.classList.toggle("sounds", mark.n === n);
+      mark.node.classList.toggle("comes", mark.n === coming);
     }
-    const word = words[at];
-    word.fill.style.transform = `scaleX(${sounds ? ((p - word.start) / (word.end - word.start)).toFixed(4) : 0})`;
-  };
+    this.on.chords(sounds ? n : coming, sounds);
+  }
 
-  // The beat of a bar that is counted in, 0 for none.
-  sheet.count = (beat) => {
-    const margin = here[0]?.node.querySelector(".margin");
-    let shown = margin?.querySelector(".count");
-    if (!beat) return shown?.remove();
+  // What is counted, beside the line that comes or sounds; "" for nothing.
+  count(word, coming) {
+    const row = this._rows?.find((r) => r.node.classList.contains("here") && r.row.end > this.place + 1e-6) ?? this._rows?.[0];
+    const margin = row?.node.querySelector(".margin");
+    for (const other of this.places.stage.querySelectorAll(".count")) if (!word || other.parentNode !== margin) other.remove();
+    if (!word || !margin) return;
+    let shown = margin.querySelector(".count");
     if (!shown) margin.append((shown = element("span", { class: "count", "aria-hidden": "true" })));
-    if (shown.textContent !== String(beat)) shown.textContent = beat;
-  };
+    if (shown.textContent !== word) shown.textContent = word;
+    shown.classList.toggle("coming", coming);
+  }
 
-  sheet.cursor = (bar) => (cursor = bar);
+  setCursor(bar) {
+    this.cursor = bar;
+  }
 
   // The bars that are chosen to be repeated, -1 for none.
-  sheet.choose = (first, last) => {
-    chosen = [first, last];
-    ready = null;
-    markChosen();
-  };
+  choose(first, last) {
+    this.chosen = [first, last];
+    this._ready = null;
+    this._markChosen();
+  }
 
-  function markChosen(root = document) {
+  _markChosen(root = document) {
+    const [first, last] = this.chosen;
     for (const zone of root.querySelectorAll(".zone")) {
       const bar = Number(zone.dataset.bar);
-      const inside = bar >= chosen[0] && bar <= chosen[1];
+      const inside = bar >= first && bar <= last;
       zone.classList.toggle("chosen", inside);
-      zone.classList.toggle("chosen-first", inside && bar === chosen[0]);
-      zone.classList.toggle("chosen-last", inside && bar === chosen[1]);
+      zone.classList.toggle("chosen-first", inside && bar === first);
+      zone.classList.toggle("chosen-last", inside && bar === last);
       zone.setAttribute("aria-pressed", String(inside));
     }
     if (root !== document) return;
-    const reach = whole.querySelector(`.zone[data-bar="${cursor}"]`) ?? whole.querySelector(".zone");
+    const { whole } = this.places;
+    const reach = whole.querySelector(`.zone[data-bar="${this.cursor}"]`) ?? whole.querySelector(".zone");
     for (const zone of whole.querySelectorAll('.zone[tabindex="0"]')) zone.setAttribute("tabindex", "-1");
     reach?.setAttribute("tabindex", "0");
   }
-
-  // Dragging over bars chooses them; a tap goes to one bar; with Shift the choice reaches to it.
-  for (const area of [stage, whole]) {
-    let from = -1, to = -1, dragged = false;
-    const barAt = (event) => {
-      const zone = document.elementFromPoint(event.clientX, event.clientY)?.closest?.(".zone");
-      return zone ? Number(zone.dataset.bar) : -1;
-    };
-    area.addEventListener("pointerdown", (event) => {
-      if (event.button) return;
-      from = to = barAt(event);
-      dragged = false;
-    });
-    area.addEventListener("pointermove", (event) => {
-      if (from < 0 || !event.buttons) return;
-      const bar = barAt(event);
-      if (bar < 0 || bar === to) return;
-      to = bar;
-      dragged = true;
-      on.choosing(Math.min(from, to), Math.max(from, to));
-    });
-    const done = () => {
-      if (from >= 0 && dragged) on.choose(Math.min(from, to), Math.max(from, to));
-      from = -1;
-    };
-    area.addEventListener("pointerup", done);
-    area.addEventListener("pointercancel", done);
-    area.addEventListener("click", (event) => {
-      const zone = event.target.closest?.(".zone");
-      if (!zone || dragged) return;
-      const bar = Number(zone.dataset.bar);
-      if (event.shiftKey) on.choose(Math.min(bar, cursor), Math.max(bar, cursor));
-      else on.jump(bar);
-    });
-  }
-  return sheet;
 }

@@ -60,13 +60,56 @@ export const CLICKS = [
   ["offbeats", "a click between the beats", "Between the beats"],
 ];
 
-// A count-in of more bars than these is offered where the band counts more.
-export const COUNTS = [
-  [0, "nothing counted in", "None"],
-  [1, "a bar counted in", "One bar"],
-  [2, "two bars counted in", "Two bars"],
-];
+const COUNTED = ["nothing", "a bar", "two bars"];
+
+// What is counted in, for the sentence; `short` for a list.
+export function countWords(bars, once) {
+  return `${COUNTED[bars] ?? `${bars} bars`} counted in${once && bars ? " the first time" : ""}`;
+}
+export function countShort(bars) {
+  return ["None", "One bar", "Two bars"][bars] ?? `${bars} bars`;
+}
 
 export function stepWords(state) {
   return state.step ? `${state.step} % faster each time` : "never faster";
+}
+
+export function bpmWords(data, percent) {
+  return `${data.beat.sign} = ${Math.round((data.beat.bpm * percent) / 100)}`;
+}
+
+const withMode = (key) => (key.endsWith("minor") ? key : `${key} major`);
+
+// The key that the hand plays, and the one that sounds where these differ.
+export function keyWords(data, shift) {
+  const sounds = withMode(data.keys[shift + 6]);
+  return data.hand ? `${withMode(data.hand.keys[shift + 6])} (sounds in ${sounds})` : sounds;
+}
+
+// The same for the list of keys.
+export function keyShort(data, shift) {
+  const sounds = data.keys[shift + 6];
+  return `${data.hand ? `${data.hand.keys[shift + 6]} (sounds in ${sounds})` : sounds}, ${shiftWords(shift)}`;
+}
+
+// The plain line under the title, in the key and tempo that are chosen.
+export function lineWords(data, percent, shift) {
+  const words = [data.style, bpmWords(data, percent)];
+  const sounds = withMode(data.keys[shift + 6]);
+  if (data.hand) words.push(withMode(data.hand.keys[shift + 6]), `${data.hand.how} (sounds in ${sounds})`);
+  else words.push(sounds);
+  return words.join(", ");
+}
+
+export function shiftWords(shift) {
+  return shift ? `${Math.abs(shift)} ${shift > 0 ? "up" : "down"}` : "as written";
+}
+export function shiftSaid(shift) {
+  if (!shift) return "as written";
+  return `${Math.abs(shift)} semitone${Math.abs(shift) > 1 ? "s" : ""} ${shift > 0 ? "up" : "down"}`;
+}
+
+export function shownWords(shown, can) {
+  const names = ["melody", "grips"].filter((name) => shown[name] && can[name]);
+  return listed(["chords", ...names]);
 }
