@@ -10,7 +10,7 @@ from practice import Made, build, opened
 
 pytestmark = pytest.mark.browser
 
-SEQUENCES = 25  # at each rate; `python -m tests.hurry` runs more
+SEQUENCES = 8  # at each rate; `python -m tests.hurry` runs more
 RATES = (1, 4, 20)
 
 
