@@ -56,7 +56,7 @@ def index_page(title: str, by: str, items: Sequence[Item]) -> str:
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{policy()}">\n<!-- {MARK} -->\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        '<meta name="color-scheme" content="light dark">\n<link rel="icon" href="data:,">\n'
+        '<meta name="color-scheme" content="light dark">\n'
         f"<title>{escape(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n"
         f'<h1 dir="auto">{escape(title)}</h1>\n{maker}{body}\n<footer>{escape(CAUTION)}</footer>\n'
         "</main>\n</body>\n</html>\n"
@@ -66,7 +66,7 @@ def index_page(title: str, by: str, items: Sequence[Item]) -> str:
 def policy() -> str:
     """Its own style and the sounds beside it (CSP level 3); `file:` for browsers to which no file is `self`."""
     return (
-        f"default-src 'none'; style-src {hash_of(STYLE)}; media-src 'self' file:; img-src data:; "
+        f"default-src 'none'; style-src {hash_of(STYLE)}; media-src 'self' file:; "
         "base-uri 'none'; form-action 'none'"
     )
 
@@ -75,9 +75,9 @@ def address(path: str) -> str:
     """A file beside the page as a link.
 
     >>> address("without/a#1 100%.mp3"), address("javascript:x.html")
-    ('./without/a%231%20100%25.mp3', './javascript%3Ax.html')
+    ('without/a%231%20100%25.mp3', 'javascript%3Ax.html')
     """
-    return "./" + quote(path, safe="/")
+    return quote(path, safe="/")
 
 
 def _rows(items: Sequence[Item]) -> str:
