@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
 from backing.band.model import Arrangement, PartStart, Player
-from backing.ground.instruments import INSTRUMENTS, in_score_order
+from backing.ground.instruments import INSTRUMENTS
 from backing.ground.pitch import Key, NoteName, degrees
+from backing.ground.roles import in_score_order
 from backing.ground.timebase import STRAIGHT, Meter, TempoMap, TempoStep
 from backing.harmony.symbol import Chord
 from backing.performance.model import (

@@ -18,7 +18,7 @@ from itertools import product
 from backing.chart.parse import parse
 from backing.commands.app import band, prepare
 from backing.commands.options import Options
-from backing.ground.instruments import UNPITCHED
+from backing.ground.roles import UNPITCHED
 from backing.output.midi import midi_bytes
 from backing.styles.find import names
 

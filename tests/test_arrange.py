@@ -186,7 +186,7 @@ class Listener:
 def listener(monkeypatch: pytest.MonkeyPatch) -> Listener:
     heard = Listener()
     module = import_module("backing.band.arrange")
-    monkeypatch.setattr(module, "BAND", {**BAND, "keys": heard})
+    monkeypatch.setattr(module, "BAND", {**BAND, "keys": BAND["keys"]._replace(play=heard)})
     return heard
 
 

@@ -20,7 +20,8 @@ import pytest
 
 from backing.band.arrange import arrange
 from backing.chart.parse import parse
-from backing.ground.instruments import DRUM_KEYS, UNPITCHED
+from backing.ground.instruments import DRUM_KEYS
+from backing.ground.roles import UNPITCHED
 from backing.styles.find import find, styles
 from backing.styles.model import Pattern, Where
 from backing.timeline.unroll import unroll

@@ -5,15 +5,8 @@ from __future__ import annotations
 import pytest
 from pretty_midi import constants
 
-from backing.ground.instruments import (
-    CHANNELS,
-    CHOKE_GROUPS,
-    DRUM_KEYS,
-    INSTRUMENTS,
-    ROLES,
-    UNPITCHED,
-    in_score_order,
-)
+from backing.ground.instruments import CHOKE_GROUPS, DRUM_KEYS, INSTRUMENTS
+from backing.ground.roles import CHANNELS, ROLES, UNPITCHED, in_score_order
 from tests.each import each
 
 # our name -> the General MIDI name (General MIDI level 1 sound set, as pretty_midi.constants prints it)

@@ -13,8 +13,8 @@ import pytest
 from hand_made import performance
 
 from backing.ground.errors import OutputError
-from backing.ground.instruments import CHANNELS
 from backing.ground.pitch import Key, NoteName
+from backing.ground.roles import CHANNELS
 from backing.output.midi import TICKS, midi_bytes, tuning, write
 from backing.performance.model import Performance
 from tests.each import each

@@ -13,7 +13,7 @@ import pytest
 from backing.band.arrange import arrange
 from backing.band.model import Arrangement
 from backing.chart.parse import parse
-from backing.ground.instruments import UNPITCHED
+from backing.ground.roles import UNPITCHED
 from backing.ground.timebase import Meter
 from backing.performance.perform import perform
 from backing.styles import shelf

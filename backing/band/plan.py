@@ -17,6 +17,7 @@ from typing import NamedTuple
 from backing.band.players.common import BarPlan, Phase, Zone, ZoneKind
 from backing.band.zones import overlapping, sounding
 from backing.ground.dice import Place
+from backing.ground.roles import COMPING, role_of
 from backing.timeline.model import PlayedBar, SectionPass, TimeFeel, Timeline
 
 USUAL = 3.0  # mf
@@ -27,18 +28,9 @@ SWELL = 0.2  # from the first to the last phrase of a section
 PHRASE = 4
 FILL_EVERY = 8
 
-# role -> how much it may do when it leads, and when another leads
-LEADS = {"keys": (0.7, 0.25), "guitar": (0.65, 0.2)}
-# role -> how much it may do otherwise
-STEADY = {
-    "bass": 0.5,
-    "drums": 0.45,
-    "percussion": 0.5,
-    "strings": 0.3,
-    "horns": 0.4,
-    "melody": 0.5,
-}
 UNDER_MELODY = 0.65  # share of it that is left to comping under a written melody
+ALONE = 0.1  # less where nobody else comps and there is no room to fill
+ENERGY = 0.08  # more for each level above the usual
 ANSWER = 0.15  # more in the second half of a pair of phrases
 
 
@@ -254,47 +246,55 @@ def shared(
     leader: str = "",
     in_turn: bool = True,
 ) -> dict[str, tuple[BarPlan, ...]]:
-    """What each role of a section may do: who leads, who leaves room, and less under a written melody.
+    """What each player of a section may do: who leads, who leaves room, and less under a written melody.
 
-    `leader` is who of keys and guitar always leads; "" leaves it to chance, and `in_turn` they change with the phrase.
+    `leader` is who of those who comp always leads; "" leaves it to chance, and `in_turn` they change with the phrase.
     """
     section = timeline.sections[number]
     bars = timeline.bars[section.first - 1 : section.last]
     place = Place((seed, "leader", section.name, section.pass_ if in_turn else section.chorus))
-    first_lead = leader == "keys" if leader else place.chance(0.5, "lead")
+    turns = [p for role in COMPING for p in role_of(role).players if p in zones]
+    if leader in turns:
+        first = turns.index(leader)
+    else:
+        first = int(place.roll("lead") * len(turns))
+    heard = {player: sounding(zones[player], bars) for player in turns}
     sung = melody_bars(timeline, bars)
-    heard = {role: sounding(zones[role], bars) for role in LEADS if role in zones}
+    told: dict[str, list[BarPlan]] = {player: [] for player in zones}
     phrase = 0
-    busy: dict[str, list[float]] = {role: [] for role in zones}
     for i, at in enumerate(plan):
         if i and plan[i - 1].phrase_end:
             phrase += 1
-        answer = ANSWER if phrase % 2 else 0.0
-        rivals = sum(row[i] for row in heard.values()) > 1
-        leads_keys = first_lead == (phrase % 2 == 0 or not in_turn)
-        energy = (at.level - USUAL) * 0.08
-        melody = UNDER_MELODY if sung[i] else 1.0
-        for role, amounts in busy.items():
-            if role in LEADS:
-                leading = not rivals or (role == "keys") == leads_keys
-                amount = LEADS[role][0 if leading else 1]
-                if leading:
-                    amount = (amount - (0.0 if rivals else 0.1) + answer + energy) * melody
-            else:
-                amount = STEADY.get(role, 0.5) + answer + energy
-                if role == "horns":
-                    amount *= melody
-            amounts.append(min(1.0, max(0.0, amount)))
-    return {
-        role: tuple(
-            BarPlan(
-                at.level, amount, at.phrase_bar, at.phrase_end, at.fill, at.crash, at.two, at.opening, at.close,
-                at.phase,
-            )
-            for at, amount in zip(plan, amounts, strict=True)
+        turn = first + (phrase if in_turn else 0)
+        by_turns = [turns[(turn + n) % len(turns)] for n in range(len(turns))]
+        comping = [player for player in by_turns if heard[player][i]]
+        room = _Room(
+            comping[0] if len(comping) > 1 else "",
+            (ANSWER if phrase % 2 else 0.0) + (at.level - USUAL) * ENERGY,
+            UNDER_MELODY if sung[i] else 1.0,
         )
-        for role, amounts in busy.items()
-    }  # fmt: skip
+        for player, row in told.items():
+            row.append(at._replace(busy=min(1.0, max(0.0, _busy(player, room)))))
+    return {player: tuple(row) for player, row in told.items()}
+
+
+class _Room(NamedTuple):
+    """The room in a bar: who leads ("" where nobody else comps), what phrase and level add, what a melody leaves."""
+
+    leader: str
+    more: float
+    melody: float
+
+
+def _busy(player: str, room: _Room) -> float:
+    """How much a player may do in a bar."""
+    role = role_of(player)
+    if role.leads is None:
+        return (role.steady + room.more) * (room.melody if role.yields else 1.0)
+    if room.leader not in ("", player):
+        return role.leads[1]
+    alone = ALONE if room.leader == "" else 0.0
+    return (role.leads[0] - alone + room.more) * room.melody
 
 
 def melody_bars(timeline: Timeline, bars: Sequence[PlayedBar]) -> list[bool]:

@@ -18,7 +18,7 @@ from typing import NamedTuple
 from backing.band.model import Kind
 from backing.band.players.common import Stroke, Zone, ZoneKind
 from backing.chart.ast import EndingKind
-from backing.ground.instruments import UNPITCHED
+from backing.ground.roles import named, pitched, role_of
 from backing.ground.timebase import EIGHTH
 from backing.timeline.model import ChordSpan, PlayedBar, SectionPass, Strike, Timeline
 
@@ -46,14 +46,10 @@ class Mark(NamedTuple):
     strokes: tuple[Stroke, ...] = ()
 
 
-def pitched(role: str) -> bool:
-    return role not in UNPITCHED
-
-
 def marks(timeline: Timeline, role: str) -> list[Mark]:
     """Every mark that a role obeys, in order of start."""
     found = _rests(timeline.bars, role) + _breaks(timeline.bars)
-    if role != "melody":
+    if not role_of(role).tune:
         found += _rhythms(timeline)
         found += _chords(timeline, role)
         found += _rubato(timeline, role)
@@ -82,7 +78,7 @@ def _rests(bars: Sequence[PlayedBar], role: str) -> list[Mark]:
     """Bars in which a role is told to rest."""
 
     def rests(bar: PlayedBar) -> bool:
-        return role in bar.tacet or (bar.players is not None and role not in bar.players)
+        return named(role, bar.tacet) or (bar.players is not None and not named(role, bar.players))
 
     return [Mark(start, end, ZoneKind.SILENT, Rank.RESTS) for start, end in _runs(bars, rests)]
 

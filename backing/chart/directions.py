@@ -14,7 +14,7 @@ from backing.chart.ast import Direction
 from backing.chart.codes import Faults, near, quoted
 from backing.chart.values import FASTEST, SLOWEST
 from backing.chart.words import WORDS, Takes
-from backing.ground.instruments import ROLES
+from backing.ground.roles import ROLES
 
 LONGEST = 40  # characters that a direction may have
 ALIKE = 0.8  # of two spellings, from which one is taken for a slip in the other

@@ -11,8 +11,8 @@ from fractions import Fraction
 
 from backing.chart.ast import Dynamics, Ending, EndingKind, PlayerSet
 from backing.chart.codes import near, quoted
-from backing.ground.instruments import ROLES
 from backing.ground.pitch import Interval, Key, NoteName
+from backing.ground.roles import ROLES
 from backing.ground.timebase import (
     DYNAMICS,
     EIGHTH,

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from backing.commands.options import Options, near
 from backing.ground.errors import ChartError, OutputError, RequestError, StyleError
-from backing.ground.instruments import in_score_order
 from backing.ground.pitch import UNISON
+from backing.ground.roles import in_score_order, role_of
 from backing.ground.timebase import QUARTER
 
 if TYPE_CHECKING:
@@ -183,7 +183,7 @@ def band(prepared: Prepared, wish: Options) -> Performance:
     players = available(prepared)
     for option, roles in (("--only", wish.only), ("--without", wish.without)):
         for role in roles:
-            if role not in players:
+            if role not in players and role not in {role_of(p).name for p in players}:
                 raise RequestError(
                     f"{option} {role}: {prepared.style.name} has no {role}; it has {', '.join(players)}"
                 )

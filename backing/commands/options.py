@@ -14,8 +14,8 @@ from typing import NamedTuple
 
 from backing.chart.ast import Ending, EndingKind
 from backing.ground.errors import RequestError
-from backing.ground.instruments import ROLES
 from backing.ground.pitch import Key
+from backing.ground.roles import PLAYERS, ROLES, in_score_order
 from backing.ground.source import nearest
 
 CLICKS = ("off", "beats", "backbeat", "downbeat", "eighths", "triplets", "offbeats", "groups")
@@ -146,11 +146,11 @@ def read_roles(option: str, texts: Sequence[str]) -> tuple[str, ...]:
     """Players by role; `bass,drums` counts as two."""
     roles = [r.strip().lower() for text in texts for r in text.split(",") if r.strip()]
     for role in roles:
-        if role not in ROLES:
+        if role not in PLAYERS:
             raise RequestError(
                 f"{option} {role}: there is no such player; choose among {', '.join(ROLES)}.{near(role, ROLES)}"
             )
-    return tuple(r for r in ROLES if r in roles)
+    return in_score_order(roles)
 
 
 def read_number(option: str, value: float, low: float, high: float) -> float:

@@ -22,7 +22,7 @@ from backing.commands.app import (
     write_all,
 )
 from backing.commands.options import Options
-from backing.ground.instruments import ROLES
+from backing.ground.roles import ROLES
 
 if TYPE_CHECKING:
     from backing.performance.model import Performance

@@ -4,6 +4,7 @@
     ├── ChartError        1      the chart has mistakes; carries every diagnostic
     ├── StyleError        1      a style file has mistakes; carries every diagnostic
     ├── RequestError      2      the chart is fine, what was asked of it is not (no such player, bar, section)
+    ├── ArrangementError  1      a player cannot play its part (a fault of a style or of this package); names the bar
     └── OutputError       4      a file could not be read or written
         └── AudioUnavailable  3  no sound engine, soundfont or encoder
 
@@ -43,6 +44,10 @@ class RequestError(BackingError):
     """An option asks for something that this chart or style does not have."""
 
     exit_code = 2
+
+
+class ArrangementError(BackingError):
+    """What a player was going to play cannot be played; the message names player, bar and note."""
 
 
 class OutputError(BackingError):

@@ -1,4 +1,4 @@
-"""Instruments, drum keys and the roles of a band.
+"""Instruments and drum keys.
 
 Conventions: programs and keys are bytes from 0 as they stand in a file (printed General MIDI tables count programs
 from 1); ranges are sounding MIDI notes, the lowest that the instrument has and the highest that a band player uses.
@@ -9,16 +9,6 @@ trade has no fixed figure (organ, synthesiser, pad), common practice.
 from __future__ import annotations
 
 from typing import NamedTuple
-
-# Score order, as players are always shown.
-ROLES = ("melody", "horns", "strings", "guitar", "keys", "bass", "drums", "percussion", "click")
-
-# MIDI channels from 0; General MIDI keeps channel index 9 for percussion. All unpitched roles share it.
-CHANNELS = {
-    "melody": 0, "horns": 1, "strings": 2, "guitar": 3, "keys": 4, "bass": 5,
-    "drums": 9, "percussion": 9, "click": 9,
-}  # fmt: skip
-UNPITCHED = ("drums", "percussion", "click")
 
 
 class Instrument(NamedTuple):
@@ -111,8 +101,3 @@ CHOKE_GROUPS: tuple[frozenset[str], ...] = (
 )
 
 STANDARD_TUNING = (40, 45, 50, 55, 59, 64)  # guitar E A D G B E, low string first
-
-
-def in_score_order(roles: set[str] | frozenset[str]) -> tuple[str, ...]:
-    """Roles from the top of the score down."""
-    return tuple(r for r in ROLES if r in roles)

@@ -22,8 +22,8 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from backing.ground.instruments import CHANNELS, UNPITCHED
 from backing.ground.pitch import Key, NoteName
+from backing.ground.roles import CHANNELS, pitched
 from backing.ground.timebase import Meter
 from backing.output.files import MARK, write_bytes
 from backing.output.notes import Sounding, apart
@@ -58,9 +58,9 @@ def midi_bytes(performance: Performance, *, a4: float = 440.0) -> bytes:
 
     file = MidiFile(type=1, ticks_per_beat=TICKS, charset="utf-8")
     file.tracks.append(_track(_conductor(performance), _end_tick(performance)))
-    leader = next((p.role for p in performance.players if p.role in UNPITCHED), None)
+    leader = next((p.role for p in performance.players if not pitched(p.role)), None)
     for player in performance.players:
-        leads = player.role not in UNPITCHED or player.role == leader
+        leads = pitched(player.role) or player.role == leader
         events = list(_player(performance, player, a4=a4, leads=leads))
         file.tracks.append(_track(events, max((e[0] for e in events), default=0)))
     buffer = io.BytesIO()
@@ -232,7 +232,7 @@ def _player(
 
     yield event(0, _END, MetaMessage("track_name", name=player.role))
     if leads:
-        if player.role not in UNPITCHED and a4 != 440.0:
+        if pitched(player.role) and a4 != 440.0:
             for controller, value in tuning(a4):
                 yield control(0, controller, value)
         program = level = side = room = -1

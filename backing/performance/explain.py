@@ -15,8 +15,9 @@ from itertools import groupby
 
 from backing.band.model import Arrangement, Note, Player
 from backing.ground.errors import RequestError
-from backing.ground.instruments import DRUM_KEYS, UNPITCHED
+from backing.ground.instruments import DRUM_KEYS
 from backing.ground.pitch import LETTER_SEMITONES, LETTERS, Degree, Key, NoteName, Pitch
+from backing.ground.roles import pitched
 from backing.performance.model import Performance
 from backing.timeline.model import ChordSpan, PlayedBar, SectionPass, Strike, Timeline
 
@@ -137,7 +138,7 @@ def explain(arrangement: Arrangement, bars: tuple[int, int] | None = None) -> st
                 continue
             if not notes:
                 text = "rests" if bar.index in arrangement.silent else "-"
-            elif player.role in UNPITCHED:
+            elif not pitched(player.role):
                 text = _drums(notes, bar)
             else:
                 text = " | ".join(_strokes(notes, bar, timeline))

@@ -12,7 +12,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from backing.ground.errors import OutputError, StyleError
-from backing.ground.instruments import ROLES
+from backing.ground.roles import ROLES, named, role_of
 from backing.ground.source import Diagnostic, Source, Span, nearest
 from backing.ground.timebase import EIGHTH, SHUFFLE, SIXTEENTH, STRAIGHT, Feel, Meter
 from backing.styles import shelf
@@ -130,8 +130,8 @@ def _base(data: dict[str, object], faults: Faults, depth: int) -> Style | None:
 
 def _style(table: Table, file: str, base: Style | None) -> Style | None:
     """The style of a table, over `base`; None when something that every style must say is missing or wrong."""
-    roles = [r for r in ROLES if r in ROLES_OF_STYLES]
-    table.only((*KEYS, *roles))
+    players = [p for role in ROLES if role in ROLES_OF_STYLES for p in role_of(role).players]
+    table.only((*KEYS, *players))
     name = table.text("name", Path(file).stem.replace("-", " "))
     if "name" in table.data and shelf.is_path(file) and shelf.file_name(name) != Path(file).name:
         table.fault("S104", "name", f"'{name}' does not fit the file's name", _right_name(file))
@@ -160,10 +160,10 @@ def _style(table: Table, file: str, base: Style | None) -> Style | None:
         clave=table.choice("clave", CLAVES, base.clave if base else None),
         parts=(),
     )
-    without = table.words("without", tuple(roles))
+    without = table.words("without", tuple(players))
     parts = []
-    for role in roles:
-        inherited = base.part(role) if base and role not in without else None
+    for role in players:
+        inherited = base.part(role) if base and not named(role, without) else None
         if role in table.data:
             part = read_part(table.table(role), role, style, inherited)
         else:

@@ -21,6 +21,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from backing.ground.instruments import Instrument
+from backing.ground.roles import COMPING, Role, role_of
 from backing.ground.source import Shown
 from backing.ground.timebase import Feel, Meter
 
@@ -90,6 +91,11 @@ class Part(Shown):
     low: int = 0
     high: int = 127
 
+    @property
+    def kind(self) -> Role:
+        """What the players of its role have in common; `role` itself is the player's name, `guitar 2` for a second one."""
+        return role_of(self.role)
+
 
 class Style(NamedTuple):
     """A style, complete. `repeats` is true where one bar may stand many times running (a machine-like groove)."""
@@ -109,20 +115,28 @@ class Style(NamedTuple):
     parts: tuple[Part, ...]
 
     def part(self, role: str) -> Part | None:
-        """The player of that role, None where the style has none."""
+        """The player of that name, None where the style has none."""
         return next((p for p in self.parts if p.role == role), None)
+
+    @property
+    def fretted(self) -> tuple[Part, ...]:
+        """The players whose chords are grips on strings."""
+        return tuple(p for p in self.parts if p.kind.strings)
+
+    @property
+    def comping(self) -> tuple[Part, ...]:
+        """The players who comp, in the order in which they are called."""
+        return tuple(p for role in COMPING for p in self.parts if p.kind.name == role)
 
     @property
     def strummed(self) -> bool:
         """Whether a guitar strums open chords, over which the bass keeps low."""
-        guitar = self.part("guitar")
-        return guitar is not None and guitar.settings.get("voicing") == "open"
+        return any(part.settings.get("voicing") == "open" for part in self.fretted)
 
     @property
     def low_strings(self) -> bool:
         """Whether a guitar's chords begin on its low strings, where they meet the bass."""
-        guitar = self.part("guitar")
-        return guitar is not None and guitar.settings.get("voicing") in ("open", "power")
+        return any(part.settings.get("voicing") in ("open", "power") for part in self.fretted)
 
     @property
     def roles(self) -> tuple[str, ...]:

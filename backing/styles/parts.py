@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from backing.ground.instruments import DRUM_KEYS, INSTRUMENTS, Instrument
+from backing.ground.roles import role_of
 from backing.ground.source import nearest
 from backing.ground.timebase import EIGHTH, Meter
 from backing.styles.algorithms import ALGORITHMS, Setting
@@ -31,18 +32,19 @@ def read_part(table: Table, role: str, style: Style, inherited: Part | None) -> 
     """The player of a table over the `inherited` one; None when it has no instrument."""
     table.only(PART_KEYS)
     old = None if table.flag("fresh", False) else inherited
+    kind = role_of(role).name
     instrument = _instrument(table, role, old)
     if instrument is None:
         return None
     changed = old is not None and instrument.name != old.instrument.name
     floor = old.low if old and not changed else instrument.low
     ceiling = old.high if old and not changed else instrument.high
-    plays = _plays(table, role, old)
+    plays = _plays(table, kind, old)
     part = Part(
         role=role,
         instrument=instrument,
         plays=plays,
-        settings=_settings(table, role, plays, old),
+        settings=_settings(table, kind, plays, old),
         level_db=table.number("level_db", old.level_db if old else 0.0, -40, 12),
         pan=table.number("pan", old.pan if old else 0.0, -1, 1),
         room=table.number("room", old.room if old else 0.2, 0, 1),
@@ -58,9 +60,10 @@ def read_part(table: Table, role: str, style: Style, inherited: Part | None) -> 
             "the range is empty",
             "low lies below high",
         )
-    patterns = _patterns(table, role, style, old)
+    patterns = _patterns(table, kind, style, old)
     if "pattern" in plays.values() and not patterns and not table.faults.found:
-        hint = f"add a table headed [[{role}.pattern]]"
+        key = role if role.isalpha() else f'"{role}"'
+        hint = f"add a table headed [[{key}.pattern]]"
         table.fault("S102", None, f"the {role} plays patterns and has none", hint)
     return replace(part, patterns=patterns)
 
@@ -189,19 +192,19 @@ def _pattern(table: Table, role: str, style: Style) -> Pattern | None:
 
 def _kind(role: str, name: str) -> str | None:
     """The kind of a line, None when the player has no such line."""
-    if role in ("drums", "percussion"):
+    if not role_of(role).pitched:
         return "drum" if name in DRUM_KEYS else None
     if role == "bass":
         return "bass" if name == "bass" else None
-    if name == "bass" and role in ("keys", "guitar"):
+    if name == "bass" and role_of(role).leads:
         return "thumb"  # of the guitar, or the left hand
     if name != "chord":
         return None
-    return "strings" if role == "guitar" else "chord"
+    return "strings" if role_of(role).strings else "chord"
 
 
 def _line_names(role: str) -> tuple[str, ...]:
-    if role in ("drums", "percussion"):
+    if not role_of(role).pitched:
         return tuple(DRUM_KEYS)
     return tuple(name for name in ("chord", "bass") if _kind(role, name))
 

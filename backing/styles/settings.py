@@ -8,10 +8,12 @@ from backing.styles.model import Part
 
 def number(part: Part, algorithm: str, name: str) -> float:
     """A setting of kind "number"."""
-    value = part.settings.get(name, ALGORITHMS[part.role][algorithm].settings[name].default)
+    value = part.settings.get(name, ALGORITHMS[part.kind.name][algorithm].settings[name].default)
     return float(value) if isinstance(value, (int, float)) else 0.0
 
 
 def word(part: Part, algorithm: str, name: str) -> str:
     """A setting of kind "choice"."""
-    return str(part.settings.get(name, ALGORITHMS[part.role][algorithm].settings[name].default))
+    return str(
+        part.settings.get(name, ALGORITHMS[part.kind.name][algorithm].settings[name].default)
+    )

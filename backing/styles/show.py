@@ -5,7 +5,6 @@ from __future__ import annotations
 from fractions import Fraction
 from math import lcm
 
-from backing.ground.instruments import UNPITCHED
 from backing.ground.timebase import Meter
 from backing.styles.cells import Beat, take_apart
 from backing.styles.find import styles
@@ -89,7 +88,7 @@ def _part(part: Part) -> list[str]:
     head = f"{part.role}: {part.instrument.name}, {plays}; {part.level_db:+g} dB, {pan}"
     lines = [head]
     for pattern in part.patterns:
-        lines += grid(pattern, part.role not in UNPITCHED)
+        lines += grid(pattern, part.kind.pitched)
     return lines
 
 

@@ -12,8 +12,8 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from backing.chart.ast import Chart, Dynamics, Ending, Section
-from backing.ground.instruments import ROLES
 from backing.ground.pitch import UNISON, Interval, Key
+from backing.ground.roles import ROLES
 from backing.ground.timebase import (
     EIGHTH,
     FOUR_FOUR,

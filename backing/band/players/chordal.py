@@ -62,8 +62,7 @@ def steps(brief: Brief) -> list[Step]:
     changes = [*brief.changes, *([brief.ahead] if brief.ahead else [])]
     functions = _functions(brief, changes)
     bass = brief.heard.get("bass", ())
-    guitar = brief.style.part("guitar")
-    fifths = guitar is not None and guitar.settings.get("voicing") in PLAIN_FIFTHS
+    fifths = any(p.settings.get("voicing") in PLAIN_FIFTHS for p in brief.style.fretted)
     made = []
     under, over, bar = 0, 0, 0
     for number, change in enumerate(changes):

@@ -31,7 +31,6 @@ from backing.band.players.chordal import (
 from backing.band.players.common import Brief
 from backing.band.players.rhythm import Event, strokes
 from backing.band.players.touch import broken, sounding_end, unheard, velocity
-from backing.ground.instruments import STANDARD_TUNING
 from backing.harmony.families import VOICES
 from backing.harmony.grip import HIGHEST_FRET, Grip, playable
 from backing.harmony.grips import Grips, grips, shifts
@@ -58,7 +57,7 @@ class Held(NamedTuple):
 
 def tuning(brief: Brief) -> tuple[int, ...]:
     """What the open strings sound without the capo."""
-    return tuple(t + brief.timeline.tuned for t in STANDARD_TUNING)
+    return tuple(t + brief.timeline.tuned for t in brief.part.kind.strings)
 
 
 def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[int, Held]:

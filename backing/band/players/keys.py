@@ -39,8 +39,7 @@ def _room(brief: Brief, with_bass: bool) -> tuple[int, int]:
     """The usual register, higher where a guitar comps in the middle as well."""
     if with_bass and choice(brief, "voicing", "rootless") == "spread" and not brief.melody:
         return SPREAD
-    guitar = brief.style.part("guitar")
-    middle = guitar is not None and guitar.settings.get("voicing") != "power"
+    middle = any(p.settings.get("voicing") != "power" for p in brief.style.fretted)
     if with_bass and middle and not brief.melody:
         return ABOVE_GUITAR
     return LOW if with_bass else LOW_ALONE, HIGH

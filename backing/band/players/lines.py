@@ -30,13 +30,13 @@ FAMILY = {"horns": "close", "strings": "spread"}
 
 def play(brief: Brief) -> list[Note]:
     """The notes of one section for melody, horns or strings."""
-    if brief.part.role == "melody":
+    if brief.part.kind.tune:
         return _melody(brief)
     names = {brief.algorithm(plan) for plan in brief.plans}
     if names == {"guide tones"}:
         return _guide_tones(brief)
     low, high = _register(brief)
-    family = families(brief, "voicing", FAMILY.get(brief.part.role, "close"))
+    family = families(brief, "voicing", FAMILY.get(brief.part.kind.name, "close"))
     if names == {"pad"}:
         rise, lead = _turn(brief)
         low = min(low + max(0, rise), max(low, high - NARROWEST))
@@ -57,12 +57,12 @@ def _turn(brief: Brief) -> tuple[int, float]:
 
 def _comped(brief: Brief) -> bool:
     """Whether keys or a guitar play the chords, so that a section may rest."""
-    return any(brief.style.part(role) is not None for role in ("keys", "guitar"))
+    return bool(brief.style.comping)
 
 
 def _register(brief: Brief) -> tuple[int, int]:
     """The register of the role within the instrument's, or the style's own where it is narrower."""
-    low, high = REGISTERS.get(brief.part.role, (48, 79))
+    low, high = REGISTERS.get(brief.part.kind.name, (48, 79))
     part = brief.part
     if part.low > part.instrument.low:
         low = part.low

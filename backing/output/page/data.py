@@ -12,8 +12,8 @@ from fractions import Fraction
 from typing import Any
 
 from backing.chart.ast import Chart
-from backing.ground.instruments import UNPITCHED
 from backing.ground.pitch import Key
+from backing.ground.roles import pitched
 from backing.harmony.chord import Chord
 from backing.harmony.grips import grips_for
 from backing.harmony.spelling import interval_for_semitones, transpose
@@ -100,11 +100,11 @@ def page_data(
             {
                 "role": role,
                 "name": instruments_of(performance, role),
-                "pitched": role not in UNPITCHED,
+                "pitched": pitched(role),
                 "channels": sound.channels,
                 "skip": sound.skip,
                 "frames": sound.frames,
-                "onsets": strokes(performance, role) if role in UNPITCHED else None,
+                "onsets": strokes(performance, role) if not pitched(role) else None,
             }
             for role, sound in sounds.items()
         ],

@@ -12,8 +12,8 @@ from fractions import Fraction
 from backing.chart.ast import LAST, Chart, Direction, EndingKind, Settings
 from backing.chart.ast import Text as Words
 from backing.chart.words import WORDS, Manner
-from backing.ground.instruments import ROLES
 from backing.ground.pitch import Key
+from backing.ground.roles import ROLES
 from backing.ground.timebase import DYNAMICS, EIGHTH, FOUR_FOUR, Feel, Meter, Tempo
 from backing.output.symbols import note, pretty
 

@@ -61,7 +61,7 @@ def stem_outputs(performance: Performance, beside: Path, ending: str) -> list[Ou
     """A stem a player, named after a file beside it: `tune.mp3` gives `tune-bass.wav`."""
     return [
         Output(
-            beside.with_name(f"{beside.stem}-{p.role}{ending}"),
+            beside.with_name(f"{beside.stem}-{p.role.replace(' ', '-')}{ending}"),
             frozenset({p.role}),
             STEM_BITS,
             Label(p.role),

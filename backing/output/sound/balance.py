@@ -7,12 +7,13 @@ then sounds as loud as meant. Hats and ride cymbals of a kit have a microphone o
 Conventions: loudness in LUFS as the loudest 400 ms of a half-second note at velocity 80, mean of three pitches (A3 D4
 G4; G1 C2 F2 for basses), of the default soundfont at the synth's own gain.
 Sources: the table is measured with the default soundfont, and a test measures it again; ITU-R BS.1770-4 for the
-weighting; the common measure of each role is common practice.
+weighting; the common measure of each role stands with its role (`ground/roles.py`).
 """
 
 from __future__ import annotations
 
 from backing.ground.instruments import DRUM_KEYS, Instrument
+from backing.ground.roles import role_of
 
 # instrument, LUFS of a note
 _MEASURED: dict[str, float] = {
@@ -26,11 +27,6 @@ _MEASURED: dict[str, float] = {
     "trombone": -29.2, "tuba": -32.9, "brass section": -32.6, "alto saxophone": -28.2,
     "tenor saxophone": -28.7, "clarinet": -28.3, "flute": -28.0, "banjo": -28.6, "fiddle": -27.1,
     "steel drums": -30.6,
-}  # fmt: skip
-
-# role, LUFS that a note of it gets when its style's level is 0 dB
-_COMMON: dict[str, float] = {
-    "melody": -27.0, "horns": -27.5, "strings": -30.0, "guitar": -29.0, "keys": -32.0, "bass": -33.5,
 }  # fmt: skip
 
 # dB for the kits, more dB for their hats and rides, voices of the synth in a stroke on these
@@ -52,7 +48,7 @@ def trim_db(role: str, instrument: Instrument) -> float:
     """What brings a player's instrument to the common measure of its role."""
     if instrument.name in _KITS:
         return _KITS[instrument.name][0]
-    return _COMMON.get(role, -30.0) - _MEASURED.get(instrument.name, -30.0)
+    return role_of(role).common_lufs - _MEASURED.get(instrument.name, -30.0)
 
 
 def close_db(instrument: Instrument) -> float:

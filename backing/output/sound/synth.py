@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from backing.ground.errors import AudioUnavailable
-from backing.ground.instruments import CHANNELS, UNPITCHED
+from backing.ground.roles import CHANNELS, pitched
 from backing.output.notes import apart
 from backing.output.sound import engine
 from backing.output.sound.engine import engine_path
@@ -246,7 +246,7 @@ class _Synth:
         if fluid.fluid_synth_sfload(self._synth, os.fsencode(soundfont), 1) < 0:
             self.close()
             raise AudioUnavailable(f"the sound engine cannot read the soundfont {soundfont}")
-        if role not in UNPITCHED and a4 != 440.0:
+        if pitched(role) and a4 != 440.0:
             cents = 1200 * math.log2(a4 / 440.0)
             keys = (c_double * 128)(*(100 * key + cents for key in range(128)))
             fluid.fluid_synth_activate_key_tuning(self._synth, 0, 0, b"a4", keys, 1)

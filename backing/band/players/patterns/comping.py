@@ -24,16 +24,15 @@ def policy(style: Style) -> Policy:
 
 
 def leader(style: Style) -> str:
-    """Who of keys and guitar always leads: whose patterns are clearly denser; "" where neither's are."""
+    """Who of those who comp always leads: whose patterns are clearly denser; "" where nobody's are."""
     counts = {}
-    for role in ("keys", "guitar"):
-        part = style.part(role)
-        time = part_choices(part, style.meters[0], "mf", Where.TIME) if part else ()
+    for part in style.comping:
+        time = part_choices(part, style.meters[0], "mf", Where.TIME)
         if time:
-            counts[role] = sum(map(density, time)) / len(time)
+            counts[part.role] = sum(map(density, time)) / len(time)
     if len(counts) < 2 or not holds_ideas(style):
         return ""
-    more, less = sorted(counts, key=lambda role: -counts[role])
+    more, less, *_ = sorted(counts, key=lambda player: -counts[player])
     return more if counts[more] >= 1.2 * counts[less] else ""
 
 

@@ -1,0 +1,159 @@
+"""What each player is told: the brief of every playing of a section.
+
+Conventions: sections are counted from 0, in playing order.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+from typing import NamedTuple, TypeVar
+
+from backing.band.chairs import TIMEKEEPER, called, seated
+from backing.band.model import Note
+from backing.band.plan import plans, shared
+from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind
+from backing.band.players.patterns.comping import holds_ideas, leader
+from backing.band.zones import bounds, heard_until, zones
+from backing.ground.dice import Place
+from backing.styles.model import Part, Style
+from backing.timeline.model import Hit, MelodyNote, Timeline
+
+
+class Form(NamedTuple):
+    """A track before anyone plays: who plays what in every section, and what the leader decided.
+
+    `players` are in the order in which they are called; `zones` are theirs, section by section; all else is told
+    section by section.
+    """
+
+    timeline: Timeline
+    seed: int
+    plain: bool
+    players: tuple[str, ...]
+    zones: Mapping[str, Sequence[tuple[Zone, ...]]]
+    styles: Sequence[Style]
+    parts: Sequence[Mapping[str, Part]]
+    plans: Sequence[Mapping[str, tuple[BarPlan, ...]]]
+    changes: Sequence[tuple[tuple[Change, ...], Change | None]]
+
+
+def form_of(
+    timeline: Timeline,
+    style: Style,
+    seed: int,
+    named: Mapping[str, Style],
+    *,
+    guide_tones: bool,
+    plain: bool,
+) -> Form:
+    """Who plays in which section, and the leader's plan; `named` holds the styles that sections name."""
+    styles = [named.get(timeline.bars[s.first - 1].style or "", style) for s in timeline.sections]
+    parts = [seated(own, timeline, guide_tones) for own in styles]
+    players = called({player for section in parts for player in section})
+    zoned = {player: zones(timeline, player) for player in players}
+    keeper = zoned.get(TIMEKEEPER) or zones(timeline, TIMEKEEPER)
+    led = plans(timeline, keeper, seed, [own.clave for own in styles])
+    told = []
+    for i, own in enumerate(styles):
+        playing = {player: zoned[player][i] for player in players if player in parts[i]}
+        told.append(shared(timeline, i, led[i], playing, seed, leader(own), not holds_ideas(own)))
+    return Form(
+        timeline, seed, plain, players, zoned, styles, parts, told, _changes(timeline)
+    )  # fmt: skip
+
+
+def brief_of(
+    form: Form,
+    number: int,
+    player: str,
+    before: Sequence[Note],
+    heard: Mapping[str, tuple[Note, ...]],
+) -> Brief:
+    """What a player is told of a section, who played the notes `before` it and hears what is played in it already."""
+    timeline, own, zoned = form.timeline, form.styles[number], form.zones[player]
+    section = timeline.sections[number]
+    changes, ahead = form.changes[number]
+    bars = timeline.bars[section.first - 1 : section.last]
+    start, end = bounds(timeline, section)
+    return Brief(
+        timeline=timeline,
+        section=section,
+        style=own,
+        part=form.parts[number][player],
+        bars=bars,
+        plans=form.plans[number][player],
+        changes=changes,
+        ahead=ahead,
+        zones=zoned[number],
+        place=Place((form.seed, player, section.name, section.pass_)),
+        melody=tuple(_between(timeline.melody, start, end)),
+        kicks=tuple(h for h in _between(timeline.hits, start, end) if h.kick),
+        heard=dict(heard),
+        colour=not form.plain and own.colour and bars[0].colour is not False,
+        qpm=_qpm(timeline, start),
+        begun=_begun(changes, start, before, zoned[number - 1] if number else ()),
+    )
+
+
+def _begun(
+    changes: Sequence[Change], start: Fraction, before: Sequence[Note], zones: Sequence[Zone]
+) -> bool:
+    """Whether a player struck the pushed first chord of a section before its start; drums mark it where they keep time."""
+    first = changes[0].span if changes else None
+    if (
+        first is None
+        or not first.push_q
+        or not first.sounds_q < start == first.start_q
+        or not zones
+    ):
+        return False
+    late = [note for note in before[-16:] if note.start_q >= first.sounds_q]
+    if all(note.chord < 0 for note in late):
+        return zones[-1].kind in (ZoneKind.TIME, ZoneKind.KICKS) and bool(late)
+    return any(note.chord == changes[0].index for note in late)
+
+
+def _changes(timeline: Timeline) -> list[tuple[tuple[Change, ...], Change | None]]:
+    """For every section the chords as heard, clipped to its borders, and what is heard at its end."""
+    spans = timeline.chords
+    until = heard_until(timeline)
+    whole = [
+        Change(i, max(span.sounds_q, Fraction(0)), until[i], span) for i, span in enumerate(spans)
+    ]
+    whole = [change for change in whole if change.end_q > change.start_q]
+    if whole and whole[0].span.push_q:  # nothing can be early at the very start
+        whole[0] = whole[0]._replace(span=whole[0].span._replace(push_q=Fraction(0)))
+    starts = [change.start_q for change in whole]
+    found = []
+    for section in timeline.sections:
+        start, end = bounds(timeline, section)
+        first = max(0, bisect_right(starts, start) - 1)
+        last = bisect_right(starts, end) - 1  # the chord that is heard at the end
+        inside = [
+            c._replace(start_q=max(c.start_q, start), end_q=min(c.end_q, end))
+            if c.start_q < start or c.end_q > end
+            else c
+            for c in whole[first : last + 1]
+            if c.start_q < end
+        ]
+        ahead = None
+        if end < timeline.length_q:
+            ahead = whole[last]._replace(start_q=max(whole[last].start_q, end))
+        found.append((tuple(inside), ahead))
+    return found
+
+
+Timed = TypeVar("Timed", MelodyNote, Hit)
+
+
+def _between(found: Sequence[Timed], start: Fraction, end: Fraction) -> Sequence[Timed]:
+    """Those of a row that begin in a stretch of time."""
+    first, last = (bisect_left(found, q, key=lambda x: x.start_q) for q in (start, end))
+    return found[first:last]
+
+
+def _qpm(timeline: Timeline, at_q: Fraction) -> float:
+    steps = timeline.tempo
+    return steps[max(0, bisect_right(steps, at_q, key=lambda s: s.at_q) - 1)].qpm
