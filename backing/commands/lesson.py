@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from backing.commands.app import Prepared, Progress, Warn, band, part, prepare, read_text, stem_of
 from backing.commands.options import TRANSPOSING, Options, near, read_choice
 from backing.ground.errors import OutputError, RequestError
+from backing.ground.roles import file_part
 
 if TYPE_CHECKING:
     from backing.output.bundle import Item
@@ -199,7 +200,7 @@ def sound_job(
     if choices.without and len(roles) > 1:
         for role in roles:
             item = Item(
-                f"without/{stem}-without-{role}.mp3",
+                f"without/{stem}-without-{file_part(role)}.mp3",
                 "Without one player",
                 f"Without {role}",
                 fingerprint(mark, "-", role),
@@ -209,7 +210,7 @@ def sound_job(
         for role in roles:
             ending = choices.stems_as
             item = Item(
-                f"stems/{stem}-{role}.{ending}",
+                f"stems/{stem}-{file_part(role)}.{ending}",
                 "One player alone",
                 role.capitalize(),
                 fingerprint(mark, "+", role),

@@ -92,6 +92,15 @@ def named(player: str, names: Collection[str]) -> bool:
     return player in names or _OF[player].name in names
 
 
+def file_part(player: str) -> str:
+    """A player's name inside the name of a file.
+
+    >>> file_part("guitar 2")
+    'guitar-2'
+    """
+    return player.replace(" ", "-")
+
+
 def in_score_order(players: Iterable[str]) -> tuple[str, ...]:
     """Players from the top of the score down."""
     wanted = set(players)

@@ -20,6 +20,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from backing.chart.ast import Chart
+from backing.ground.roles import file_part, role_of
 from backing.output.files import MARK, claim, write_bytes
 from backing.output.page import opus, still
 from backing.output.page.data import page_data
@@ -100,7 +101,7 @@ def sounding(performance: Performance) -> list[str]:
 
 def encoded(stems: Stems) -> dict[str, opus.Packets]:
     """Every stem as packets, several at a time."""
-    wanted = {role: KBPS.get(role, USUAL_KBPS) for role in stems}
+    wanted = {role: KBPS.get(role_of(role).name, USUAL_KBPS) for role in stems}
     scale = min(1.0, MOST_KBPS / max(1, sum(wanted.values())))
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         done = pool.map(
@@ -173,7 +174,7 @@ def base64_of(data: bytes) -> str:
 def _stem(role: str, sound: opus.Packets) -> str:
     sizes = json.dumps([len(p) for p in sound.packets], separators=(",", ":"))
     return (
-        f'<script type="text/plain" id="stem-{role}" data-sizes="{sizes}">'
+        f'<script type="text/plain" id="stem-{file_part(role)}" data-sizes="{sizes}">'
         f"{base64_of(b''.join(sound.packets))}</script>"
     )
 

@@ -20,6 +20,7 @@ from threading import Event, Lock, Thread
 from typing import TYPE_CHECKING
 
 from backing.ground.errors import OutputError
+from backing.ground.roles import file_part
 from backing.output.files import claim, refusal, whole
 from backing.output.sound import encode, limit, mix
 from backing.output.sound.encode import ENCODED
@@ -61,7 +62,7 @@ def stem_outputs(performance: Performance, beside: Path, ending: str) -> list[Ou
     """A stem a player, named after a file beside it: `tune.mp3` gives `tune-bass.wav`."""
     return [
         Output(
-            beside.with_name(f"{beside.stem}-{p.role.replace(' ', '-')}{ending}"),
+            beside.with_name(f"{beside.stem}-{file_part(p.role)}{ending}"),
             frozenset({p.role}),
             STEM_BITS,
             Label(p.role),

@@ -73,7 +73,7 @@ function load() {
   const studio = openStudio(data, {
     code,
     stem: (role) => {
-      const node = byId(`stem-${role}`);
+      const node = byId(`stem-${role.replaceAll(" ", "-")}`);
       const found = { base64: node.textContent, sizes: JSON.parse(node.dataset.sizes) };
       node.remove();
       return found;
