@@ -1,0 +1,149 @@
+"""What a move from one chord to the next costs, and the lattice that is searched."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from backing.ground.pitch import Key
+from backing.harmonising.candidates import Candidate, Ground, Row, Side, candidates
+from backing.harmonising.costs import BASS_MOTION, BASS_WISH, DEGREE_MOTION, ROOT_MOTION
+from backing.harmonising.search import (
+    NONE,
+    SKIP_DOWN,
+    SKIP_UP,
+    STEP_DOWN,
+    STEP_UP,
+    Column,
+    Flags,
+    Floats,
+    Ints,
+    Lattice,
+)
+
+CHANGES = ("change on beat", "change in half", "change on bar")  # by the weight of the place
+ROOTS, BASSES, DEGREES = np.array(ROOT_MOTION), np.array(BASS_MOTION), np.array(DEGREE_MOTION)
+
+
+def lattice(ground: Ground) -> tuple[Lattice, list[tuple[Candidate, ...]]]:
+    """The columns, edges and turns for a melody in one manner, and the candidates behind the columns."""
+    rows = candidates(ground)
+    columns = [
+        Column(row.nodes + _ends(ground, t, row.chords), row.side.bass)
+        for t, row in enumerate(rows)
+    ]
+    edges = _edges(ground, rows)
+    return Lattice(columns, edges, turns(ground.weights)), [row.chords for row in rows]
+
+
+def turns(w: Mapping[str, float]) -> Floats:
+    """Cost of two arrivals of the bass running: a line goes on, a skip is answered by a step back."""
+    table = np.zeros((5, 5))
+    table[STEP_UP, STEP_UP] = table[STEP_DOWN, STEP_DOWN] = -w["line"]
+    table[SKIP_UP, STEP_DOWN] = table[SKIP_DOWN, STEP_UP] = -w["line"] / 2
+    table[SKIP_UP, SKIP_UP] = table[SKIP_DOWN, SKIP_DOWN] = w["two skips"]
+    table[STEP_UP, STEP_DOWN] = table[STEP_DOWN, STEP_UP] = w["turn back"]
+    table[NONE, NONE] = w["two skips"] / 2
+    return table
+
+
+def _ends(ground: Ground, t: int, cands: Sequence[Candidate]) -> Floats:
+    """What the first and the last place ask of a chord: the tonic of the home key."""
+    w, tonic = ground.weights, ground.home.tonic.pc
+    extra = np.zeros(len(cands))
+    if t == ground.opening:
+        extra += [0.0 if c.root == tonic else w["opening"] for c in cands]
+    if t == len(ground.places) - 1:
+        extra += [0.0 if _at_home(c, ground.home) else w["close"] for c in cands]
+    return extra
+
+
+def _at_home(candidate: Candidate, home: Key) -> bool:
+    """A chord of rest on the tonic of the home key, in root position."""
+    rests = candidate.colour.family == ("minor" if home.minor else "major")
+    return rests and candidate.root == candidate.bass == home.tonic.pc
+
+
+def _edges(ground: Ground, rows: Sequence[Row]) -> list[Floats]:
+    """Cost of every move between neighbours. What does not depend on the tune is counted once for equal sides."""
+    known: dict[tuple[int, int, int, bool], Floats] = {}
+    edges, rests = [], ground.rests
+    for t, (before, here) in enumerate(pairwise(rows)):
+        place = ground.places[t + 1]
+        closing = rests[t + 1] or (place.weight == 2 and place.bar in ground.phrase_ends)
+        mark = (id(before.side), id(here.side), place.weight, closing)
+        if mark not in known:
+            known[mark] = _harmony(ground, before.side, here.side, place.weight, closing)
+        edges.append(known[mark] + _outer(ground, t, before.side, here.side))
+    return edges
+
+
+def _harmony(ground: Ground, a: Side, b: Side, weight: int, closing: bool) -> Floats:
+    """Everything about a move but the tune: roots, basses, qualities, dominants, cadences, holding."""
+    w = ground.weights
+    up = _between(a.bass, b.bass)
+    root_up = _between(a.root, b.root)
+    alike = a.quality[:, None] == b.quality[None, :]
+    held = alike & (root_up == 0) & (up == 0)
+    size = np.minimum(up, 12 - up)
+    moving = (
+        w["root motion"] * ROOTS[root_up]
+        + w["degree motion"] * DEGREES[a.number[:, None], b.number[None, :]]
+        + w["bass motion"] * BASSES[size]
+        + w[CHANGES[weight]]
+        + w["same quality"] * (alike & (root_up != 0))
+        + _dominants(w, a.dominant, b.dominant, root_up)
+        + _bass_wish(ground.bass, up, root_up)
+    )
+    staying = w["held over bar" if weight == 2 else "held"] + _bass_wish(ground.bass, up, root_up)
+    cost = np.where(held, staying, moving)
+    if closing:
+        home = b.above[None, :] == 0
+        half = (b.above[None, :] == 7) & (b.above_bass[None, :] == 7)
+        cost = cost - w["cadence"] * ((home & (a.above[:, None] == 7)) | half)
+    return cost
+
+
+def _between(one: Ints, other: Ints) -> Ints:
+    """Semitones up from each of one row to each of the other."""
+    return (other[None, :] - one[:, None]) % 12
+
+
+def _dominants(w: Mapping[str, float], a: Flags, b: Flags, root_up: Ints) -> Floats:
+    """A dominant seventh falls a fifth or slides down a semitone; two running want a reason."""
+    leads, moves = a[:, None], root_up != 0
+    falls = (root_up == 5) | (root_up == 11)
+    cost: Floats = (
+        -w["resolves"] * (leads & falls)
+        + w["unresolved"] * (leads & ~falls & moves)
+        + w["two dominants"] * (leads & b[None, :] & moves)
+    )
+    return cost
+
+
+def _bass_wish(wish: str, up: Ints, root_up: Ints) -> Floats:
+    """What was asked of the bass: to fall or rise by step, to stay, or to go round the cycle of fifths."""
+    asked = {
+        "falling": (up == 10) | (up == 11),
+        "rising": (up == 1) | (up == 2),
+        "still": up == 0,
+        "cycle": root_up == 5,
+    }
+    return -BASS_WISH * asked[wish] if wish in asked else np.zeros(up.shape)
+
+
+def _outer(ground: Ground, t: int, a: Side, b: Side) -> Floats:
+    """Tune and bass: against each other, with each other, in parallel."""
+    w = ground.weights
+    first, second = (ground.tops[t], ground.tops[t + 1])
+    if first is None or second is None or first == second:
+        return np.zeros((1, 1))
+    direction = 1 if second > first else -1
+    up = _between(a.bass, b.bass)
+    bass = np.sign(np.where(up == 0, 0, 6 - up))
+    before, here = (first - a.bass)[:, None] % 12, (second - b.bass)[None, :] % 12
+    parallel = ((before == 0) & (here == 0)) | ((before == 7) & (here == 7))
+    cost: Floats = w["contrary"] * direction * bass + w["parallel"] * (parallel & (up != 0))
+    return cost
