@@ -17,6 +17,7 @@ from backing.ground.source import NOWHERE, Diagnostic, Shown, Source, Span
 from backing.ground.timebase import Feel, Meter, Tempo
 from backing.harmony.symbol import Chord
 
+WANTED = "?"  # stands for a chord that is still to be found
 LAST = -1  # the ending marked `last.`
 
 
@@ -127,6 +128,11 @@ class Slot(Shown):
     pushed: bool = False
     stop: bool = False
     ring: bool = False
+
+    @property
+    def wanted(self) -> bool:
+        """Whether a chord is still to be found here."""
+        return self.text == WANTED
 
 
 class Direction(NamedTuple):

@@ -107,6 +107,7 @@ CODES: dict[str, tuple[str, str]] = {
     # --- chord symbols (the sentences and hints come from the reader of symbols)
     "E501": ("a symbol of {length} characters is longer than {most}", "write one chord; chords are parted by blanks"),
     "E502": ("N.C. means that no chord sounds; it takes no {found}", "write  N.C.  alone"),
+    "E503": ("a chord is still to be found here", "type a chord such as  C  , or let  backing harmonise  find one for the melody"),
     "E504": ("there is a blank inside a chord symbol", "type  {example}"),
     # --- the order of play
     "E601": ("more than {most} bars would be played, which is the limit", "ask for fewer choruses or repeats"),

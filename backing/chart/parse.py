@@ -30,16 +30,17 @@ _CHORDLIKE = (
 )
 
 
-def parse(text: str, name: str = "<chart>", *, german: bool = False) -> Chart:
-    """Read a chart; `german` is how notes are named where the chart does not say. Raises `ChartError` with all mistakes."""
-    chart, found = parse_all(text, name, german=german)
+def parse(text: str, name: str = "<chart>", *, german: bool = False, wanted: bool = False) -> Chart:
+    """Read a chart; `german` is how notes are named where the chart does not say, and with `wanted` a `?` may stand for
+    a chord that is still to be found (`Slot.wanted`). Raises `ChartError` with all mistakes."""
+    chart, found = parse_all(text, name, german=german, wanted=wanted)
     if chart is None:
         raise ChartError(found)
     return chart
 
 
 def parse_all(
-    text: str, name: str = "<chart>", *, german: bool = False
+    text: str, name: str = "<chart>", *, german: bool = False, wanted: bool = False
 ) -> tuple[Chart | None, tuple[Diagnostic, ...]]:
     """The chart, None if it has mistakes, and all diagnostics in text order, warnings among them."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
@@ -47,7 +48,7 @@ def parse_all(
     chart = None
     try:
         if _is_text(text, faults):
-            chart = _Parser(text, faults, german).chart()
+            chart = _Parser(text, faults, german, wanted).chart()
     except (TooMany, TooLong):
         pass
     return (None if faults.wrong else chart), faults.in_order()
@@ -104,8 +105,9 @@ class _Block:
 
 
 class _Parser:
-    def __init__(self, text: str, faults: Faults, german: bool) -> None:
+    def __init__(self, text: str, faults: Faults, german: bool, wanted: bool) -> None:
         self.typed, self.plain, self.faults, self.german = text, plain(text), faults, german
+        self.wanted = wanted
 
     def chart(self) -> Chart:
         found, comments = lines(self.plain)
@@ -118,7 +120,12 @@ class _Parser:
         meter = header.values.get("meter", FOUR_FOUR)
         assert isinstance(meter, Meter)
         piece = Piece(
-            self.plain, self.typed, self.faults, self.german, self._pickup(header, blocks, meter)
+            self.plain,
+            self.typed,
+            self.faults,
+            self.german,
+            self._pickup(header, blocks, meter),
+            self.wanted,
         )
         sections = self._sections(blocks, head, piece, meter)
         if not sections and not self.faults.wrong:

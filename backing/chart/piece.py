@@ -27,10 +27,16 @@ class Piece:
     )
 
     def __init__(
-        self, plain: str, typed: str, faults: Faults, german: bool, pickup: Fraction | None
+        self,
+        plain: str,
+        typed: str,
+        faults: Faults,
+        german: bool,
+        pickup: Fraction | None,
+        wanted: bool = False,
     ):
         self.plain, self.typed, self.faults, self.german = plain, typed, faults, german
-        self.symbols = Symbols(faults, german)
+        self.symbols = Symbols(faults, german, wanted)
         self.pickup = pickup
         self.number = 0 if pickup else 1
         self.bars = 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from backing.chart.ast import WANTED
 from backing.chart.codes import SYMBOL_CODES, SYMBOL_WARNINGS, Faults
 from backing.chart.lex import Token
 from backing.chart.naming import symbol_in
@@ -14,11 +15,12 @@ _QUALITY = r"ma?j|mi?n?[0-9b#(]|min|m$|dim|aug|sus|add|alt|[0-9#°øΔ]|b[0-9]"
 
 
 class Symbols:
-    """The symbols of one chart by their spelling; `placeholder` stands for those that cannot be read."""
+    """The symbols of one chart by their spelling; with `wanted` a `?` is a chord that is still to be found."""
 
-    __slots__ = ("_faults", "_german", "_known", "_warned")
+    __slots__ = ("_faults", "_german", "_known", "_wanted", "_warned")
 
-    def __init__(self, faults: Faults, german: bool) -> None:
+    def __init__(self, faults: Faults, german: bool, wanted: bool = False) -> None:
+        self._wanted = wanted
         self._known: dict[str, Chord | None] = {}
         self._warned: set[str] = set()
         self._faults = faults
@@ -29,6 +31,10 @@ class Symbols:
         if text in self._known:
             return self._known[text]
         faults, start = self._faults, token.start
+        if text == WANTED:
+            if not self._wanted:
+                faults.add("E503", start, start + len(text))
+            return None
         if len(text) > LONGEST:
             faults.add("E501", start, start + len(text), length=len(text), most=LONGEST)
             return None

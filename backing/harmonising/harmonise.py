@@ -62,7 +62,7 @@ def harmonise(
             "there is no melody here; write notes such as 'G4 A4 B4' or a line 'melody: | G4 |'"
         )
     key = wishes.key or melody.key or ranked_keys(melody)[0][0]
-    free = places is None and wishes.every == "auto"
+    free = wishes.every == "auto"
     spots = with_kept(melody, places or places_of(melody, wishes.every), wishes.keep)
     ground = _ground(melody, spots, key, wishes, free)
     raw, chords = lattice(ground)

@@ -106,7 +106,7 @@ def places_of(melody: Melody, every: str) -> list[Place]:
     """The places for one chord a `bar`, `half`, `beat` (also for `auto`) or `note`."""
     found: list[Place] = []
     for index, bar in enumerate(melody.bars):
-        starts = _starts(melody, bar, every)
+        starts = starts_in(melody, bar, every)
         ends = [*starts[1:], bar.length_q]
         lead = bar.meter.length_q - bar.length_q
         for start, end in zip(starts, ends, strict=True):
@@ -122,7 +122,8 @@ def places_of(melody: Melody, every: str) -> list[Place]:
     return found
 
 
-def _starts(melody: Melody, bar: TuneBar, every: str) -> list[Fraction]:
+def starts_in(melody: Melody, bar: TuneBar, every: str) -> list[Fraction]:
+    """Where chords may begin in a bar, from its start."""
     pulses = pulse_starts(bar)
     if every == "bar":
         return [Fraction(0)]
