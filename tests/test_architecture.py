@@ -20,6 +20,7 @@ FLOORS = (
     "ground",
     "harmony",
     "chart",
+    "harmonising",
     "styles",
     "timeline",
     "band",
