@@ -23,7 +23,7 @@ DEMOS = sorted((ROOT / "demo").glob("*.txt"))
 
 def prepared(text: str, style: str | None = "medium swing", **wish: Any) -> Prepared:
     """A chart read and unrolled; `style` None leaves the chart's own. `wish` are fields of `Options`."""
-    return prepare(parse(text), Options(style=style, **wish))
+    return prepare(parse(text), Options().changed(style=style, **wish))
 
 
 def timeline(text: str, style: str | None = "medium swing", **wish: Any) -> Timeline:

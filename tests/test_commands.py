@@ -133,7 +133,7 @@ def told_notes(name: str) -> list[dict[str, Any]]:
     from backing.commands.options import Options
     from backing.commands.reports import explain
 
-    result = explain(Path(name), Options(plain=True), as_json=True)
+    result = explain(Path(name), Options().changed(plain=True), as_json=True)
     assert isinstance(result, list)
     return result
 

@@ -29,6 +29,7 @@ from backing.commands.cli import run
 from backing.commands.options import Options
 from backing.commands.practice import Practice, practised
 from backing.ground.errors import OutputError
+from backing.output.asked import Sound
 from backing.output.sound import mix
 from backing.output.sound.audio import write_audio
 from backing.output.sound.soundfont import find
@@ -36,7 +37,7 @@ from backing.output.sound.synth import RATE
 from backing.performance.model import Performance
 from backing.performance.session import joined
 
-Sound = NDArray[np.float64]
+Samples = NDArray[np.float64]
 
 ONE_STEP = 2.0**-15  # of 16 bits
 TUNE = """\
@@ -58,11 +59,11 @@ def files() -> list[str]:
     return sorted(p.name for p in Path().iterdir())
 
 
-def read(path: str | Path) -> Sound:
+def read(path: str | Path) -> Samples:
     return np.asarray(soundfile.read(path, always_2d=True)[0])
 
 
-def db(sound: Sound) -> float:
+def db(sound: Samples) -> float:
     return 10 * float(np.log10(np.mean(sound**2) + 1e-12))
 
 
@@ -73,7 +74,7 @@ def db(sound: Sound) -> float:
 def test_stems_have_one_length_and_add_up_to_the_mix(demo: str) -> None:
     """Before gain and limiter: the same players apart and together, within one step of 16 bits."""
     whole = prepare(parse((ROOT / "demo" / f"{demo}.txt").read_text("utf-8")), Options())
-    performance = band(whole, Options(click="beats"))
+    performance = band(whole, Options().changed(click="beats"))
     players = [p for p in performance.players if p.voices]
     assert "click" in [p.role for p in players]
     length = 8 * RATE + 77
@@ -108,10 +109,10 @@ def repeated(loop: Performance, times: int) -> Performance:
 
 def test_three_turns_of_a_loop_sound_like_the_bars_written_out_three_times() -> None:
     """Around each seam, level by tenths of a second and spectrum by octaves stay within 1 dB."""
-    wish = Options(loop=True)
+    wish = Options().changed(loop=True)
     loop = band(prepare(parse(TUNE), wish), wish)
-    write_audio(loop, ["loop.wav"], loop=True, bits=24, loudness=-24.0)
-    write_audio(repeated(loop, 3), ["long.wav"], bits=24, loudness=-24.0)
+    write_audio(loop, ["loop.wav"], Sound(loop=True, bits=24, loudness=-24.0))
+    write_audio(repeated(loop, 3), ["long.wav"], Sound(bits=24, loudness=-24.0))
     turn = read("loop.wav")
     frames = round(Fraction(16 * 60, 150) * RATE)
     assert len(turn) == frames
@@ -158,12 +159,12 @@ def test_a_push_into_the_first_bar_is_heard_at_the_loops_end() -> None:
 
 def test_every_pass_of_a_ladder_starts_on_its_sample_and_the_length_is_exact() -> None:
     """Nine tempos twice. Clicks alone: the first of each pass lies where the lengths before it add up to."""
-    wish = Options(only=("click",), click="beats")
+    wish = Options().changed(only=("click",), click="beats")
     prepared = prepare(parse(TUNE), wish)
     performances, labels = practised(prepared, wish, Practice(ladder="60:100:5", passes=2))
     assert len(performances) == 18
     track = joined(performances, labels)
-    write_audio(track, ["ladder.wav"], bits=24, loudness=-30.0)
+    write_audio(track, ["ladder.wav"], Sound(bits=24, loudness=-30.0))
     sound = read("ladder.wav")[:, 0]
     assert len(sound) == round(track.duration_s * RATE)
     exact = Fraction(0)

@@ -1,4 +1,4 @@
-"""Sound files: samples, tags, loops, loudness, and what happens when something breaks."""
+"""Samples files: samples, tags, loops, loudness, and what happens when something breaks."""
 
 from __future__ import annotations
 
@@ -25,6 +25,7 @@ from mutagen.wave import WAVE
 from numpy.typing import NDArray
 
 from backing.ground.errors import AudioUnavailable, OutputError
+from backing.output.asked import Sound
 from backing.output.sound import audio, encode, encoder, id3
 from backing.output.sound.audio import Output, stem_outputs, write_audio, write_outputs
 from backing.output.sound.encode import samples
@@ -35,7 +36,7 @@ from backing.output.sound.tape import Tape
 from backing.output.sound.wave import header
 from backing.performance.model import Marker, Performance
 
-Sound = NDArray[np.float64]
+Samples = NDArray[np.float64]
 
 
 def tune(**options: object) -> Performance:
@@ -65,7 +66,7 @@ def chunks(data: bytes) -> dict[bytes, bytes]:
     return found
 
 
-def decoded(path: Path) -> Sound:
+def decoded(path: Path) -> Samples:
     """A file as ffmpeg plays it."""
     command = [
         encoder_path(),
@@ -85,7 +86,7 @@ def decoded(path: Path) -> Sound:
     return np.frombuffer(done.stdout, "<f4").reshape(-1, 2).astype(float)
 
 
-def read(path: Path) -> Sound:
+def read(path: Path) -> Samples:
     return np.asarray(soundfile.read(path, always_2d=True)[0])
 
 
@@ -111,7 +112,7 @@ def test_the_standard_library_reads_our_waves(written: Path) -> None:
 
 
 def test_24_bits_are_asked_for(tmp_path: Path) -> None:
-    write_audio(tune(), [tmp_path / "a.wav", tmp_path / "a.flac"], bits=24)
+    write_audio(tune(), [tmp_path / "a.wav", tmp_path / "a.flac"], Sound(bits=24))
     assert soundfile.info(tmp_path / "a.wav").subtype == "PCM_24"
     assert soundfile.info(tmp_path / "a.flac").subtype == "PCM_24"
     assert np.array_equal(read(tmp_path / "a.wav"), read(tmp_path / "a.flac"))
@@ -326,7 +327,7 @@ def test_lossy_formats_keep_loudness_and_headroom(written: Path, ending: str) ->
 def test_another_loudness_is_reached_also_through_the_limiter(
     tmp_path: Path, target: float
 ) -> None:
-    write_audio(tune(), [tmp_path / "a.wav"], loudness=target)
+    write_audio(tune(), [tmp_path / "a.wav"], Sound(loudness=target))
     found = measure(tmp_path / "a.wav")
     assert found.lufs == pytest.approx(target, abs=0.5)
     assert found.peak_dbtp <= -1.0
@@ -398,7 +399,7 @@ def loop_of(bars: int) -> Performance:
 
 def test_a_loop_has_its_exact_length_and_says_so(tmp_path: Path) -> None:
     """`smpl`: one loop, for ever, from its first to its last sample, both inside (RIFF WAVE sampler chunk)."""
-    write_audio(loop_of(2), [tmp_path / "a.wav", tmp_path / "a.mp3"], loop=True)
+    write_audio(loop_of(2), [tmp_path / "a.wav", tmp_path / "a.mp3"], Sound(loop=True))
     frames = round(Fraction(8 * 618_557, 1_000_000) * RATE)
     found = chunks((tmp_path / "a.wav").read_bytes())
     assert len(found[b"data"]) == 4 * frames
@@ -411,7 +412,7 @@ def test_a_loop_has_its_exact_length_and_says_so(tmp_path: Path) -> None:
 
 def test_the_ring_of_the_end_is_folded_into_the_start(tmp_path: Path) -> None:
     """What a loop plays the second time round is what the same bars play in the middle of a longer tune."""
-    write_audio(loop_of(4), [tmp_path / "a.wav"], loop=True, bits=24)
+    write_audio(loop_of(4), [tmp_path / "a.wav"], Sound(loop=True, bits=24))
     loop = read(tmp_path / "a.wav")
     bar = len(loop) // 4
     seam = np.concatenate([loop[-bar // 2 :], loop[: bar // 2]])
@@ -573,7 +574,7 @@ def progress(share, words):
 
 outputs = [Path(sys.argv[2], name) for name in ("a.m4a", "a.mp3", "a.wav")]
 try:
-    make(Path(sys.argv[1]), outputs, Options(length_s=120.0), progress)
+    make(Path(sys.argv[1]), outputs, Options().changed(length_s=120.0), progress)
 except KeyboardInterrupt:
     print("interrupted")
 """

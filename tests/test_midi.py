@@ -15,13 +15,14 @@ from hand_made import performance
 from backing.ground.errors import OutputError
 from backing.ground.pitch import Key, NoteName
 from backing.ground.roles import CHANNELS
+from backing.output.asked import AS_USUAL, Sound
 from backing.output.midi import TICKS, midi_bytes, tuning, write
 from backing.performance.model import Performance
 from tests.each import each
 
 
-def read(p: Performance, **options: float) -> mido.MidiFile:
-    return mido.MidiFile(file=io.BytesIO(midi_bytes(p, **options)), charset="utf-8")
+def read(p: Performance, sound: Sound = AS_USUAL) -> mido.MidiFile:
+    return mido.MidiFile(file=io.BytesIO(midi_bytes(p, sound)), charset="utf-8")
 
 
 def metas(file: mido.MidiFile, kind: str) -> list[tuple[int, mido.MetaMessage]]:
@@ -213,7 +214,7 @@ def test_a_fade_turns_expression_down_to_nothing() -> None:
 
 def test_another_concert_pitch_is_registered_tuning_on_pitched_channels() -> None:
     """Registered parameter 1 holds cents in 14 bits around 8192 (MIDI 1.0): 442 Hz is 7.85 cents."""
-    file = read(performance(), a4=442.0)
+    file = read(performance(), sound=Sound(a4=442.0))
     pairs = [(m.control, m.value) for _, m in events(file.tracks[1]) if m.type == "control_change"]
     assert pairs[: len(tuning(442.0))] == tuning(442.0)
     fine = dict(tuning(442.0)[6:8])

@@ -10,6 +10,7 @@ from backing.chart.parse import parse
 from backing.ground.errors import RequestError
 from backing.ground.pitch import Interval, Key
 from backing.ground.timebase import TempoMap
+from backing.timeline.form import Form
 from backing.timeline.model import Timeline
 from backing.timeline.passes import (
     GAP_PLAYS,
@@ -28,7 +29,7 @@ from backing.timeline.passes import (
     slice_bars,
     transposed,
 )
-from backing.timeline.unroll import Request, unroll
+from backing.timeline.unroll import unroll
 from tests.each import each
 
 TUNE = """key: F
@@ -66,14 +67,12 @@ def test_every_pass_has_the_tempo_of_its_step_exactly() -> None:
 def test_a_pass_that_repeats_the_last_one_has_one_bar_of_count_in() -> None:
     assert [p.count_in_bars for p in passes(tune(), Plan())][:4] == [None, 1, None, 1]
     assert [p.timeline.count_in for p in passes(tune(), Plan())][:4] == [None, 1, None, 1]
-    two = passes(unroll(parse(TUNE), Request(count_in=2)), Plan(times=3))
+    two = passes(unroll(parse(TUNE), Form(count_in=2)), Plan(times=3))
     assert [p.count_in_bars for p in two][:4] == [2, 1, 1, 2]
 
 
 def test_no_count_in_stays_none() -> None:
-    assert {p.count_in_bars for p in passes(unroll(parse(TUNE), Request(count_in=0)), Plan())} == {
-        0
-    }
+    assert {p.count_in_bars for p in passes(unroll(parse(TUNE), Form(count_in=0)), Plan())} == {0}
 
 
 def test_slow_and_full_take_turns() -> None:

@@ -90,7 +90,7 @@ def test_notes_of_every_pass_lie_on_its_own_bars() -> None:
 
 def test_a_slow_pass_is_played_anew_and_not_stretched() -> None:
     """Swing depends on tempo, so the off-beats of a slow pass are no scaled copy of the fast pass's."""
-    wish = Options(tempo_bpm=Fraction(240))
+    wish = Options().changed(tempo_bpm=Fraction(240))
     performances, _ = practised(
         prepare(parse(CHART), wish), wish, Practice(ladder="50:100:50", passes=1)
     )
@@ -195,7 +195,7 @@ style: medium swing
 
 
 def looped_band(text: str, **wish: object) -> Performance:
-    options = Options(loop=True, **wish)  # type: ignore[arg-type]
+    options = Options().changed(loop=True, **wish)  # type: ignore[arg-type]
     return band(prepare(parse(text), options), options)
 
 

@@ -20,6 +20,7 @@ from backing.ground.errors import OutputError
 from backing.ground.pitch import Key, Pitch
 from backing.ground.source import NOWHERE
 from backing.ground.timebase import Meter
+from backing.output.asked import Paper
 from backing.output.files import MARK, made_here
 from backing.output.sheet.cells import rows
 from backing.output.sheet.grips import chords_used, chosen
@@ -139,7 +140,7 @@ def test_paper_is_a4_or_letter(paper: str, size: tuple[float, float]) -> None:
     assert size == pytest.approx(
         {"a4": (210 / 25.4 * 72, 297 / 25.4 * 72), "letter": (8.5 * 72, 11 * 72)}[paper], abs=0.01
     )
-    with pdfplumber.open(BytesIO(set_sheet(demo("waltz.txt"), paper=paper)[0])) as read:
+    with pdfplumber.open(BytesIO(set_sheet(demo("waltz.txt"), paper=Paper(size=paper))[0])) as read:
         assert (read.pages[0].width, read.pages[0].height) == pytest.approx(size, abs=0.01)
 
 
@@ -148,7 +149,7 @@ def test_paper_is_a4_or_letter(paper: str, size: tuple[float, float]) -> None:
 
 def faults(chart: Chart, paper: str = "a4") -> list[object]:
     """Everything on the sheet of a chart that overlaps, is crossed by a line, leaves the page or is missing."""
-    pages = layout(chart, paper=paper)
+    pages = layout(chart, paper=Paper(size=paper))
     found: list[object] = []
     for page in pages:
         found += [*overlaps(page), *crossed(page), *outside(page, paper)]
@@ -388,7 +389,7 @@ def test_title_block_in_words() -> None:
 
 
 def test_signs_are_an_option() -> None:
-    text = words(layout(parse("| Cmaj7 Dm7b5 | Bdim7 |\n"), signs=True))
+    text = words(layout(parse("| Cmaj7 Dm7b5 | Bdim7 |\n"), paper=Paper(signs=True)))
     for symbol in ("C△7", "Dø7", "B°7"):
         assert symbol in text
 
@@ -397,7 +398,7 @@ def test_signs_are_an_option() -> None:
 def test_transposing_instruments_read_higher(instrument: str, shown: str) -> None:
     """Concert C is D for B flat, A for E flat, G for F instruments (any orchestration handbook)."""
     chart = parse("key: C\n| C |\n")
-    text = words(layout(chart, transposing=instrument))
+    text = words(layout(chart, paper=Paper(transposing=instrument)))
     assert symbols(parse(f"| {shown} |"))[0] in text
     assert f"{shown} major" in text
     assert set(TRANSPOSING) == {"Bb", "Eb", "F"}
@@ -411,7 +412,7 @@ def test_a_capo_leaves_the_chords_as_written() -> None:
 def test_grips_are_drawn_for_every_chord_used() -> None:
     """Dots where fingers stand; the grips' own notes are tested with the grips."""
     chart = demo("folk.txt")
-    pages = layout(chart, grips=True)
+    pages = layout(chart, paper=Paper(grips=True))
     named = [c.symbol for c, _ in chosen(chart)]
     assert named == [c.symbol for c in chords_used(chart)] == ["G", "C/G", "D", "Em", "C", "G/B"]
     held = sum(f >= 0 for _, grip in chosen(chart) for f in grip.frets)
@@ -424,7 +425,7 @@ def test_grips_take_further_pages_where_they_must() -> None:
         f"| {r}maj7 | {r}m7 | {r}7 | {r}6 |\n"
         for r in ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A")
     )
-    pages = layout(parse(text), grips=True)
+    pages = layout(parse(text), paper=Paper(grips=True))
     assert len(pages) > 1
     for page in pages:
         assert overlaps(page) == []
@@ -624,15 +625,13 @@ def test_a_png_is_whole_and_names_the_title() -> None:
 @pytest.mark.parametrize(
     ("look", "message"),
     [
-        ({"paper": "a5"}, "paper 'a5' is unknown; there are a4 and letter"),
-        ({"transposing": "G"}, "'G' is no transposing instrument; write Bb, Eb, F"),
+        (Paper(size="a5"), "paper 'a5' is unknown; there are a4 and letter"),
+        (Paper(transposing="G"), "'G' is no transposing instrument; write Bb, Eb, F"),
     ],
 )
-def test_unknown_paper_and_instruments_are_refused(look: dict[str, str], message: str) -> None:
+def test_unknown_paper_and_instruments_are_refused(look: Paper, message: str) -> None:
     with pytest.raises(OutputError, match=re.escape(message)):
-        layout(
-            demo("waltz.txt"), paper=look.get("paper", "a4"), transposing=look.get("transposing")
-        )
+        layout(demo("waltz.txt"), paper=look)
 
 
 def test_other_endings_are_refused(tmp_path: Path) -> None:

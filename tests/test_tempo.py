@@ -13,10 +13,11 @@ from backing.chart.ast import Ending, EndingKind
 from backing.chart.parse import parse
 from backing.ground.errors import RequestError
 from backing.ground.timebase import Tempo, TempoMap, TempoStep, microseconds_a_quarter
+from backing.timeline.form import Form
 from backing.timeline.model import Timeline
 from backing.timeline.reshape import at_tempo, joined, slice_bars
 from backing.timeline.tempo import Beat, Bend, Leg, closing_ritard, held, tempo_between, tempo_steps
-from backing.timeline.unroll import Request, unroll
+from backing.timeline.unroll import unroll
 from tests.each import each
 
 Q = Fraction
@@ -26,8 +27,8 @@ def steps(timeline: Timeline) -> list[tuple[str, int]]:
     return [(str(s.at_q), s.us) for s in timeline.tempo]
 
 
-def played(text: str, request: Request | None = None) -> Timeline:
-    return unroll(parse(f"key: C\nending: as written\n{text}"), request or Request())
+def played(text: str, request: Form | None = None) -> Timeline:
+    return unroll(parse(f"key: C\nending: as written\n{text}"), request or Form())
 
 
 @each(
@@ -169,22 +170,22 @@ def test_the_usual_tempo_of_a_style_counts_beats_in_compound_meters() -> None:
 @each(
     ("request_", "us"),
     [
-        (Request(tempo_percent=Q(3, 4)), (666_667, 1_333_333)),
-        (Request(tempo_bpm=Q(60)), (1_000_000, 2_000_000)),
-        (Request(tempo_bpm=Q(97)), (618_557, 1_237_113)),
+        (Form(tempo_percent=Q(3, 4)), (666_667, 1_333_333)),
+        (Form(tempo_bpm=Q(60)), (1_000_000, 2_000_000)),
+        (Form(tempo_bpm=Q(97)), (618_557, 1_237_113)),
     ],
 )
 def test_another_tempo_moves_every_section_in_proportion(
-    request_: Request, us: tuple[int, int]
+    request_: Form, us: tuple[int, int]
 ) -> None:
     timeline = played("tempo: 120\n[A]\n| C |\n[B]\ntempo: 60\n| F |\n", request_)
     assert tuple(s.us for s in timeline.tempo) == us
 
 
 def test_a_tempo_that_is_asked_for_counts_as_the_charts_own() -> None:
-    half = played("tempo: half = 100\n| C | F |\n", Request(tempo_bpm=Q(50)))
+    half = played("tempo: half = 100\n| C | F |\n", Form(tempo_bpm=Q(50)))
     assert half.tempo[0].us == 600_000
-    six = played("meter: 6/8\n| C | F |\n", Request(tempo_bpm=Q(60)))
+    six = played("meter: 6/8\n| C | F |\n", Form(tempo_bpm=Q(60)))
     assert six.tempo[0].us == microseconds_a_quarter(90)
 
 
@@ -256,7 +257,7 @@ def test_a_tempo_below_what_a_midi_file_can_say_is_refused() -> None:
     """Three bytes of microseconds end at 3.576 quarters a minute."""
     message = "that tempo is below 3.6 quarters a minute, the slowest that a MIDI file can say"
     with pytest.raises(RequestError) as wrong:
-        played("tempo: 30\n| C | F |\n", Request(tempo_percent=Q(1, 10)))
+        played("tempo: 30\n| C | F |\n", Form(tempo_percent=Q(1, 10)))
     assert str(wrong.value) == message
     with pytest.raises(RequestError) as wrong:
         at_tempo(played("tempo: 30\n| C | F |\n"), Q(10))
@@ -273,7 +274,7 @@ def test_a_closing_ritard_needs_bars_before_the_last_chord() -> None:
 
 
 def test_an_excerpt_can_end_with_a_ritard_of_its_own() -> None:
-    request = Request(bars=(1, 3), ending=Ending(EndingKind.RIT))
+    request = Form(bars=(1, 3), ending=Ending(EndingKind.RIT))
     timeline = unroll(parse("key: C\ntempo: 100\n| C | F | G7 | C |\n"), request)
     assert timeline.ending.kind is EndingKind.RIT
     assert [s.at_q for s in timeline.tempo] == list(range(8))

@@ -32,15 +32,16 @@ from backing.ground.pitch import Key
 from backing.ground.source import Source, Span
 from backing.ground.timebase import FOUR_FOUR, TempoMap
 from backing.harmony.symbol import read
+from backing.timeline.form import Form
 from backing.timeline.model import Strike, Timeline
-from backing.timeline.unroll import Request, style_name, unroll
+from backing.timeline.unroll import style_name, unroll
 from tests.each import each
 
 CASES = sorted((Path(__file__).parent / "cases" / "unroll").glob("*.txt"))
 DEMOS = sorted((Path(__file__).parent.parent / "demo").glob("*.txt"))
 
 
-def request_of(text: str) -> Request:
+def request_of(text: str) -> Form:
     """`key=Eb bars=5-8 section=A choruses=2 …` as a request."""
     given: dict[str, object] = {}
     sections = []
@@ -60,7 +61,7 @@ def request_of(text: str) -> Request:
             given["tempo_percent"] = Fraction(value) / 100
         else:
             given[name] = int(value)
-    return Request(sections=tuple(sections), **given)  # type: ignore[arg-type]
+    return Form(sections=tuple(sections), **given)  # type: ignore[arg-type]
 
 
 def q(value: Fraction) -> str:
@@ -309,7 +310,7 @@ def test_the_meter_chooses_a_style_where_none_is_written(meter: str, style: str)
 def test_a_style_that_is_asked_for_holds_for_sections_with_their_own() -> None:
     song = parse("style: bossa nova\n[A]\n| C |\n[B]\nstyle: medium swing\n| F |\n")
     assert [b.style for b in unroll(song).bars[:2]] == [None, "medium swing"]
-    asked = unroll(song, Request(style="pop ballad"))
+    asked = unroll(song, Form(style="pop ballad"))
     assert asked.style == "pop ballad"
     assert {b.style for b in asked.bars} == {None}
 
@@ -332,7 +333,7 @@ def test_an_unset_push_comes_a_triplet_early_where_the_style_plays_in_triplets()
 
 def test_plain_leaves_out_unwritten_colours_everywhere() -> None:
     song = parse("colour: full\n[A]\n| C |\n[B]\ncolour: full\n| F |\n")
-    assert {b.colour for b in unroll(song, Request(colour=False)).bars} == {False}
+    assert {b.colour for b in unroll(song, Form(plain=True)).bars} == {False}
 
 
 def test_a_stop_goes_on_through_a_chord_that_is_held() -> None:
@@ -370,7 +371,7 @@ def test_transposing_keeps_every_chord_and_spells_it_sanely(semitones: int) -> N
     """Pitch classes move by the interval; a root never needs more than one accidental, a key never more than six."""
     text = "key: Db\n| Dbmaj7 | Gb7 | Bbm7b5/Fb | Eb7alt | Abm(maj7) | Bbbmaj7#11 | Ab7 | Db6/9 |\n"
     plain = unroll(parse(text))
-    moved = unroll(parse(text), Request(transpose=semitones))
+    moved = unroll(parse(text), Form(transpose=semitones))
     assert abs(moved.key.fifths) <= 6
     for before, after in zip(plain.chords, moved.chords, strict=True):
         assert before.chord is not None
@@ -392,7 +393,7 @@ def test_two_runs_give_equal_timelines() -> None:
 
 
 def test_a_minor_key_for_a_major_tune_moves_it_and_says_so() -> None:
-    timeline = unroll(parse("key: C\n| C | F |\n"), Request(key=Key.parse("E minor")))
+    timeline = unroll(parse("key: C\n| C | F |\n"), Form(key=Key.parse("E minor")))
     assert timeline.key.name == "E major"
     assert (
         "E minor was asked for, and the chart is in major: it is moved to E major" in timeline.notes
@@ -400,7 +401,7 @@ def test_a_minor_key_for_a_major_tune_moves_it_and_says_so() -> None:
 
 
 def test_a_plain_key_for_a_minor_tune_means_minor() -> None:
-    timeline = unroll(parse("key: Am\n| Am | E7 |\n"), Request(key=Key.parse("C")))
+    timeline = unroll(parse("key: Am\n| Am | E7 |\n"), Form(key=Key.parse("C")))
     assert timeline.key.name == "C minor"
     assert [c.symbol for c in timeline.chords][:2] == ["Cm", "G7"]
 
@@ -430,7 +431,7 @@ def test_a_tune_that_never_plays_its_tonic_ends_on_a_plain_triad() -> None:
 
 def test_directions_that_lead_nowhere_are_errors_whatever_is_asked_for() -> None:
     with pytest.raises(ChartError):
-        unroll(chart(bar(1, "C"), bar(2, "F", "D.S.")), Request(choruses=2))
+        unroll(chart(bar(1, "C"), bar(2, "F", "D.S.")), Form(choruses=2))
 
 
 @pytest.mark.parametrize(

@@ -13,9 +13,10 @@ from backing.chart.parse import parse
 from backing.ground.errors import ChartError
 from backing.ground.pitch import Key
 from backing.ground.timebase import TempoMap
+from backing.timeline.form import Form
 from backing.timeline.model import Timeline
 from backing.timeline.passes import Gap, Ladder, Plan, passes
-from backing.timeline.unroll import Request, unroll
+from backing.timeline.unroll import unroll
 
 CHORDS = st.sampled_from(
     ["C", "Am7", "F#m7b5", "Bb13", "G7/B", "<D7", "E7!", "A=", "N.C.", "Dbmaj7"]
@@ -86,7 +87,7 @@ def charts(draw: st.DrawFn) -> str:
     return "\n".join(lines) + "\n"
 
 
-def whole(text: str, request: Request) -> Timeline | None:
+def whole(text: str, request: Form) -> Timeline | None:
     """The timeline, or None for a chart that was refused with a diagnostic."""
     try:
         return unroll(parse(text), request)
@@ -95,7 +96,7 @@ def whole(text: str, request: Request) -> Timeline | None:
 
 
 requests = st.builds(
-    lambda **asked: Request(**asked),  # hypothesis fills every field of a named tuple
+    lambda **asked: Form(**asked),  # hypothesis fills every field of a named tuple
     transpose=st.one_of(st.none(), st.integers(-12, 12)),
     choruses=st.one_of(st.none(), st.integers(1, 4)),
     tempo_percent=st.one_of(st.none(), st.just(Fraction(3, 5))),
@@ -105,7 +106,7 @@ requests = st.builds(
 
 @settings(max_examples=150, deadline=None, derandomize=True)
 @given(charts(), requests)
-def test_any_chart_fills_every_bar_without_gap_or_overlap(text: str, request: Request) -> None:
+def test_any_chart_fills_every_bar_without_gap_or_overlap(text: str, request: Form) -> None:
     timeline = whole(text, request)
     if timeline is None:
         return
@@ -124,7 +125,7 @@ def test_any_chart_fills_every_bar_without_gap_or_overlap(text: str, request: Re
 
 @settings(max_examples=100, deadline=None, derandomize=True)
 @given(charts(), requests)
-def test_any_tempo_map_is_in_order_and_time_only_goes_forward(text: str, request: Request) -> None:
+def test_any_tempo_map_is_in_order_and_time_only_goes_forward(text: str, request: Form) -> None:
     timeline = whole(text, request)
     if timeline is None:
         return
@@ -139,7 +140,7 @@ def test_any_tempo_map_is_in_order_and_time_only_goes_forward(text: str, request
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(charts(), st.integers(1, 5), st.integers(1, 5))
 def test_any_chart_can_be_practised_in_any_key(text: str, on: int, off: int) -> None:
-    timeline = whole(text, Request())
+    timeline = whole(text, Form())
     if timeline is None:
         return
     plan = Plan(

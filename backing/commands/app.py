@@ -11,7 +11,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from backing.commands.options import Options, near
+from backing.commands.options import Options
+from backing.commands.values import near
 from backing.ground.errors import ChartError, OutputError, RequestError, StyleError
 from backing.ground.pitch import UNISON
 from backing.ground.roles import in_score_order, role_of
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from backing.ground.timebase import Tempo
     from backing.performance.model import Performance
     from backing.styles.model import Style
+    from backing.timeline.form import Form
     from backing.timeline.model import Timeline
 
 Progress = Callable[[float, str], None]
@@ -87,35 +89,31 @@ class Prepared(NamedTuple):
 
 def prepare(chart: Chart, wish: Options = PLAIN) -> Prepared:
     """Find the styles, unroll. Raises `ChartError` (unknown style in the chart), `RequestError`, `StyleError`."""
-    from backing.chart.ast import Ending, EndingKind
     from backing.styles.find import find
-    from backing.timeline.unroll import Request, style_name, unroll
+    from backing.timeline.unroll import style_name, unroll
 
-    name = wish.style or style_name(chart)
-    style = find(name) if wish.style else written_style(chart, name)
-    styles = {} if wish.style else section_styles(chart)
-    request = Request(
-        tempo_bpm=wish.tempo_bpm,
-        tempo_percent=wish.tempo_percent,
-        key=wish.key,
-        transpose=wish.transpose,
-        style=wish.style,
-        choruses=wish.choruses,
-        length_s=wish.length_s,
-        sections=wish.sections,
-        bars=wish.bars,
-        ending=Ending(EndingKind.AS_WRITTEN) if wish.loop else wish.ending,
-        count_in=0 if wish.loop and wish.count_in is None else wish.count_in,
-        colour=False if wish.plain else None,
-    )
+    name = wish.form.style or style_name(chart)
+    style = find(name) if wish.form.style else written_style(chart, name)
+    styles = {} if wish.form.style else section_styles(chart)
     timeline = unroll(
         chart,
-        request,
+        asked_form(wish),
         usual_tempo=usual_tempo(style),
         grid_q=style.grid_q,
         section_grids={name: own.grid_q for name, own in styles.items()},
     )
     return Prepared(chart, timeline, style, styles, chart.warnings)
+
+
+def asked_form(wish: Options) -> Form:
+    """What is asked of the form; a loop ends as written, and has no count-in unless one is asked for."""
+    from backing.chart.ast import Ending, EndingKind
+
+    if not wish.sound.loop:
+        return wish.form
+    return wish.form._replace(
+        ending=Ending(EndingKind.AS_WRITTEN), count_in=wish.form.count_in or 0
+    )
 
 
 def usual_tempo(style: Style) -> Tempo:
@@ -181,30 +179,29 @@ def band(prepared: Prepared, wish: Options) -> Performance:
     from backing.performance.perform import perform
 
     players = available(prepared)
-    for option, roles in (("--only", wish.only), ("--without", wish.without)):
+    for option, roles in (("--only", wish.band.only), ("--without", wish.band.without)):
         for role in roles:
             if role not in players and role not in {role_of(p).name for p in players}:
                 raise RequestError(
                     f"{option} {role}: {prepared.style.name} has no {role}; it has {', '.join(players)}"
                 )
     timeline = prepared.timeline
-    if wish.loop:
+    if wish.sound.loop:
         from backing.timeline.reshape import repeated
 
         timeline = repeated(timeline, 3)
     arrangement = arrange(
         timeline,
         prepared.style,
-        wish.seed,
+        wish.band.seed,
         prepared.styles,
-        only=frozenset(wish.only),
-        without=frozenset(wish.without),
-        click=wish.click,
-        guide_tones=wish.guide_tones,
-        plain=wish.plain,
+        only=frozenset(wish.band.only),
+        without=frozenset(wish.band.without),
+        click=wish.band.click,
+        guide_tones=wish.band.guide_tones,
     )
     performance = perform(arrangement)
-    if not wish.loop:
+    if not wish.sound.loop:
         return performance
     from backing.performance.session import looped
 
@@ -252,7 +249,7 @@ def make(
     text, name = read_text(chart_path)
     chart = parse(text, name)
     for path in paths:
-        claim(path, force=wish.force)
+        claim(path, force=wish.files.force)
     prepared = prepare(chart, wish)
     for diagnostic in prepared.warnings:
         warn(diagnostic)
@@ -269,27 +266,23 @@ def write_all(
 ) -> list[Path]:
     """Write a performance in every form that the endings of `paths` ask for."""
     written: list[Path] = []
-    sound: list[Path] = []
+    heard: list[Path] = []
     for path in paths:
         if path.suffix.lower() in SOUND:
-            sound.append(path)
+            heard.append(path)
             written.append(path)
         else:
             written += write_one(prepared, performance, path, wish, progress)
-    if sound:
+    if heard:
         from backing.output.sound.audio import write_audio
 
         stems = write_audio(
             performance,
-            sound,
-            soundfont=wish.soundfont,
-            loudness=wish.loudness,
-            a4=wish.a4,
-            stems=wish.stems,
-            stems_as=wish.stems_as or "wav",
-            loop=wish.loop,
-            bits=wish.bits,
-            force=wish.force,
+            heard,
+            wish.sound,
+            stems=wish.files.stems,
+            stems_as=wish.files.stems_as or "wav",
+            force=wish.files.force,
             progress=progress,
         )
         written.extend(p for p in stems if p not in written)
@@ -308,15 +301,15 @@ def write_one(
     if kind == ".mid":
         from backing.output.midi import write as write_midi
 
-        write_midi(performance, path, a4=wish.a4, force=wish.force)
+        write_midi(performance, path, sound=wish.sound, force=wish.files.force)
     elif kind == ".json":
         from backing.output.timeline_json import write as write_json
 
-        write_json(performance, path, force=wish.force)
+        write_json(performance, path, force=wish.files.force)
     elif kind == ".vtt":
         from backing.output.captions import write as write_captions
 
-        write_captions(performance, path, force=wish.force)
+        write_captions(performance, path, force=wish.files.force)
     elif kind == ".txt":
         write_chart(prepared, path, wish)
     elif kind in SHEET:
@@ -328,10 +321,9 @@ def write_one(
             performance,
             moved_chart(prepared.chart, wish),
             path,
-            soundfont=wish.soundfont,
-            loudness=wish.loudness,
-            a4=wish.a4,
-            force=wish.force,
+            sound=wish.sound,
+            paper=wish.paper,
+            force=wish.files.force,
             progress=progress,
         )
     return [path]
@@ -342,7 +334,7 @@ def write_chart(prepared: Prepared, path: Path, wish: Options) -> None:
     from backing.chart.write import write
     from backing.output.files import write_text
 
-    write_text(path, write(moved_chart(prepared.chart, wish)), force=wish.force)
+    write_text(path, write(moved_chart(prepared.chart, wish)), force=wish.files.force)
 
 
 def write_sheet(prepared: Prepared, path: Path, wish: Options) -> list[Path]:
@@ -352,19 +344,16 @@ def write_sheet(prepared: Prepared, path: Path, wish: Options) -> list[Path]:
     return write(
         moved_chart(prepared.chart, wish),
         path,
-        force=wish.force,
+        force=wish.files.force,
         style=prepared.style.name,
         tempo=shown_tempo(prepared, wish),
         paper=wish.paper,
-        signs=wish.signs,
-        grips=wish.grips,
-        transposing=wish.transposing,
     )
 
 
 def shown_tempo(prepared: Prepared, wish: Options) -> tuple[Fraction, Fraction] | None:
     """The note that is counted and how many a minute, where the chart itself does not say (or says something else)."""
-    asked = wish.tempo_bpm is not None or wish.tempo_percent is not None
+    asked = wish.form.tempo_bpm is not None or wish.form.tempo_percent is not None
     if prepared.chart.settings.tempo is not None and not asked:
         return None
     meter = prepared.timeline.bars[0].meter
@@ -385,10 +374,10 @@ def moved_by(chart: Chart, wish: Options) -> Interval:
     from backing.harmony.spelling import interval_for_semitones, interval_to_key
     from backing.timeline.unroll import first_key
 
-    if wish.key is not None:
-        return interval_to_key(first_key(chart), wish.key)
-    if wish.transpose:
-        return interval_for_semitones(first_key(chart), wish.transpose)
+    if wish.form.key is not None:
+        return interval_to_key(first_key(chart), wish.form.key)
+    if wish.form.transpose:
+        return interval_for_semitones(first_key(chart), wish.form.transpose)
     return UNISON
 
 

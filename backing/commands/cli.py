@@ -142,8 +142,8 @@ def lesson(
         chosen = replace(chosen, speeds=read_speeds(speeds))
     if sheets:
         chosen = replace(chosen, sheets=read_sheets(sheets))
-    if wish.stems_as:
-        chosen = replace(chosen, stems_as=wish.stems_as)
+    if wish.files.stems_as:
+        chosen = replace(chosen, stems_as=wish.files.stems_as)
     with progress(quiet) as report:
         place, items, made = make_lesson(
             chart,
@@ -316,7 +316,7 @@ def program(names: Iterable[str] = COMMANDS) -> typer.Typer:
     )
     app.callback()(common)
     for name in names:
-        app.command(name)(command(COMMANDS[name]))
+        app.command(name)(command(name, COMMANDS[name]))
     return app
 
 

@@ -12,41 +12,7 @@ from typing import Annotated, Any
 
 import typer
 
-from backing.commands.options import CLICKS, TRANSPOSING, options
-
-CLICK_NAMES = ", ".join(CLICKS)
-
-# The options that every command that makes a track shares, in the order in which help shows them.
-TRACK_OPTIONS: dict[str, tuple[Any, Any]] = {
-    "tempo": (Annotated[str | None, typer.Option(metavar="96 or 75%", help="Beats a minute, or a percentage of the chart's tempo.")], None),
-    "key": (Annotated[str | None, typer.Option(metavar="KEY", help="Play in this key: Eb, F# minor.")], None),
-    "transpose": (Annotated[int | None, typer.Option(metavar="SEMITONES", help="Move by semitones, up or down.")], None),
-    "style": (Annotated[str | None, typer.Option(metavar="NAME or PATH", help="A style by name, or a file ending in .toml.")], None),
-    "choruses": (Annotated[int | None, typer.Option(metavar="N", help="Play the chorus N times.")], None),
-    "length": (Annotated[str | None, typer.Option(metavar="10:00", help="As many whole choruses as fill this time.")], None),
-    "section": (Annotated[list[str], typer.Option(metavar="NAME", help="Only this section; may be given again.")], ()),
-    "bars": (Annotated[str | None, typer.Option(metavar="9-16", help="Only these bars of the sheet, first time through.")], None),
-    "ending": (Annotated[str | None, typer.Option(metavar="MANNER", help="ring, short, tag, rit, fade 4 or as written.")], None),
-    "count_in": (Annotated[str | None, typer.Option("--count-in", metavar="BARS or off", help="Bars of count-in.")], None),
-    "click": (Annotated[str, typer.Option(metavar="KIND", help=f"A click through the track: {CLICK_NAMES}.")], "off"),
-    "without": (Annotated[list[str], typer.Option(metavar="PLAYER", help="Leave this player out; may be given again.")], ()),
-    "only": (Annotated[list[str], typer.Option(metavar="PLAYER", help="Only this player; may be given again.")], ()),
-    "guide_tones": (Annotated[bool, typer.Option("--guide-tones", help="A player sounds the line of thirds and sevenths.")], False),
-    "plain": (Annotated[bool, typer.Option("--plain", help="No ninths or thirteenths that the chart does not write.")], False),
-    "stems": (Annotated[bool, typer.Option("--stems", help="One more file a player, aligned with the mix.")], False),
-    "stems_as": (Annotated[str | None, typer.Option("--stems-as", metavar="FORMAT", help="wav, flac, ogg, mp3 or m4a.")], None),
-    "loop": (Annotated[bool, typer.Option("--loop", help="A file whose end runs into its start without a seam.")], False),
-    "bits": (Annotated[int, typer.Option(metavar="16 or 24", help="Bits a sample in WAV and FLAC files.")], 16),
-    "seed": (Annotated[int, typer.Option(metavar="N", help="Another number, another performance; the same number, the same bytes.")], 1),
-    "soundfont": (Annotated[Path | None, typer.Option(metavar="PATH", help="The sounds to play with (.sf2).")], None),
-    "loudness": (Annotated[float, typer.Option(metavar="LUFS", help="Integrated loudness of the mix.")], -16.0),
-    "a4": (Annotated[float, typer.Option("--a4", metavar="HZ", help="Concert pitch, 415 to 466.")], 440.0),
-    "for_": (Annotated[str | None, typer.Option("--for", metavar="|".join(TRANSPOSING), help="The sheet for a transposing instrument.")], None),
-    "paper": (Annotated[str, typer.Option(metavar="a4 or letter", help="The size of the sheet.")], "a4"),
-    "signs": (Annotated[bool, typer.Option("--signs", help="△, –, ° and ø on the sheet in place of maj, m, dim and m7b5.")], False),
-    "grips": (Annotated[bool, typer.Option("--grips", help="Guitar grips on the sheet, for every chord used.")], False),
-    "force": (Annotated[bool, typer.Option("--force", help="Replace files that this program did not make.")], False),
-}  # fmt: skip
+from backing.commands.options import TABLE, Option, options, refusal
 
 Json = Annotated[bool, typer.Option("--json", help="The report as JSON.")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Errors only.")]
@@ -55,31 +21,45 @@ ChartPath = Annotated[
 ]
 
 
-def command(run: Callable[..., None]) -> Callable[..., None]:
-    """A function as typer reads it; one that takes a `wish` is given the shared options and receives them read.
+def command(name: str, run: Callable[..., None]) -> Callable[..., None]:
+    """A function as typer reads it; one that takes a `wish` is given the options of a track and receives them read.
 
-    Typer reads the signature, so the shared options are written into it.
+    Typer reads the signature, so the options are written into it. Those that the command refuses are there too, so
+    that they can be answered with a reason; its help does not show them.
     """
     parameters = list(inspect.signature(run, eval_str=True).parameters.values())
     own = [p for p in parameters if p.name != "wish"]
     if len(own) == len(parameters):
         return run
-    shared = [
-        inspect.Parameter(
-            name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation
-        )
-        for name, (annotation, default) in TRACK_OPTIONS.items()
-    ]
 
     def wrapped(**given: Any) -> None:
-        wish = options(**{name: given.pop(name) for name in TRACK_OPTIONS})
+        wish = options(name, **{option.name: given.pop(option.name) for option in TABLE})
         run(wish=wish, **given)
 
     wrapped.__name__, wrapped.__doc__ = run.__name__, run.__doc__
-    parameters = [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in own] + shared
+    parameters = [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in own]
+    parameters += [parameter(option, refusal(option, name) is not None) for option in TABLE]
     wrapped.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
     wrapped.__annotations__ = {p.name: p.annotation for p in parameters}
     return wrapped
+
+
+def parameter(option: Option, hidden: bool) -> inspect.Parameter:
+    """A row of the table of options as typer reads it."""
+    kind: Any = str | None
+    if isinstance(option.usual, bool):
+        kind = bool
+    elif isinstance(option.usual, tuple):
+        kind = list[str]
+    told = typer.Option(
+        option.flag, metavar=option.metavar or None, help=option.help, hidden=hidden
+    )
+    return inspect.Parameter(
+        option.name,
+        inspect.Parameter.KEYWORD_ONLY,
+        default=option.usual,
+        annotation=Annotated[kind, told],
+    )
 
 
 def show(result: object) -> None:

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing.commands.app import Prepared, Progress, Warn, band, part, prepare, read_text, stem_of
-from backing.commands.options import TRANSPOSING, Options, near, read_choice
+from backing.commands.options import Files, Options
+from backing.commands.values import STEM_KINDS, TRANSPOSING, choice, near
 from backing.ground.errors import OutputError, RequestError
 from backing.ground.roles import file_part
 
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from backing.output.bundle import Item
     from backing.performance.model import Performance
 
-STEM_KINDS = ("wav", "flac", "ogg", "mp3", "m4a")
 SHEETS = ("concert", *TRANSPOSING)
 
 
@@ -56,7 +56,10 @@ def read_speeds(text: str) -> tuple[int, ...]:
 
 def read_sheets(text: str) -> tuple[str, ...]:
     """`concert,Bb`. Raises `RequestError`."""
-    return tuple(dict.fromkeys(read_choice("--sheets", p.strip(), SHEETS) for p in text.split(",")))
+    try:
+        return tuple(dict.fromkeys(choice(*SHEETS)(part) for part in text.split(",")))
+    except RequestError as wrong:
+        raise RequestError(f"--sheets {text}: {wrong}") from None
 
 
 def read_choices(path: Path, choices: Choices) -> Choices:
@@ -85,7 +88,10 @@ def _choice(path: Path, name: str, value: object, usual: object) -> object:
     if name == "sheets" and isinstance(value, list):
         return read_sheets(",".join(map(str, value)))
     if name == "stems_as" and isinstance(value, str):
-        return read_choice("stems_as", value, STEM_KINDS)
+        try:
+            return choice(*STEM_KINDS)(value)
+        except RequestError as wrong:
+            raise RequestError(f"{path}: [lesson] stems_as {value}: {wrong}") from None
     if isinstance(usual, bool) and isinstance(value, bool):
         return value
     kind = (
@@ -124,7 +130,7 @@ def make_lesson(
 
     text, name = read_text(chart_path)
     prepared = prepare(parse(text, name), wish)
-    old = bundle.previous(place, wish.force)
+    old = bundle.previous(place, wish.files.force)
     for diagnostic in prepared.warnings:
         warn(diagnostic)
     jobs = jobs_of(prepared, stem_of(chart_path), wish, choices)
@@ -164,17 +170,10 @@ def sound_print(performance: Performance, wish: Options) -> str:
     from backing.output.midi import midi_bytes
     from backing.output.sound.soundfont import find
 
-    font = find(wish.soundfont)
+    font = find(wish.sound.soundfont)
     mix = [(v.level_db, v.pan, v.room) for p in performance.players for v in p.voices]
     return fingerprint(
-        MADE_BY,
-        midi_bytes(performance),
-        mix,
-        font.name,
-        font.stat().st_size,
-        wish.loudness,
-        wish.a4,
-        wish.bits,
+        MADE_BY, midi_bytes(performance), mix, font.name, font.stat().st_size, wish.sound
     )
 
 
@@ -225,14 +224,7 @@ def sound_job(
             Output(folder / item.path, only, bits, Label(item.title if only else ""))
             for item, only, bits in wanted
         ]
-        write_outputs(
-            performance,
-            outputs,
-            soundfont=wish.soundfont,
-            loudness=wish.loudness,
-            a4=wish.a4,
-            progress=progress,
-        )
+        write_outputs(performance, outputs, wish.sound, progress=progress)
 
     return Job(tuple(item for item, _, _ in wanted), make)
 
@@ -256,7 +248,7 @@ def loop_jobs(prepared: Prepared, stem: str, wish: Options) -> list[Job]:
     names = [s.name for s in prepared.timeline.sections if s.part != "ending"]
     for name in dict.fromkeys(names):
         chosen = (name,) if name else ()
-        own = wish._replace(
+        own = wish.changed(
             loop=True,
             sections=chosen,
             bars=None,
@@ -288,16 +280,7 @@ def sound_maker(
     def make(folder: Path, progress: Progress) -> None:
         from backing.output.sound.audio import write_audio
 
-        write_audio(
-            performance,
-            [folder / item.path],
-            soundfont=wish.soundfont,
-            loudness=wish.loudness,
-            a4=wish.a4,
-            loop=wish.loop,
-            bits=wish.bits,
-            progress=progress,
-        )
+        write_audio(performance, [folder / item.path], wish.sound, progress=progress)
 
     return make
 
@@ -312,14 +295,23 @@ def paper_jobs(
     from backing.output.midi import midi_bytes
 
     text = prepared.chart.source.text
-    notes = fingerprint(MADE_BY, midi_bytes(performance, a4=wish.a4), text, wish)
+    shape = wish._replace(files=Files())  # --force shapes no file
+    notes = fingerprint(MADE_BY, midi_bytes(performance, wish.sound), text, shape)
     wanted: list[tuple[Item, Options]] = []
     for sheet in choices.sheets:
-        own = wish._replace(transposing=None if sheet == "concert" else sheet)
+        own = wish.changed(transposing=None if sheet == "concert" else sheet)
         words = "The sheet" if sheet == "concert" else f"The sheet for {sheet} instruments"
         tail = "" if sheet == "concert" else f"-{sheet}"
         wanted.append(
-            (Item(f"{stem}{tail}.pdf", "To read", words, fingerprint(MADE_BY, text, own)), own)
+            (
+                Item(
+                    f"{stem}{tail}.pdf",
+                    "To read",
+                    words,
+                    fingerprint(MADE_BY, text, own._replace(files=Files())),
+                ),
+                own,
+            )
         )
     for asked, ending, words in (
         (choices.page, ".html", "The practice page"),

@@ -1,249 +1,208 @@
-"""What may be asked of a track on the command line, read from text and checked.
+"""The options of a track: one table, from which help, readers, refusals and `Options` are made.
 
-Conventions: lengths in seconds, bars by the number on the sheet, percentages as fractions of the written tempo.
-Everything that is no option value raises `RequestError` with what to type instead.
+Conventions: an option is typed as text, a flag, or text given several times; its reader turns one text into a value
+and says what to type instead of a wrong one. A row's `field` names the place in `Options` that the value goes to. A new
+option is a row here and a field in its part; `tests/test_options.py` says what is missing.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
-from fractions import Fraction
-from pathlib import Path
-from typing import NamedTuple
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple
 
-from backing.chart.ast import Ending, EndingKind
+from backing.commands import values as v
 from backing.ground.errors import RequestError
-from backing.ground.pitch import Key
-from backing.ground.roles import PLAYERS, ROLES, in_score_order
-from backing.ground.source import nearest
-
-CLICKS = ("off", "beats", "backbeat", "downbeat", "eighths", "triplets", "offbeats", "groups")
-TRANSPOSING = ("Bb", "Eb", "F")  # instruments that a sheet can be written for
-PAPERS = ("a4", "letter")
-MIN_PERCENT, MAX_PERCENT = 10, 400
+from backing.output.asked import Paper, Sound
+from backing.timeline.form import Form
 
 
-class Options(NamedTuple):
-    """Everything that shapes one track; the defaults ask for the chart as it stands."""
+class Band(NamedTuple):
+    """Who plays and how; `only` and `without` are roles, another `seed` is another performance."""
 
-    tempo_bpm: Fraction | None = None
-    tempo_percent: Fraction | None = None
-    key: Key | None = None
-    transpose: int | None = None
-    style: str | None = None
-    choruses: int | None = None
-    length_s: float | None = None
-    sections: tuple[str, ...] = ()
-    bars: tuple[int, int] | None = None
-    ending: Ending | None = None
-    count_in: int | None = None  # bars, 0 for none
     click: str = "off"
     without: tuple[str, ...] = ()
     only: tuple[str, ...] = ()
     guide_tones: bool = False
-    plain: bool = False
     seed: int = 1
-    soundfont: Path | None = None
-    loudness: float = -16.0
-    a4: float = 440.0
+
+
+class Files(NamedTuple):
+    """Which files are written. `stems_as` None is WAV beside a track, MP3 in a lesson."""
+
     stems: bool = False
-    stems_as: str | None = None  # WAV beside a track, MP3 in a lesson
-    loop: bool = False
-    bits: int = 16
-    transposing: str | None = None
-    paper: str = "a4"
-    signs: bool = False
-    grips: bool = False
+    stems_as: str | None = None
     force: bool = False
 
 
-def near(word: str, names: Sequence[str]) -> str:
-    """` Did you mean …?` for a near name, otherwise nothing."""
-    found = nearest(word, names)
-    return f" Did you mean {found!r}?" if found else ""
+class Options(NamedTuple):
+    """Everything that shapes one track, by those who need it; the defaults ask for the chart as it stands."""
+
+    form: Form = Form()
+    band: Band = Band()
+    sound: Sound = Sound()
+    paper: Paper = Paper()
+    files: Files = Files()
+
+    def changed(self, **values: object) -> Options:
+        """The same with other values of these fields, whichever part they lie in. Raises `TypeError`."""
+        parts: dict[str, Any] = self._asdict()
+        for name, value in values.items():
+            part = PART_OF.get(name)
+            if part is None:
+                raise TypeError(f"no option has a field {name!r}")
+            parts[part] = parts[part]._replace(**{name: value})
+        return Options(**parts)
 
 
-def read_tempo(text: str) -> tuple[Fraction | None, Fraction | None]:
-    """`96` is (96, None), `75%` is (None, 3/4)."""
-    found = re.fullmatch(r"\s*(\d{1,4}(?:\.\d{1,3})?)\s*(%?)\s*", text)
-    if not found or not Fraction(found[1]):
-        raise RequestError(
-            f"--tempo {text}: write beats a minute or a percentage, such as 96 or 75%"
-        )
-    value = Fraction(found[1])
-    if found[2]:
-        if not MIN_PERCENT <= value <= MAX_PERCENT:
-            raise RequestError(
-                f"--tempo {text}: a percentage from {MIN_PERCENT}% to {MAX_PERCENT}%"
-            )
-        return None, value / 100
-    return value, None
+PART_OF = {
+    name: part for part, values in Options()._asdict().items() for name in values._fields
+}  # field: part
 
 
-def read_key(text: str) -> Key:
-    """`Eb`, `F# minor`, `Cm`."""
-    try:
-        return Key.parse(text)
-    except ValueError:
-        raise RequestError(f"--key {text}: write a key such as Eb, F# minor or Cm") from None
+class Option(NamedTuple):
+    """One option. `usual` is what it is where nobody types it: None, text, False for a flag, () for one of many.
+
+    `field` is its place in `Options` (two places where the reader gives two values); `example` is what may be typed.
+    """
+
+    flag: str
+    field: str
+    read: Callable[[str], Any]
+    usual: str | bool | tuple[str, ...] | None
+    metavar: str
+    help: str
+    example: str
+
+    @property
+    def name(self) -> str:
+        """As a Python argument: `count_in`; `for_`, since `for` is a word of the language."""
+        name = self.flag.lstrip("-").replace("-", "_")
+        return f"{name}_" if name == "for" else name
+
+    @property
+    def part(self) -> str:
+        """The part of `Options` that it belongs to."""
+        return self.field.partition(".")[0]
 
 
-def read_bars(text: str) -> tuple[int, int]:
-    """`9-16` or `9`: the first and the last bar number of the sheet."""
-    found = re.fullmatch(r"\s*(\d{1,5})(?:\s*[-–]\s*(\d{1,5}))?\s*", text)
-    if not found or (found[2] and int(found[2]) < int(found[1])):
-        raise RequestError(f"--bars {text}: write the first and the last bar, such as 9-16")
-    return int(found[1]), int(found[2] or found[1])
+# flag, field, reader, usual value, metavar, help, example; in the order in which help shows them
+TABLE: tuple[Option, ...] = tuple(Option(*row) for row in (
+    ("--tempo",       "form.tempo_bpm tempo_percent", v.tempo, None, "96 or 75%",   "Beats a minute, or a percentage of the chart's tempo.", "75%"),
+    ("--key",         "form.key",         v.key,               None, "KEY",         "Play in this key: Eb, F# minor.", "Eb"),
+    ("--transpose",   "form.transpose",   v.whole(-24, 24),    None, "SEMITONES",   "Move by semitones, up or down.", "-2"),
+    ("--style",       "form.style",       v.words,             None, "NAME or PATH", "A style by name, or a file ending in .toml.", "bossa nova"),
+    ("--choruses",    "form.choruses",    v.whole(1, 200),     None, "N",           "Play the chorus N times.", "2"),
+    ("--length",      "form.length_s",    v.length,            None, "10:00",       "As many whole choruses as fill this time.", "0:20"),
+    ("--section",     "form.sections",    v.name,              (),   "NAME",        "Only this section; may be given again.", "B"),
+    ("--bars",        "form.bars",        v.bars,              None, "9-16",        "Only these bars of the sheet, first time through.", "2-3"),
+    ("--ending",      "form.ending",      v.ending,            None, "MANNER",      "ring, short, tag, rit, fade 4 or as written.", "short"),
+    ("--count-in",    "form.count_in",    v.count_in,          None, "BARS or off", "Bars of count-in.", "1"),
+    ("--click",       "band.click",       v.choice(*v.CLICKS), "off", "KIND",       f"A click through the track: {', '.join(v.CLICKS)}.", "beats"),
+    ("--without",     "band.without",     v.roles,             (),   "PLAYER",      "Leave this player out; may be given again.", "drums"),
+    ("--only",        "band.only",        v.roles,             (),   "PLAYER",      "Only this player; may be given again.", "bass"),
+    ("--guide-tones", "band.guide_tones", v.flag,              False, "",           "A player sounds the line of thirds and sevenths.", ""),
+    ("--plain",       "form.plain",       v.flag,              False, "",           "No ninths or thirteenths that the chart does not write.", ""),
+    ("--stems",       "files.stems",      v.flag,              False, "",           "One more file a player, aligned with the mix.", ""),
+    ("--stems-as",    "files.stems_as",   v.choice(*v.STEM_KINDS), None, "FORMAT",  "wav, flac, ogg, mp3 or m4a.", "flac"),
+    ("--loop",        "sound.loop",       v.flag,              False, "",           "A file whose end runs into its start without a seam.", ""),
+    ("--bits",        "sound.bits",       v.bits,              "16", "16 or 24",    "Bits a sample in WAV and FLAC files.", "24"),
+    ("--seed",        "band.seed",        v.seed,              "1",  "N",           "Another number, another performance; the same number, the same bytes.", "2"),
+    ("--soundfont",   "sound.soundfont",  v.path,              None, "PATH",        "The sounds to play with (.sf2).", "my.sf2"),
+    ("--loudness",    "sound.loudness",   v.number(-40, -6),   "-16", "LUFS",       "Integrated loudness of the mix.", "-20"),
+    ("--a4",          "sound.a4",         v.number(415, 466),  "440", "HZ",         "Concert pitch, 415 to 466.", "442"),
+    ("--for",         "paper.transposing", v.choice(*v.TRANSPOSING), None, "|".join(v.TRANSPOSING), "The sheet for a transposing instrument.", "Bb"),
+    ("--paper",       "paper.size",       v.choice(*v.PAPERS), "a4", "a4 or letter", "The size of the sheet.", "letter"),
+    ("--signs",       "paper.signs",      v.flag,              False, "",           "△, –, ° and ø in place of maj, m, dim and m7b5, on sheet and page.", ""),
+    ("--grips",       "paper.grips",      v.flag,              False, "",           "Guitar grips on the sheet, for every chord used.", ""),
+    ("--force",       "files.force",      v.flag,              False, "",           "Replace files that this program did not make.", ""),
+))  # fmt: skip
+BY_NAME = {option.name: option for option in TABLE}
+
+# Two that say the same thing in two ways.
+PAIRS = (
+    ("--key", "--transpose"),
+    ("--choruses", "--length"),
+    ("--section", "--bars"),
+    ("--only", "--without"),
+)
+
+# What a command does not take: a part of the options or one of them, and what is said instead.
+REFUSED: dict[str, dict[str, str]] = {
+    "explain": {
+        "sound": "it shapes the sound, and explain makes none",
+        "paper": "it shapes the sheet, and explain prints none",
+        "files": "explain writes no files",
+    },
+    "rehearse": {
+        "--loop": "a practice track goes through its passes; a loop is made by backing make",
+    },
+    "lesson": {
+        "--stems": "a lesson holds stems already; leave them out with stems = false under [lesson] in --choices FILE",
+        "--loop": "a lesson holds a loop of every section already",
+        "--for": "in a lesson --sheets names the instruments, such as --sheets concert,Bb",
+    },
+}
 
 
-def read_length(text: str) -> float:
-    """`10:00`, `1:30:00` or seconds."""
-    found = re.fullmatch(r"\s*(?:(?:(\d+):)?(\d+):)?(\d+(?:\.\d+)?)\s*", text)
-    seconds = 0.0
-    if found:
-        seconds = int(found[1] or 0) * 3600 + int(found[2] or 0) * 60 + float(found[3])
-    if not 0 < seconds <= 4 * 3600:
-        raise RequestError(
-            f"--length {text}: write minutes and seconds, such as 10:00 (at most 4 hours)"
-        )
-    return seconds
+def refusal(option: Option, command: str) -> str | None:
+    """Why a command does not take an option, None where it does."""
+    refused = REFUSED.get(command, {})
+    return refused.get(option.flag) or refused.get(option.part)
 
 
-def read_count_in(text: str) -> int:
-    """Bars, or `off`."""
-    if text.strip().lower() in ("off", "none", "no"):
-        return 0
-    if not re.fullmatch(r"\s*\d\s*", text):
-        raise RequestError(f"--count-in {text}: write a number of bars up to 9, or off")
-    return int(text)
+def options(command: str = "make", **typed: object) -> Options:
+    """Options as typed on the command line, read: `options(tempo="75%", key="Eb", only=["bass", "drums"])`.
 
-
-def read_ending(text: str) -> Ending:
-    """The words of the chart's `ending` setting."""
-    words = " ".join(text.lower().split())
-    fade = re.fullmatch(r"fade(?: (\d{1,2}))?", words)
-    if fade and fade[1] != "0":
-        return Ending(EndingKind.FADE, int(fade[1] or 4))
-    for kind in EndingKind:
-        if kind is not EndingKind.FADE and kind.value == words:
-            return Ending(kind)
-    names = ("ring", "short", "tag", "rit", "fade 4", "as written")
-    raise RequestError(f"--ending {text}: choose one of {', '.join(names)}.{near(words, names)}")
-
-
-def read_click(text: str) -> str:
-    """One of `CLICKS`."""
-    word = text.strip().lower()
-    if word not in CLICKS:
-        raise RequestError(
-            f"--click {text}: choose one of {', '.join(CLICKS)}.{near(word, CLICKS)}"
-        )
-    return word
-
-
-def read_roles(option: str, texts: Sequence[str]) -> tuple[str, ...]:
-    """Players by role; `bass,drums` counts as two."""
-    roles = [r.strip().lower() for text in texts for r in text.split(",") if r.strip()]
-    for role in roles:
-        if role not in PLAYERS:
-            raise RequestError(
-                f"{option} {role}: there is no such player; choose among {', '.join(ROLES)}.{near(role, ROLES)}"
-            )
-    return in_score_order(roles)
-
-
-def read_number(option: str, value: float, low: float, high: float) -> float:
-    """A number inside its limits."""
-    if not low <= value <= high:
-        raise RequestError(f"{option} {value:g}: choose a number from {low:g} to {high:g}")
-    return value
-
-
-def read_choice(option: str, text: str, choices: Sequence[str]) -> str:
-    """One of a few words."""
-    if text not in choices:
-        raise RequestError(
-            f"{option} {text}: choose one of {', '.join(choices)}.{near(text, choices)}"
-        )
-    return text
-
-
-def options(
-    *,
-    tempo: str | None,
-    key: str | None,
-    transpose: int | None,
-    style: str | None,
-    choruses: int | None,
-    length: str | None,
-    section: Sequence[str],
-    bars: str | None,
-    ending: str | None,
-    count_in: str | None,
-    click: str,
-    without: Sequence[str],
-    only: Sequence[str],
-    guide_tones: bool,
-    plain: bool,
-    stems: bool,
-    stems_as: str | None,
-    loop: bool,
-    bits: int,
-    seed: int,
-    soundfont: Path | None,
-    loudness: float,
-    a4: float,
-    for_: str | None,
-    paper: str,
-    signs: bool,
-    grips: bool,
-    force: bool,
-) -> Options:
-    """Every option of a track as typed, read; a pair that contradicts itself raises `RequestError`."""
-    for one, other, given in (
-        ("--key", "--transpose", key is not None and transpose is not None),
-        ("--choruses", "--length", choruses is not None and length is not None),
-        ("--section", "--bars", bool(section) and bars is not None),
-        ("--only", "--without", bool(only) and bool(without)),
-    ):
-        if given:
+    What is not typed is as usual; a number may be typed as one. Raises `RequestError` for a value that cannot be
+    read, for two that say the same thing, and for what the command does not take.
+    """
+    given = {
+        name: value
+        for name, value in typed.items()
+        if value not in (_usual(name), None) and not (value == [] and _usual(name) == ())
+    }
+    for one, other in PAIRS:
+        if _name(one) in given and _name(other) in given:
             raise RequestError(
                 f"{one} and {other} say the same thing in two ways; give one of them"
             )
-    bpm, percent = read_tempo(tempo) if tempo else (None, None)
-    return Options(
-        tempo_bpm=bpm,
-        tempo_percent=percent,
-        key=read_key(key) if key else None,
-        transpose=None
-        if transpose is None
-        else int(read_number("--transpose", transpose, -24, 24)),
-        style=style,
-        choruses=None if choruses is None else int(read_number("--choruses", choruses, 1, 200)),
-        length_s=read_length(length) if length else None,
-        sections=tuple(section),
-        bars=read_bars(bars) if bars else None,
-        ending=read_ending(ending) if ending else None,
-        count_in=read_count_in(count_in) if count_in else None,
-        click=read_click(click),
-        without=read_roles("--without", without),
-        only=read_roles("--only", only),
-        guide_tones=guide_tones,
-        plain=plain,
-        seed=seed,
-        soundfont=soundfont,
-        loudness=read_number("--loudness", loudness, -40, -6),
-        a4=read_number("--a4", a4, 415, 466),
-        stems=stems,
-        stems_as=read_choice("--stems-as", stems_as, ("wav", "flac", "ogg", "mp3", "m4a"))
-        if stems_as
-        else None,
-        loop=loop,
-        bits=int(read_choice("--bits", str(bits), ("16", "24"))),
-        transposing=read_choice("--for", for_, TRANSPOSING) if for_ else None,
-        paper=read_choice("--paper", paper, PAPERS),
-        signs=signs,
-        grips=grips,
-        force=force,
-    )
+    values: dict[str, object] = {}
+    for name, value in given.items():
+        option = BY_NAME[name]
+        if words := refusal(option, command):
+            raise RequestError(f"{option.flag}: {words}")
+        values |= _values(option, value)
+    return Options().changed(**values)
+
+
+def _name(flag: str) -> str:
+    return next(o.name for o in TABLE if o.flag == flag)
+
+
+def _usual(name: str) -> object:
+    """The usual value of an option by its Python name. Raises `RequestError`."""
+    if name not in BY_NAME:
+        raise RequestError(f"there is no option {name!r}.{v.near(name, tuple(BY_NAME))}")
+    return BY_NAME[name].usual
+
+
+def _values(option: Option, typed: object) -> Mapping[str, object]:
+    """The fields of an option with what was typed for it."""
+    names = option.field.partition(".")[2].split()
+    if isinstance(option.usual, tuple):
+        texts = typed if isinstance(typed, list | tuple) else (typed,)
+        found = [one for text in texts for one in read_one(option, text)]
+        return {names[0]: tuple(dict.fromkeys(found))}
+    value = read_one(option, typed)
+    return dict(zip(names, value if len(names) > 1 else (value,), strict=True))
+
+
+def read_one(option: Option, typed: object) -> Any:
+    """One text as a value. Raises `RequestError` with the option, what was typed, and what to type instead."""
+    if isinstance(option.usual, bool):
+        return bool(typed)
+    text = str(typed)
+    try:
+        return option.read(text)
+    except RequestError as wrong:
+        raise RequestError(f"{option.flag} {text}: {wrong}") from None

@@ -59,7 +59,7 @@ def rehearse(
     tracks = _tracks(prepared, wish, practice, paths)
     for _, files in tracks:
         for path in files:
-            claim(path, force=wish.force)
+            claim(path, force=wish.files.force)
     for diagnostic in prepared.warnings:
         warn(diagnostic)
     written: list[Path] = []
@@ -101,13 +101,14 @@ def practised(
         gap_plays=practice.gap_plays,
     )
     found = passes(prepared.timeline, plan)
-    in_gaps = practice.gap is not None and practice.gap_plays == "click" and wish.click == "off"
+    in_gaps = (
+        practice.gap is not None and practice.gap_plays == "click" and wish.band.click == "off"
+    )
     performances = []
     for one in found:
         timeline = clicked_gaps(one.timeline) if in_gaps else one.timeline
-        own = wish._replace(
-            seed=wish.seed + one.number - 1, click="beats" if in_gaps else wish.click
-        )
+        own = wish.changed(seed=wish.band.seed + one.number - 1)
+        own = own.changed(click="beats") if in_gaps else own
         played = band(prepared._replace(timeline=timeline), own)
         # what each note was written for is no longer needed, and an hour of it is big
         performances.append(played._replace(arrangement=played.arrangement._replace(players=())))

@@ -91,9 +91,13 @@ def explain(path: Path, wish: Options, as_json: bool) -> object:
     from backing.performance.explain import explain_json
 
     text, name = read_text(path)
-    prepared = prepare(parse(text, name), wish._replace(bars=None))
+    prepared = prepare(parse(text, name), wish.changed(bars=None))
     arrangement = band(prepared, wish).arrangement
-    return explain_json(arrangement, wish.bars) if as_json else in_words(arrangement, wish.bars)
+    return (
+        explain_json(arrangement, wish.form.bars)
+        if as_json
+        else in_words(arrangement, wish.form.bars)
+    )
 
 
 def chords(symbols: Sequence[str], german: bool) -> tuple[list[dict[str, object]], str, bool]:

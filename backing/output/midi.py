@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING, Any
 from backing.ground.pitch import Key, NoteName
 from backing.ground.roles import CHANNELS, pitched
 from backing.ground.timebase import Meter
+from backing.output.asked import AS_USUAL, Sound
 from backing.output.files import MARK, write_bytes
 from backing.output.notes import Sounding, apart
 from backing.performance.model import Performance, PerformedNote, PerformedPlayer
@@ -45,14 +46,14 @@ def write(
     performance: Performance,
     path: str | os.PathLike[str],
     *,
-    a4: float = 440.0,
+    sound: Sound = AS_USUAL,
     force: bool = False,
 ) -> None:
     """Write the file. Raises `OutputError`."""
-    write_bytes(path, midi_bytes(performance, a4=a4), force=force)
+    write_bytes(path, midi_bytes(performance, sound), force=force)
 
 
-def midi_bytes(performance: Performance, *, a4: float = 440.0) -> bytes:
+def midi_bytes(performance: Performance, sound: Sound = AS_USUAL) -> bytes:
     """The file as bytes; the same performance gives the same bytes."""
     from mido import MidiFile
 
@@ -61,7 +62,7 @@ def midi_bytes(performance: Performance, *, a4: float = 440.0) -> bytes:
     leader = next((p.role for p in performance.players if not pitched(p.role)), None)
     for player in performance.players:
         leads = pitched(player.role) or player.role == leader
-        events = list(_player(performance, player, a4=a4, leads=leads))
+        events = list(_player(performance, player, a4=sound.a4, leads=leads))
         file.tracks.append(_track(events, max((e[0] for e in events), default=0)))
     buffer = io.BytesIO()
     file.save(file=buffer)

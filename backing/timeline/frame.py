@@ -1,4 +1,4 @@
-"""What holds in a playing of a section: the settings of section, chart and request, and its bars ready to be placed.
+"""What holds in a playing of a section: the settings of section and chart, what is asked, and its bars ready to be placed.
 
 Conventions: a section's own setting comes before the chart's; what was asked for comes before both. What sounds is what
 is written, moved by the key asked for, then by capo, tuning and the form's own transposition. Sources: the style that
@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import NamedTuple
 
-from backing.chart.ast import Chart, Dynamics, Ending, Section
+from backing.chart.ast import Chart, Dynamics, Section
 from backing.ground.pitch import UNISON, Interval, Key
 from backing.ground.roles import ROLES
 from backing.ground.timebase import (
@@ -25,6 +25,7 @@ from backing.ground.timebase import (
     Tempo,
 )
 from backing.harmony.spelling import interval_for_semitones, interval_to_key
+from backing.timeline.form import Form
 from backing.timeline.marks import BarMark, mark_bar, moved_key
 from backing.timeline.tonality import first_key
 
@@ -33,36 +34,15 @@ STYLE_FOR_METER = {(3, 4): "jazz waltz", (12, 8): "slow blues"}
 STYLE_OTHERWISE = "rock eighths"
 
 
-class Request(NamedTuple):
-    """What may be asked beside the chart.
-
-    `tempo_bpm` counts as the chart's own tempo does, `tempo_percent` is a share of it (3/4); `bars` are the first and
-    the last number of the sheet; `length_s` is in seconds. `colour` False leaves out what is not written.
-    """
-
-    tempo_bpm: Fraction | None = None
-    tempo_percent: Fraction | None = None
-    key: Key | None = None
-    transpose: int | None = None
-    style: str | None = None
-    choruses: int | None = None
-    length_s: float | None = None
-    sections: tuple[str, ...] = ()
-    bars: tuple[int, int] | None = None
-    ending: Ending | None = None
-    count_in: int | None = None
-    colour: bool | None = None
-
-
 class Ground(NamedTuple):
-    """What is the same for all sections: chart, request, what the style brings, and the key and its shift.
+    """What is the same for all sections: chart, what is asked of the form, what the style brings, and the key and its shift.
 
     `usual_tempo` and `grid_q` (the smallest note) are the style's; `section_grids` those of styles that sections name.
     `key` is the written key, `shift` the interval to the one that is asked for.
     """
 
     chart: Chart
-    request: Request
+    form: Form
     usual_tempo: Tempo
     grid_q: Fraction | None
     section_grids: Mapping[str, Fraction]
@@ -77,18 +57,18 @@ class Ground(NamedTuple):
 
 def ground_of(
     chart: Chart,
-    request: Request,
+    form: Form,
     usual_tempo: Tempo,
     grid_q: Fraction | None,
     section_grids: Mapping[str, Fraction],
 ) -> Ground:
-    """The ground for a chart and a request."""
+    """The ground for a chart and a form."""
     key, shift = first_key(chart), UNISON
-    if request.key is not None:
-        shift = interval_to_key(key, request.key)
-    elif request.transpose:
-        shift = interval_for_semitones(key, request.transpose)
-    return Ground(chart, request, usual_tempo, grid_q, section_grids, key, shift)
+    if form.key is not None:
+        shift = interval_to_key(key, form.key)
+    elif form.transpose:
+        shift = interval_for_semitones(key, form.transpose)
+    return Ground(chart, form, usual_tempo, grid_q, section_grids, key, shift)
 
 
 class Frame(NamedTuple):
@@ -137,7 +117,7 @@ def sounding(key: Key, shift: Interval, semitones: int) -> tuple[Key, Interval]:
 
 def frame_of(ground: Ground, section: Section, transpose: int) -> Frame:
     """The frame of a section in one transposition (semitones, of the form)."""
-    chart, request = ground.chart, ground.request
+    chart, form = ground.chart, ground.form
     own, common = section.settings, chart.settings
     sounds, interval = sounding(own.key or ground.key, ground.shift, ground.higher + transpose)
     asked = own.push_q if own.push_q is not None else common.push_q
@@ -167,13 +147,13 @@ def frame_of(ground: Ground, section: Section, transpose: int) -> Frame:
         own_tempo=own.tempo is not None,
         steady=not glides and set(shares) == {ONE} and not any(m.bends for m in marks),
         key=sounds,
-        style=None if request.style else own.style,
+        style=None if form.style else own.style,
         feel=own.feel or common.feel,
         dynamics=own.dynamics or common.dynamics,
         players=None
         if players is None
         else frozenset(r for r in ROLES if r == "click" or players.keeps(r)),
-        colour=colour if request.colour is None else request.colour,
+        colour=False if form.plain else colour,
         clave=own.clave or common.clave,
         own_clave=own.clave is not None,
     )
@@ -199,12 +179,12 @@ def chart_qpm(ground: Ground) -> Fraction:
 
 def tempo_factor(ground: Ground) -> Fraction:
     """What every tempo is multiplied by."""
-    request, written = ground.request, ground.chart.settings.tempo
-    if request.tempo_percent is not None:
-        return Fraction(request.tempo_percent)
-    if request.tempo_bpm is None:
+    form, written = ground.form, ground.chart.settings.tempo
+    if form.tempo_percent is not None:
+        return Fraction(form.tempo_percent)
+    if form.tempo_bpm is None:
         return ONE
-    asked = Tempo(request.tempo_bpm, written.unit_q if written is not None else None)
+    asked = Tempo(form.tempo_bpm, written.unit_q if written is not None else None)
     return asked.qpm(meter_of(ground.chart)) / chart_qpm(ground)
 
 

@@ -13,10 +13,10 @@ from backing.chart.ast import Chart, Ending, EndingKind
 from backing.ground.errors import ChartError, RequestError
 from backing.ground.timebase import Tempo, TempoMap
 from backing.timeline.closing import closing_chord, with_closing_bar, with_ritard, with_tag
+from backing.timeline.form import Form
 from backing.timeline.frame import (
     Frame,
     Ground,
-    Request,
     chart_qpm,
     frame_of,
     ground_of,
@@ -31,15 +31,15 @@ from backing.timeline.placing import Score, place
 from backing.timeline.tempo import SLOWEST_US, TOO_SLOW, glided, held, tempo_steps
 from backing.timeline.tonality import first_key
 
-__all__ = ["Request", "first_key", "style_name", "unroll"]
+__all__ = ["first_key", "style_name", "unroll"]
 
 USUAL = Tempo(Fraction(120))
-AS_WRITTEN = Request()
+AS_WRITTEN = Form()
 
 
 def unroll(
     chart: Chart,
-    request: Request = AS_WRITTEN,
+    form: Form = AS_WRITTEN,
     *,
     usual_tempo: Tempo = USUAL,
     grid_q: Fraction | None = None,
@@ -51,12 +51,12 @@ def unroll(
     unset push comes, `section_grids` says the same of styles that sections name. Raises `ChartError` for directions
     that lead nowhere and for more than 20,000 bars, `RequestError` for what the chart does not have.
     """
-    ground = ground_of(chart, request, usual_tempo, grid_q, section_grids or {})
-    if request.sections or request.bars:
+    ground = ground_of(chart, form, usual_tempo, grid_q, section_grids or {})
+    if form.sections or form.bars:
         return _excerpt(ground)
-    if request.choruses is None and request.length_s is None:
+    if form.choruses is None and form.length_s is None:
         return _whole(ground, choruses_of(chart))
-    choruses = request.choruses or _choruses_for(ground, request.length_s or 0.0)
+    choruses = form.choruses or _choruses_for(ground, form.length_s or 0.0)
     try:
         return _whole(ground, choruses)
     except ChartError as wrong:
@@ -73,26 +73,26 @@ def _too_many(choruses: int) -> RequestError:
 
 def _excerpt(ground: Ground) -> Timeline:
     """The sections or bars that are asked for, as often as choruses are asked for."""
-    request = ground.request
+    form = ground.form
     from backing.timeline.reshape import only_bars, only_sections, repeated
 
-    plain = request._replace(ending=Ending(EndingKind.AS_WRITTEN))
-    timeline = _whole(ground._replace(request=plain), choruses_of(ground.chart))
-    if request.bars is not None:
-        timeline = only_bars(timeline, *request.bars)
+    plain = form._replace(ending=Ending(EndingKind.AS_WRITTEN))
+    timeline = _whole(ground._replace(form=plain), choruses_of(ground.chart))
+    if form.bars is not None:
+        timeline = only_bars(timeline, *form.bars)
     else:
-        timeline = only_sections(timeline, request.sections)
-    times = request.choruses or 1
-    if request.length_s is not None:
-        times = max(1, round(request.length_s / duration_s(timeline)))
+        timeline = only_sections(timeline, form.sections)
+    times = form.choruses or 1
+    if form.length_s is not None:
+        times = max(1, round(form.length_s / duration_s(timeline)))
     if times * len(timeline.bars) > BARS_PLAYED_MAX:
         raise _too_many(times)
     timeline = repeated(timeline, times) if times > 1 else timeline
-    if request.ending is not None:
+    if form.ending is not None:
         timeline = timeline._replace(
-            ending=request.ending, fade_bars=_fade_bars(request.ending, timeline.bars)
+            ending=form.ending, fade_bars=_fade_bars(form.ending, timeline.bars)
         )
-        if request.ending.kind is EndingKind.RIT:
+        if form.ending.kind is EndingKind.RIT:
             timeline = with_ritard(timeline)
     return timeline
 
@@ -112,9 +112,9 @@ def _choruses_for(ground: Ground, length_s: float) -> int:
 
 def _whole(ground: Ground, choruses: int) -> Timeline:
     """The whole form with its end."""
-    chart, request, header = ground.chart, ground.request, ground.chart.header
+    chart, form, header = ground.chart, ground.form, ground.chart.header
     order = order_of_play(chart, choruses)
-    ending = request.ending or header.ending or Ending()
+    ending = form.ending or header.ending or Ending()
     if ending.kind is EndingKind.TAG:
         order = order._replace(visits=with_tag(order.visits))
     score = _placed(ground, order)
@@ -130,14 +130,14 @@ def _whole(ground: Ground, choruses: int) -> Timeline:
         title=header.title,
         by=header.by,
         key=sounding(ground.key, ground.shift, ground.higher)[0],
-        style=request.style or style_name(chart),
+        style=form.style or style_name(chart),
         bars=tuple(score.bars),
         chords=tuple(score.chords),
         sections=tuple(score.sections),
         tempo=tuple(s for s in held(steps, fermatas) if s.at_q < score.end_q),
         choruses=choruses,
         ending=ending,
-        count_in=header.count_in if request.count_in is None else request.count_in,
+        count_in=header.count_in if form.count_in is None else form.count_in,
         pickup=bool(score.bars) and score.bars[0].number == 0,
         fade_bars=_fade_bars(ending, score.bars),
         melody=tuple(score.melody),
@@ -175,13 +175,13 @@ def _fade_bars(ending: Ending, bars: Sequence[PlayedBar]) -> int:
 
 def _decided(ground: Ground) -> list[str]:
     """What was chosen where the chart does not say."""
-    chart, request = ground.chart, ground.request
+    chart, form = ground.chart, ground.form
     notes = []
-    if chart.settings.style is None and request.style is None:
+    if chart.settings.style is None and form.style is None:
         notes.append(f"no style is written: {style_name(chart)} is played")
     if chart.settings.key is None and chart.sections[0].settings.key is None:
         notes.append(f"no key is written: the chords are read in {ground.key}")
-    if ground.higher and request.key is None and not request.transpose:
+    if ground.higher and form.key is None and not form.transpose:
         there = sounding(ground.key, ground.shift, ground.higher)[0]
         header = chart.header
         why = [f"capo {header.capo}"] * bool(header.capo) + [f"tuned {header.tuned:+d}"] * bool(
@@ -190,12 +190,10 @@ def _decided(ground: Ground) -> list[str]:
         notes.append(
             f"{', '.join(why)}: the sheet stays in {ground.key}, the band sounds in {there}"
         )
-    if request.key is not None and request.key.minor and not ground.key.minor:
+    if form.key is not None and form.key.minor and not ground.key.minor:
         there = sounding(ground.key, ground.shift, 0)[0]
-        notes.append(
-            f"{request.key} was asked for, and the chart is in major: it is moved to {there}"
-        )
-    if chart.settings.tempo is None and request.tempo_bpm is None:
+        notes.append(f"{form.key} was asked for, and the chart is in major: it is moved to {there}")
+    if chart.settings.tempo is None and form.tempo_bpm is None:
         qpm = float(chart_qpm(ground))
         notes.append(f"no tempo is written: {qpm:g} quarters a minute, as is usual for the style")
     return notes

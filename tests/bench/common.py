@@ -23,7 +23,7 @@ def track(minutes: float, chart: str = "blues.txt") -> Performance:
     from backing.commands.options import Options
 
     path = DEMO / chart
-    wish = Options(length_s=60.0 * minutes)
+    wish = Options().changed(length_s=60.0 * minutes)
     return band(prepare(parse(path.read_text("utf-8"), str(path)), wish), wish)
 
 

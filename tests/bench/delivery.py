@@ -42,7 +42,7 @@ def to_mp3(wav: Path, mp3: Path) -> None:
 def rungs(minutes: float = 3.0, chart: str = "blues.txt") -> tuple[list[Performance], list[str]]:
     """A track at nine tempos, as nine passes with their labels."""
     path = DEMO / chart
-    wish = Options(length_s=60.0 * minutes)
+    wish = Options().changed(length_s=60.0 * minutes)
     prepared = prepare(parse(path.read_text("utf-8"), str(path)), wish)
     return practised(prepared, wish, Practice(ladder="60:100:5", passes=1))
 

@@ -53,7 +53,7 @@ def main(asked: list[str]) -> int:
         for style in asked or names():
             for chart in CHARTS:
                 path = DEMO / chart
-                wish = Options(style=style)
+                wish = Options().changed(style=style)
                 prepared = prepare(parse(path.read_text("utf-8"), str(path)), wish)
                 write_audio(beginning(band(prepared, wish), SECONDS), [wav], force=True)
                 ours = measure(wav)

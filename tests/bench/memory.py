@@ -51,9 +51,9 @@ def measured(what: str, minutes: float, ending: str) -> tuple[float, float, floa
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / f"a{ending}"
         if what == "make":
-            make(DEMO / "blues.txt", [target], Options(length_s=60 * minutes), look)
+            make(DEMO / "blues.txt", [target], Options().changed(length_s=60 * minutes), look)
         else:
-            wish = Options(length_s=60 * minutes / SLOWER)
+            wish = Options().changed(length_s=60 * minutes / SLOWER)
             rehearse(DEMO / "blues.txt", [target], wish, PASSES, look)
     return highest("self"), children, before
 

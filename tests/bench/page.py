@@ -44,7 +44,7 @@ def main() -> None:
     chart_path = Path(sys.argv[1] if len(sys.argv) > 1 else "demo/songbird.txt")
     length_s = float(sys.argv[2]) if len(sys.argv) > 2 else 180.0
     chart = parse(chart_path.read_text(encoding="utf-8"), str(chart_path))
-    wish = Options(length_s=length_s)
+    wish = Options().changed(length_s=length_s)
     performance = app.band(app.prepare(chart, wish), wish)
     with TemporaryDirectory() as folder, browser() as one:
         path = Path(folder) / "page.html"

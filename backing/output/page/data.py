@@ -17,6 +17,7 @@ from backing.ground.roles import pitched
 from backing.harmony.chord import Chord
 from backing.harmony.grips import grips_for
 from backing.harmony.spelling import interval_for_semitones, transpose
+from backing.output.asked import CONCERT, Paper
 from backing.output.bundle import fingerprint
 from backing.output.hand import differs, hand_chord, hand_key, how
 from backing.output.page import beats, opus
@@ -46,12 +47,12 @@ def page_data(
     performance: Performance,
     chart: Chart,
     sounds: Mapping[str, opus.Packets],
-    signs: bool = False,
+    paper: Paper = CONCERT,
 ) -> dict[str, Any]:
-    """Everything, `sounds` being the players that are heard; `signs` writes △ – ° ø."""
+    """Everything, `sounds` being the players that are heard."""
     timeline = performance.arrangement.timeline
     tempo = performance.tempo
-    table = _Symbols(timeline, signs)
+    table = _Symbols(timeline, paper.signs)
     score = Score(chart, timeline, SHIFTS)
 
     def at_s(q: Fraction) -> float:

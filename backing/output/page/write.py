@@ -21,6 +21,7 @@ from typing import Any
 
 from backing.chart.ast import Chart
 from backing.ground.roles import file_part, role_of
+from backing.output.asked import AS_USUAL, CONCERT, Paper, Sound
 from backing.output.files import MARK, claim, write_bytes
 from backing.output.page import opus, still
 from backing.output.page.data import page_data
@@ -58,10 +59,8 @@ def write(
     path: str | os.PathLike[str],
     *,
     stems: Stems | None = None,
-    soundfont: str | os.PathLike[str] | None = None,
-    loudness: float = -16.0,
-    a4: float = 440.0,
-    signs: bool = False,
+    sound: Sound = AS_USUAL,
+    paper: Paper = CONCERT,
     force: bool = False,
     progress: Progress = silent,
 ) -> Path:
@@ -79,16 +78,14 @@ def write(
             write_outputs(
                 performance,
                 [Output(p, frozenset({r})) for r, p in rendered.items()],
-                soundfont=soundfont,
-                loudness=loudness,
-                a4=a4,
+                sound,
                 force=True,
                 progress=lambda share, words: progress(0.8 * share, words),
             )
             sounds = encoded(rendered)
     progress(0.95, "writing")
     write_bytes(
-        target, text(page_data(performance, chart, sounds, signs), sounds).encode(), force=force
+        target, text(page_data(performance, chart, sounds, paper), sounds).encode(), force=force
     )
     progress(1.0, "done")
     return target

@@ -17,6 +17,7 @@ from backing.chart.ast import Chart
 from backing.chart.transpose import transpose_chart
 from backing.ground.errors import OutputError
 from backing.ground.pitch import Interval
+from backing.output.asked import CONCERT, Paper
 from backing.output.files import MADE_BY, MARK, claim, whole
 from backing.output.sheet.cells import rows
 from backing.output.sheet.grips import blocks, chosen
@@ -51,25 +52,18 @@ def write(
     force: bool = False,
     style: str = "",
     tempo: tuple[Fraction, Fraction] | None = None,
-    paper: str = "a4",
-    signs: bool = False,
-    grips: bool = False,
-    transposing: str | None = None,
+    paper: Paper = CONCERT,
 ) -> list[Path]:
     """Write the sheet and return the paths; SVG and PNG of several pages become `NAME-1.png`, `NAME-2.png` ….
 
     `style` and `tempo` (note value in quarters, beats a minute) are shown under the title in place of what the chart
-    says; `paper` is `a4` or `letter`; `signs` writes △ – ° ø; `grips` adds a diagram for every chord used;
-    `transposing` is a key of `TRANSPOSING`. Raises `OutputError`.
+    says. Raises `OutputError`.
     """
     kind = KINDS.get(path.suffix.lower())
     if kind is None:
         raise OutputError(f"{path}: a sheet ends in .pdf, .svg or .png")
     claim(path, force=force)
-    made = set_sheet(
-        chart, kind=kind, style=style, tempo=tempo, paper=paper, signs=signs, grips=grips,
-        transposing=transposing,
-    )  # fmt: skip
+    made = set_sheet(chart, kind=kind, style=style, tempo=tempo, paper=paper)
     paths = [path]
     if len(made) > 1:
         paths = [path.with_stem(f"{path.stem}-{n}") for n in range(1, len(made) + 1)]
@@ -87,10 +81,7 @@ def set_sheet(
     kind: Kind = "pdf",
     style: str = "",
     tempo: tuple[Fraction, Fraction] | None = None,
-    paper: str = "a4",
-    signs: bool = False,
-    grips: bool = False,
-    transposing: str | None = None,
+    paper: Paper = CONCERT,
 ) -> list[bytes]:
     """The sheet as bytes, one item a page (a PDF is one item whatever its pages). Options as for `write`."""
     import typst
@@ -100,11 +91,8 @@ def set_sheet(
         style=style,
         tempo=tempo,
         paper=paper,
-        signs=signs,
-        grips=grips,
-        transposing=transposing,
     )
-    wide, high = PAPERS[paper]
+    wide, high = PAPERS[paper.size]
     data = {
         "title": title_of(chart),
         "author": chart.header.by,
@@ -134,14 +122,12 @@ def layout(
     *,
     style: str = "",
     tempo: tuple[Fraction, Fraction] | None = None,
-    paper: str = "a4",
-    signs: bool = False,
-    grips: bool = False,
-    transposing: str | None = None,
+    paper: Paper = CONCERT,
 ) -> list[list[Mark]]:
     """Everything on each page with its place, in points. Raises `OutputError` for unknown paper or instrument."""
-    if paper not in PAPERS:
-        raise OutputError(f"paper {paper!r} is unknown; there are {' and '.join(PAPERS)}")
+    if paper.size not in PAPERS:
+        raise OutputError(f"paper {paper.size!r} is unknown; there are {' and '.join(PAPERS)}")
+    transposing = paper.transposing
     if transposing is not None and transposing not in TRANSPOSING:
         raise OutputError(
             f"{transposing!r} is no transposing instrument; write {', '.join(TRANSPOSING)}"
@@ -159,10 +145,10 @@ def layout(
         lines.append((form, 10.5, REGULAR, True))
     if chart.header.notes:
         lines.append((typeset(chart.header.notes), 10.5, REGULAR, False))
-    room = PAPERS[paper][0] - 2 * SIDE
-    spelling = Spelling(signs, chart.header.german)
-    diagrams = blocks(chosen(chart), room, spelling) if grips else []
-    return pages(rows(chart), lines, typeset(title_of(chart)), paper, spelling, diagrams)
+    room = PAPERS[paper.size][0] - 2 * SIDE
+    spelling = Spelling(paper.signs, chart.header.german)
+    diagrams = blocks(chosen(chart), room, spelling) if paper.grips else []
+    return pages(rows(chart), lines, typeset(title_of(chart)), paper.size, spelling, diagrams)
 
 
 def title_of(chart: Chart) -> str:

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING
 
 from backing.ground.errors import OutputError
 from backing.ground.roles import file_part
+from backing.output.asked import AS_USUAL, Sound
 from backing.output.files import claim, refusal, whole
 from backing.output.sound import encode, limit, mix
 from backing.output.sound.encode import ENCODED
@@ -34,7 +35,7 @@ from backing.output.sound.tape import MIX, Tape, together
 from backing.performance.model import Performance
 
 if TYPE_CHECKING:
-    from backing.output.sound.synth import Sound
+    from backing.output.sound.synth import Sound as Samples
 
 Progress = Callable[[float, str], None]
 
@@ -75,14 +76,10 @@ def stem_outputs(performance: Performance, beside: Path, ending: str) -> list[Ou
 def write_audio(
     performance: Performance,
     paths: Sequence[str | os.PathLike[str]],
+    sound: Sound = AS_USUAL,
     *,
-    soundfont: str | os.PathLike[str] | None = None,
-    loudness: float = -16.0,
-    a4: float = 440.0,
     stems: bool = False,
     stems_as: str = "wav",
-    loop: bool = False,
-    bits: int = 16,
     force: bool = False,
     progress: Progress = silent,
 ) -> list[Path]:
@@ -90,16 +87,13 @@ def write_audio(
 
     Raises `OutputError`, `AudioUnavailable`.
     """
-    outputs = [Output(Path(p), bits=bits) for p in paths]
+    outputs = [Output(Path(p), bits=sound.bits) for p in paths]
     if stems and outputs:
         outputs += stem_outputs(performance, outputs[0].path, f".{stems_as}")
     write_outputs(
         performance,
         outputs,
-        soundfont=soundfont,
-        loudness=loudness,
-        a4=a4,
-        loop=loop,
+        sound,
         force=force,
         progress=progress,
     )
@@ -109,11 +103,8 @@ def write_audio(
 def write_outputs(
     performance: Performance,
     outputs: Sequence[Output],
+    sound: Sound = AS_USUAL,
     *,
-    soundfont: str | os.PathLike[str] | None = None,
-    loudness: float = -16.0,
-    a4: float = 440.0,
-    loop: bool = False,
     force: bool = False,
     progress: Progress = silent,
 ) -> None:
@@ -125,7 +116,7 @@ def write_outputs(
         claim(output.path, force=force)
     if any(o.path.suffix.lower() in ENCODED for o in outputs):
         encoder_path()  # what is missing is said before the work begins
-    font = find(soundfont)
+    font = find(sound.soundfont)
     apart = any(o.roles is not None for o in outputs)
     with ExitStack() as stack:
         try:
@@ -134,11 +125,11 @@ def write_outputs(
             raise refusal(outputs[0].path, error) from error
         stack.callback(tape.close)
         try:
-            recording = _record(performance, font, tape, apart, a4, loop, progress)
+            recording = _record(performance, font, tape, apart, sound, progress)
         except OSError as error:
             raise refusal(outputs[0].path, error) from error
         _give_back()
-        level = level_for(tape, recording, loudness)
+        level = level_for(tape, recording, sound.loudness)
         _write(performance, outputs, recording, Playback(tape, recording, level), force, progress)
     progress(1.0, "done")
 
@@ -166,8 +157,7 @@ def _record(
     font: Path,
     tape: Tape,
     apart: bool,
-    a4: float,
-    loop: bool,
+    sound: Sound,
     progress: Progress,
 ) -> Recording:
     """Render everything onto the tape and measure it."""
@@ -176,18 +166,18 @@ def _record(
     players = [p for p in performance.players if p.voices]
     total = frames_of(performance)
     ends = round(performance.tempo.exact_s(performance.arrangement.timeline.length_q) * RATE)
-    frames = ends if loop else total
+    frames = ends if sound.loop else total
     starts = round(performance.count_in_s * RATE)
     peaks = np.zeros(-(-frames // limit.GRAIN), np.float32)
     meter = Meter()
 
-    def measure(at: int, band: Sound) -> None:
+    def measure(at: int, band: Samples) -> None:
         meter.feed(band)
         grains = slice(at // limit.GRAIN, -(-(at + len(band)) // limit.GRAIN))
         peaks[grains] = limit.sample_peaks(band)
 
     anchors = [round(at_s * RATE) for at_s in performance.passes_s]
-    source = mix.tracks(players, font, total, apart=apart, a4=a4, anchors=anchors)
+    source = mix.tracks(players, font, total, apart=apart, sound=sound, anchors=anchors)
     try:
         at = 0
         for tracks in source:
@@ -195,11 +185,11 @@ def _record(
             _fade(performance, tracks, at, count, total)
             band = together(tracks, count)
             tape.append([*tracks, band] if apart else [band], count)
-            if not loop:
+            if not sound.loop:
                 measure(at, band)
             at += count
             progress(RENDERED * at / total, "playing")
-        if loop:
+        if sound.loop:
             fold(tape, starts, ends, total)
             for at in range(0, ends, BLOCK):
                 measure(at, tape.span(at, min(at + BLOCK, ends), (MIX,))[0])
@@ -207,7 +197,7 @@ def _record(
         source.close()
     return Recording(
         frames,
-        (starts, ends) if loop else None,
+        (starts, ends) if sound.loop else None,
         tuple(p.role for p in players),
         peaks,
         meter.energies(),
@@ -215,7 +205,7 @@ def _record(
 
 
 def _fade(
-    performance: Performance, tracks: Sequence[Sound | None], at: int, count: int, total: int
+    performance: Performance, tracks: Sequence[Samples | None], at: int, count: int, total: int
 ) -> None:
     """Fade the end of the ring, and the whole band where the tune fades out."""
     import numpy as np
@@ -259,7 +249,7 @@ class Playback:
     def frames(self) -> int:
         return self.recording.frames
 
-    def sound(self, start: int, end: int) -> Sound:
+    def sound(self, start: int, end: int) -> Samples:
         """Frames from `start`, the border of a grain, to `end`."""
         if self.roles is None:
             tracks = [MIX]

@@ -22,6 +22,7 @@ from itertools import compress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from backing.output.asked import AS_USUAL, Sound
 from backing.output.sound import balance, room
 from backing.output.sound.balance import trim_db
 from backing.output.sound.synth import BLOCK, RATE, VOICES, player_blocks
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from backing.output.sound.synth import Sound
+    from backing.output.sound.synth import Sound as Samples
 
     Spectra = NDArray[np.complex64]  # (rows, bins), two rows for left and right
 
@@ -45,7 +46,7 @@ MOST_THREADS = 4  # each has buffers of its own
 class _Part(NamedTuple):
     """What a player adds to a block: sound as it is, and the transform of what was filtered; and the same for the room."""
 
-    plain: Sound | None
+    plain: Samples | None
     filtered: Spectra | None
     sent: NDArray[np.float32] | None  # (1, frames)
     heard: Spectra | None  # (1, bins)
@@ -92,15 +93,15 @@ def tracks(
     total: int,
     *,
     apart: bool,
-    a4: float = 440.0,
+    sound: Sound = AS_USUAL,
     anchors: Sequence[int] = (),
-) -> Generator[list[Sound | None], None, None]:
+) -> Generator[list[Samples | None], None, None]:
     """The band in blocks of `BLOCK` frames, `total` frames in all: with `apart` a stem a player, else their sum alone.
 
     None stands for a silent block. Players are rendered and filtered in threads, a block ahead of the sum.
     """
     strips: list[Generator[Any, None, None]] = [
-        _parts(p, _microphones(p, soundfont, total, a4, anchors)) for p in players
+        _parts(p, _microphones(p, soundfont, total, sound.a4, anchors)) for p in players
     ]
     if apart:
         strips = [_stem(parts) for parts in strips]
@@ -124,7 +125,7 @@ def tracks(
 
 def _microphones(
     player: PerformedPlayer, soundfont: Path, total: int, a4: float, anchors: Sequence[int]
-) -> Generator[Sound, None, None]:
+) -> Generator[Samples, None, None]:
     """A player's dry sound; the hats and rides of a kit through a microphone of their own."""
     import numpy as np
 
@@ -157,7 +158,7 @@ def _microphones(
 
 
 def _parts(
-    player: PerformedPlayer, dry: Generator[Sound, None, None]
+    player: PerformedPlayer, dry: Generator[Samples, None, None]
 ) -> Generator[_Part, None, None]:
     """What a player adds to block after block."""
     try:
@@ -167,7 +168,7 @@ def _parts(
         dry.close()
 
 
-def _stem(parts: Generator[_Part, None, None]) -> Generator[Sound | None, None, None]:
+def _stem(parts: Generator[_Part, None, None]) -> Generator[Samples | None, None, None]:
     """A player alone, block after block."""
     desk = _Desk()
     try:
@@ -177,12 +178,12 @@ def _stem(parts: Generator[_Part, None, None]) -> Generator[Sound | None, None, 
         parts.close()
 
 
-def _part(player: PerformedPlayer, block: Sound, at: int) -> _Part:
+def _part(player: PerformedPlayer, block: Samples, at: int) -> _Part:
     import numpy as np
 
     if not block.any():
         return _Part(None, None, None, None)
-    plain: Sound | None = None
+    plain: Samples | None = None
     filtered: Spectra | None = None
     sent: NDArray[np.float32] | None = None
     heard: Spectra | None = None
@@ -248,9 +249,9 @@ class _Desk:
     __slots__ = ("_rest",)
 
     def __init__(self) -> None:
-        self._rest: Sound | None = None
+        self._rest: Samples | None = None
 
-    def sum(self, parts: Iterable[_Part]) -> Sound | None:
+    def sum(self, parts: Iterable[_Part]) -> Samples | None:
         """The next `BLOCK` frames, None where they are silent; of a last block that is shorter, its frames count."""
         import numpy as np
 

@@ -1,0 +1,39 @@
+"""What may be asked of the files. It is loaded with the command line, so it imports little.
+
+Whoever writes sound or a sheet takes `Sound` or `Paper` whole, and a fingerprint holds them whole: a new field reaches
+everybody.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import NamedTuple
+
+
+class Sound(NamedTuple):
+    """How a track sounds. `loudness` in LUFS, `a4` in hertz, `bits` a sample in WAV and FLAC.
+
+    `loop` makes a file whose end runs into its start. Without a `soundfont` the usual one plays.
+    """
+
+    soundfont: Path | None = None
+    loudness: float = -16.0
+    a4: float = 440.0
+    bits: int = 16
+    loop: bool = False
+
+
+class Paper(NamedTuple):
+    """How a chart is shown. `signs` writes △ – ° ø, `grips` adds a diagram for every chord used.
+
+    `transposing` is the instrument that reads (`Bb`, `Eb`, `F`), None for concert pitch; `size` is `a4` or `letter`.
+    """
+
+    transposing: str | None = None
+    size: str = "a4"
+    signs: bool = False
+    grips: bool = False
+
+
+AS_USUAL = Sound()
+CONCERT = Paper()
