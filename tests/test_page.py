@@ -12,6 +12,7 @@ import pytest
 from practice import TUNE, Made, build, played, tone, write_wav
 
 from backing.ground.errors import OutputError
+from backing.output.asked import Paper
 from backing.output.page import data as page_data
 from backing.output.page import opus, still
 from backing.output.page import write as page
@@ -324,3 +325,10 @@ def test_the_policy_allows_this_script_and_style_only(made: Made) -> None:
     assert "unsafe-inline" not in found[1]
     assert " style=" not in made.text
     assert made.text.index("Content-Security-Policy") < made.text.index("<title>")
+
+
+def test_signs_are_on_the_page_where_they_are_asked_for() -> None:
+    chart, performance = played("| Cmaj7 | Dm7b5 |\n")
+    for paper, quality in ((Paper(), "maj"), (Paper(signs=True), "△")):
+        shown = page_data.page_data(performance, chart, {}, paper)["parts"]
+        assert quality in {part["quality"] for part in shown}

@@ -1,0 +1,161 @@
+"""Every option changes what each command writes, or the command says why it does not take it.
+
+Nothing is rendered here: whoever writes sound, a page or a sheet is replaced by one who notes down what was handed over.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from shutil import copyfile, rmtree
+from typing import Any
+
+import pytest
+
+from backing.commands import options as o
+from backing.commands.cli import run
+from backing.output.midi import midi_bytes
+from backing.output.sound.soundfont import find
+from backing.performance.model import Performance
+
+CHART = """\
+title: Reach
+key: C
+tempo: 200
+style: medium swing
+[A]
+| Dm7 G7 | Cmaj7 | Am7 | D7 |
+[B]
+| Fmaj7 | Em7 A7 | Dm7 G7 | C6 |
+"""
+CHOICES = "[lesson]\nspeeds = [100]\nwithout = false\nloops = false\n"
+WRITERS = (
+    "backing.output.sound.audio.write_audio",
+    "backing.output.sound.audio.write_outputs",
+    "backing.output.page.write.write",
+    "backing.output.sheet.write.write",
+)
+# What a command makes of the chart; each word of `OUT` is a file that is named in the lines of the log.
+COMMANDS = {
+    "make": ["tune.txt", *["-o", "t.mid", "-o", "t.wav", "-o", "t.pdf", "-o", "t.html", "-o", "t.json"]],
+    "rehearse": ["tune.txt", "--ladder", "80:100:20", *["-o", "t.mid", "-o", "t.wav", "-o", "t.pdf", "-o", "t.html"]],
+    "lesson": ["tune.txt", "-o", "lesson", "--choices", "choices.toml"],
+}  # fmt: skip
+BESIDE = {"--stems-as": ["--stems"]}  # what an option has no effect without
+MOVES_NO_NOTE = ("--tempo",)  # what `explain` says counts in bars and beats
+SHAPES_NO_FILE = ("--force",)  # tests/test_files.py shows what it does
+
+
+def paths_of(value: Any) -> list[Path]:
+    """The files that an argument of a writer names."""
+    if isinstance(value, Path):
+        return [value]
+    if type(value) in (list, tuple):  # not `Sound`, whose soundfont is no output
+        return [p for one in value for p in paths_of(one)]
+    path = getattr(value, "path", None)
+    return [path] if isinstance(path, Path) else []
+
+
+def noted(value: object) -> str:
+    return midi_bytes(value).hex() if isinstance(value, Performance) else repr(value)
+
+
+@pytest.fixture
+def log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """What was handed to the writers, each in a line."""
+    lines: list[str] = []
+
+    def writer(name: str) -> Callable[..., Any]:
+        def write(*given: Any, progress: object = None, **named: Any) -> Any:
+            paths = [p for value in given for p in paths_of(value)]
+            for path in paths:
+                with path.open("x") as file:  # never over a file that is there
+                    file.write("x")
+            lines.append(" ".join([name, *map(noted, given), *map(noted, sorted(named.items()))]))
+            return paths
+
+        return write
+
+    monkeypatch.chdir(tmp_path)
+    for name in WRITERS:
+        monkeypatch.setattr(name, writer(name))
+    Path("tune.txt").write_text(CHART, "utf-8")
+    Path("choices.toml").write_text(CHOICES, "utf-8")
+    copyfile(find(), "my.sf2")
+    return lines
+
+
+def typed(option: o.Option) -> list[str]:
+    return [option.flag] if isinstance(option.usual, bool) else [option.flag, option.example]
+
+
+def made(command: str, more: list[str], log: list[str]) -> dict[str, str]:
+    """What a command wrote with these options, by its kind: notes, sound, page, sheet, timeline."""
+    log.clear()
+    rmtree("lesson", ignore_errors=True)
+    for path in Path().glob("t[.-]*"):
+        path.unlink()
+    assert run([command, *COMMANDS[command], "--quiet", *more]) == 0
+    found = {name: "\n".join(line for line in log if line.startswith(name)) for name in WRITERS}
+    if command == "lesson":
+        rows = json.loads(Path("lesson/contents.json").read_text("utf-8"))["files"]
+        return {row["path"]: row["fingerprint"] for row in rows}
+    return found | {"midi": Path("t.mid").read_bytes().hex()}
+
+
+SOUND, PAGE, SHEET = WRITERS[0], WRITERS[2], WRITERS[3]
+# What must change where an option of a part is given: in a track, and in the contents of a lesson.
+HEARD = {
+    "form": ((SOUND, PAGE, "midi"), ("tune.mp3", "tune.mid", "tune.html")),
+    "band": ((SOUND, PAGE, "midi"), ("tune.mp3", "tune.mid", "tune.html")),
+    "sound": ((SOUND, PAGE), ("tune.mp3", "tune.html", "stems/tune-bass.mp3")),
+    "paper": ((SHEET, PAGE), ("tune.pdf", "tune.html")),
+    "files": ((SOUND,), ()),
+}
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_option_reaches_the_command_or_is_refused_with_a_reason(
+    command: str, log: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    faults = []
+    plain = made(command, [], log)
+    for option in o.TABLE:
+        given = [*BESIDE.get(option.flag, []), *typed(option)]
+        if words := o.refusal(option, command):
+            capsys.readouterr()
+            assert run([command, *COMMANDS[command], *typed(option)]) == 2
+            assert capsys.readouterr().err == f"backing: {option.flag}: {words}\n"
+            continue
+        if option.flag in SHAPES_NO_FILE:
+            continue
+        if command == "lesson":
+            given = typed(option)
+        found = made(command, given, log)
+        track, lesson = HEARD[option.part]
+        faults += [
+            f"{option.flag} does not reach {name} of {command}"
+            for name in (lesson if command == "lesson" else track)
+            if found.get(name) == plain[name]
+        ]
+        if found == plain:
+            faults.append(f"{option.flag} changes nothing in {command}")
+    assert faults == []
+
+
+def test_what_is_reported_takes_the_options_that_shape_the_notes(
+    log: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`explain` tells of the track that the same options would make."""
+    faults = []
+    assert run(["explain", "tune.txt"]) == 0
+    plain = capsys.readouterr().out
+    for option in o.TABLE:
+        code = run(["explain", "tune.txt", *typed(option)])
+        told = capsys.readouterr()
+        if words := o.refusal(option, "explain"):
+            assert (code, told.err) == (2, f"backing: {option.flag}: {words}\n")
+        elif code or (told.out == plain and option.flag not in MOVES_NO_NOTE):
+            faults.append(f"{option.flag} changes nothing in explain")
+    assert faults == []
