@@ -11,12 +11,15 @@ import re
 from collections.abc import Callable, Sequence
 from fractions import Fraction
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from backing.chart.ast import Ending, EndingKind
 from backing.ground.errors import RequestError
 from backing.ground.pitch import Key
 from backing.ground.roles import PLAYERS, ROLES, in_score_order
 from backing.ground.source import nearest
+
+if TYPE_CHECKING:
+    from backing.chart.ast import Ending
 
 CLICKS = ("off", "beats", "backbeat", "downbeat", "eighths", "triplets", "offbeats", "groups")
 TRANSPOSING = ("Bb", "Eb", "F")  # instruments that a sheet can be written for
@@ -83,6 +86,8 @@ def count_in(text: str) -> int:
 
 def ending(text: str) -> Ending:
     """The words of the chart's `ending` setting."""
+    from backing.chart.ast import Ending, EndingKind  # loads the symbols of chords
+
     typed = " ".join(text.lower().split())
     fade = re.fullmatch(r"fade(?: (\d{1,2}))?", typed)
     if fade and fade[1] != "0":

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from backing.chart.ast import Ending
-from backing.ground.pitch import Key
+if TYPE_CHECKING:
+    from backing.chart.ast import Ending
+    from backing.ground.pitch import Key
 
 
 class Form(NamedTuple):
