@@ -401,3 +401,36 @@ def test_a_style_with_strings_and_horns_gives_the_line_to_its_strings() -> None:
     found: Arrangement = arrange(music, full, guide_tones=True)
     assert all(n.why.kind is Kind.GUIDE_TONE for n in player(found, "strings").notes)
     assert not any(n.why.kind is Kind.GUIDE_TONE for n in player(found, "horns").notes)
+
+
+def test_six_bars_are_a_phrase_of_four_and_one_of_two() -> None:
+    """Two bars that are left over are a short phrase (a tag); one joins the phrase before it (common practice)."""
+    lengths = {5: [5], 6: [4, 2], 10: [4, 4, 2], 13: [4, 4, 5]}
+    for bars, wanted in lengths.items():
+        found = phrases(bars)
+        assert [sum(p.phrase == n for p in found) for n in range(len(wanted))] == wanted, bars
+        ends = [i + 1 for i, p in enumerate(found) if p.end]
+        assert ends == [sum(wanted[: n + 1]) for n in range(len(wanted))], bars
+        assert [p.bar for p in found if p.phrase == len(wanted) - 1] == [*range(wanted[-1])], bars
+
+
+def test_a_section_swells_from_its_first_phrase_to_its_last() -> None:
+    """A fifth of a step of dynamics, half of it below the usual level and half above; a written level does not swell."""
+    levels = [p.level for p in planned(tune(" | ".join([EIGHT, EIGHT])))]
+    assert levels[::4] == pytest.approx([2.9, 2.9 + 0.2 / 3, 2.9 + 0.4 / 3, 3.1])
+    assert levels[0] == levels[3] < levels[4]
+    assert [p.level for p in planned(tune("C | F | G7 | C"))] == pytest.approx([3.0] * 4)
+    assert {p.level for p in planned(tune(dynamics="f"))} == {4.0}
+
+
+def test_a_fill_after_eight_bars_waits_where_the_section_ends_soon() -> None:
+    """Bar eight is filled where four bars or more follow; otherwise the fill at the section's end is the next one."""
+    for bars, wanted in ((8, [8]), (10, [10]), (11, [11]), (12, [8, 12]), (20, [8, 16, 20])):
+        text = (
+            f"tempo: 140\nform: A B\n[A]\n| {' | '.join(['C'] * bars)} |\n[B]\n| C | F | G | C |\n"
+        )
+        found = planned(timeline(text))[:bars]
+        assert [i + 1 for i, p in enumerate(found) if p.fill] == wanted, bars
+    pickup = "tempo: 140\npickup: 1\nform: A B\n[A]\n| C | {} |\n[B]\n| C | F | G | C |\n"
+    found = planned(timeline(pickup.format(" | ".join(["C"] * 12))))
+    assert [i for i, p in enumerate(found[:13]) if p.fill] == [8, 12], "a pickup is not counted"

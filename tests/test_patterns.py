@@ -170,3 +170,21 @@ def test_a_pickup_has_the_end_of_a_bar_in_every_feel() -> None:
     assert not lay(Chosen(pattern, 0, 1), slow)["kick"]
     assert [b.at_q for b in lay(Chosen(pattern, 0, 1), slow, ["hat"])["hat"]] == [3, Fraction(7, 2)]
     assert strokes(pattern, 0) == strokes(pattern, 1), "a pattern begins again behind its last bar"
+
+
+def test_players_agree_on_the_bar_of_a_pattern_at_the_end_of_an_odd_phrase() -> None:
+    """In a phrase of five the fifth bar is the first of a pattern of two again; what is made for an end ends with it."""
+    text = TELLING.replace('"x x . x"\n[guitar]', '"x x . x | x . . ."\n[guitar]', 1)
+    text = text.replace('"1 5 . 8 | 1 3 . 8"', '"1 5 . 8 | 1 . . ."')
+    tune = timeline("meter: 4/4\nending: as written\n| C | C | C | C | C |\n")
+    music = arrange(tune, load_text(text, "telling.toml"))
+    for role in ("bass", "keys"):
+        assert [len(places(music, role, i)) for i in range(1, 6)] == [3, 1, 3, 1, 3], role
+    ends = (
+        '[[{0}.pattern]]\nname = "{0} end"\nwhere = "phrase-end"\nlines.{1} = "x x x x | . . . x"\n'
+    )
+    closing = ends.format("keys", "chord") + ends.format("bass", "bass").replace("x", "1")
+    music = arrange(tune, load_text(text + closing, "telling.toml"))
+    for role in ("bass", "keys"):
+        assert 3 in places(music, role, 5), role
+        assert not {1, 2} & set(places(music, role, 5)), role

@@ -189,3 +189,16 @@ def test_a_chord_held_in_a_rubato_is_struck_once() -> None:
     strokes = [s for z in zones(song, "keys")[0] for s in z.strokes]
     assert [s.start_q for s in strokes][:2] == [0, 8]
     assert strokes[0].end_q == 8
+
+
+def test_hits_win_over_a_stop_and_lose_to_silence() -> None:
+    """Where marks meet, written hits say what is struck under a stop, a ring, a fermata or kicks; N.C., a break and a
+    player's rest silence them (as rhythm sections read them: common practice)."""
+    hits = "\n  hits: | x / x / |\n"
+    struck = [(0, 1), (2, 3)]
+    for bar in ("C!", "C=", '"fermata" C', '"rubato" C', "C"):
+        (found,) = [row for row in rows(tune(f"| {bar} |{hits}"), "bass") if row[0] < 4]
+        assert (found[2], [s for s, _ in found[3]]) == ("struck", [s for s, _ in struck]), bar
+    for bar in ("N.C.", '"break" C', '"tacet bass" C'):
+        assert {row[2] for row in rows(tune(f"| {bar} |{hits}"), "bass")} == {"silent"}, bar
+    assert {row[2] for row in rows(tune(f"| N.C. |{hits}"), "drums")} == {"struck"}
