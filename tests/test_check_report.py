@@ -67,3 +67,17 @@ def test_a_chart_in_german_names_is_told_in_them(
 def test_a_free_bar_is_marked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     text = 'key: C\nending: as written\n| "rubato" C | "a tempo" F | "break" G7 | C |\n'
     assert checked(text, tmp_path, capsys)[-1] == "    1  | C (rubato) | F | G7 (silent) | C |"
+
+
+def test_one_run_reports_styles_settings_and_bars(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An unknown style does not wait for the other mistakes to be mended, in the header or under a heading."""
+    tune = tmp_path / "tune.txt"
+    tune.write_text(
+        "style: medium swnig\nkey: bb minor\n[A]\nstyle: bosa nova\n| Am7 D7 G | C |\n", "utf-8"
+    )
+    assert run(["check", str(tune)]) == 1
+    said = capsys.readouterr()
+    codes = [line.split()[1] for line in (said.out + said.err).splitlines() if ": E" in line]
+    assert codes == ["E230", "E210", "E230", "E104"]

@@ -88,6 +88,7 @@ SHOWN: dict[str, Callable[[Timeline], str]] = {
     "push": lambda t: listed([q(c.push_q) for c in t.chords]),
     "strikes": lambda t: listed([c.strike.value for c in t.chords]),
     "fermatas": lambda t: listed([q(c.start_q) for c in t.chords if c.fermata]),
+    "swings": lambda t: "|".join(b.feel.name if b.feel else "-" for b in t.bars),
     "feels": lambda t: "|".join(b.time_feel.value for b in t.bars),
     "tacet": lambda t: "|".join(",".join(sorted(b.tacet)) or "-" for b in t.bars),
     "players": lambda t: "|".join(
@@ -102,6 +103,8 @@ SHOWN: dict[str, Callable[[Timeline], str]] = {
             for b in t.bars
         ]
     ),
+    "claves": lambda t: listed([b.clave or "-" for b in t.bars]),
+    "colours": lambda t: listed([str(b.colour).lower() for b in t.bars]),
     "halves": lambda t: listed([str(b.clave_half) for b in t.bars]),
     "melody": lambda t: listed([f"{n.pitch.name}@{n.start_q}-{n.end_q}" for n in t.melody]),
     "hits": lambda t: listed([f"{h.start_q}-{h.end_q}" for h in t.hits if not h.kick]),

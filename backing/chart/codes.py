@@ -2,7 +2,7 @@
 
 Conventions: E1 bars and time, E2 settings, E3 form, sections, repeats and directions, E4 lines under the music, E5 chord
 symbols, E6 what comes to light when the order of play is worked out, E9 limits and the text as such; W is a warning and
-never stops a track. E230, an unknown style, is raised where styles are found, in the words used there. A sentence says what was found and what
+never stops a track. E230, an unknown style, has the words of those who look for styles. A sentence says what was found and what
 was expected; a hint can be typed. A code keeps its meaning for ever: new mistakes get new codes.
 """
 

@@ -10,6 +10,7 @@ Conventions: lines may end in any of the three ways, which count as one characte
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -30,17 +31,38 @@ _CHORDLIKE = (
 )
 
 
-def parse(text: str, name: str = "<chart>", *, german: bool = False, wanted: bool = False) -> Chart:
+# what is wrong with the name of a style, as a sentence and a hint; None where there is such a style
+UnknownStyle = Callable[[str], tuple[str, str] | None]
+
+
+def parse(
+    text: str,
+    name: str = "<chart>",
+    *,
+    german: bool = False,
+    wanted: bool = False,
+    unknown_style: UnknownStyle = lambda style: None,
+) -> Chart:
     """Read a chart; `german` is how notes are named where the chart does not say, and with `wanted` a `?` may stand for
-    a chord that is still to be found (`Slot.wanted`). Raises `ChartError` with all mistakes."""
-    chart, found = parse_all(text, name, german=german, wanted=wanted)
+    a chord that is still to be found (`Slot.wanted`). Raises `ChartError` with all mistakes.
+
+    `unknown_style` looks for the styles that are named; without it they are taken as they are.
+    """
+    chart, found = parse_all(
+        text, name, german=german, wanted=wanted, unknown_style=unknown_style
+    )
     if chart is None:
         raise ChartError(found)
     return chart
 
 
 def parse_all(
-    text: str, name: str = "<chart>", *, german: bool = False, wanted: bool = False
+    text: str,
+    name: str = "<chart>",
+    *,
+    german: bool = False,
+    wanted: bool = False,
+    unknown_style: UnknownStyle = lambda style: None,
 ) -> tuple[Chart | None, tuple[Diagnostic, ...]]:
     """The chart, None if it has mistakes, and all diagnostics in text order, warnings among them."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
@@ -48,7 +70,7 @@ def parse_all(
     chart = None
     try:
         if _is_text(text, faults):
-            chart = _Parser(text, faults, german, wanted).chart()
+            chart = _Parser(text, faults, german, wanted, unknown_style).chart()
     except (TooMany, TooLong):
         pass
     return (None if faults.wrong else chart), faults.in_order()
@@ -105,9 +127,11 @@ class _Block:
 
 
 class _Parser:
-    def __init__(self, text: str, faults: Faults, german: bool, wanted: bool) -> None:
+    def __init__(
+        self, text: str, faults: Faults, german: bool, wanted: bool, unknown_style: UnknownStyle
+    ) -> None:
         self.typed, self.plain, self.faults, self.german = text, plain(text), faults, german
-        self.wanted = wanted
+        self.wanted, self.unknown_style = wanted, unknown_style
 
     def chart(self) -> Chart:
         found, comments = lines(self.plain)
@@ -162,7 +186,12 @@ class _Parser:
                     self.german = (
                         self.german if value not in ("german", "english") else value == "german"
                     )
-        return settings.read(found, self.plain, self.typed, self.faults, section, self.german)
+        read = settings.read(found, self.plain, self.typed, self.faults, section, self.german)
+        for one in read.written:
+            fault = self.unknown_style(one.value) if one.name == "style" else None
+            if fault:
+                self.faults.add("E230", *one.value_span, message=fault[0], hint=fault[1])
+        return read
 
     def _pickup(self, header: settings.Read, blocks: list[_Block], meter: Meter) -> Fraction | None:
         """The length of the pickup in counted beats, None where there is none."""

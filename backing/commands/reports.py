@@ -46,10 +46,11 @@ class Checked:
 def check(path: Path) -> Checked:
     """Every mistake of a chart, and what it plays when it has none. Raises `OutputError` for an unreadable file."""
     from backing.chart.parse import parse_all
+    from backing.styles.find import unknown
 
     try:
         text, name = read_text(path)
-        chart, diagnostics = parse_all(text, name)
+        chart, diagnostics = parse_all(text, name, unknown_style=unknown)
         if chart is None or any(d.severity.value == "error" for d in diagnostics):
             return Checked(name, tuple(diagnostics), None, None)
         prepared = prepare(chart)

@@ -20,14 +20,25 @@ def find(name: str) -> Style:
     Raises `RequestError` for a name that no folder has, `StyleError` for a file with mistakes, `OutputError` for a
     file that cannot be read.
     """
-    if shelf.is_path(name):
-        return load(Path(name))
-    path = shelf.path_of(name)
+    path = _path(name)
     if path is None:
-        near = nearest(name, [p.stem.replace("-", " ") for p in shelf.paths()])
-        hint = f"did you mean '{near}'?" if near else "`backing styles` lists them"
-        raise RequestError(f"there is no style '{name}'; {hint}")
+        raise RequestError("; ".join(_unknown(name)))
     return load(path)
+
+
+def unknown(name: str) -> tuple[str, str] | None:
+    """What to say of a name that no folder has, as a sentence and a hint; None for a style and for any path."""
+    return None if _path(name) else _unknown(name)
+
+
+def _path(name: str) -> Path | None:
+    return Path(name) if shelf.is_path(name) else shelf.path_of(name)
+
+
+def _unknown(name: str) -> tuple[str, str]:
+    near = nearest(name, [p.stem.replace("-", " ") for p in shelf.paths()])
+    hint = f"did you mean '{near}'?" if near else "`backing styles` lists them"
+    return f"there is no style '{name}'", hint
 
 
 def styles() -> tuple[Style, ...]:
