@@ -279,12 +279,12 @@ def test_control_characters_are_not_printed() -> None:
         ("[" * 100_000, "E302"),
         ("x" * 100_000, "E123"),
         ("x" * 60 + ": " * 50_000, "E201"),
-        ("key: " + "G" * 100_000 + "\n| G |", "E210"),
-        ("tempo: " + "1" * 100_000 + "\n| G |", "E211"),
-        ("meter: 4/4 (" + "1+" * 50_000 + "1)\n| G |", "E117"),
+        ("key: " + "G" * 100_000 + "\n| G |", "E908"),
+        ("tempo: " + "1" * 100_000 + "\n| G |", "E908"),
+        ("meter: 4/4 (" + "1+" * 50_000 + "1)\n| G |", "E908"),
         ("form: " + "A" * 100_000 + "\n[A]\n| C |", "E907"),
         ("form: " + "(" * 100_000 + "\n[A]\n| C |", "E311"),
-        ("players: " + "bass," * 20_000 + "x\n| C |", "E216"),
+        ("players: " + "bass," * 20_000 + "x\n| C |", "E908"),
         ("| C | x |\nmelody: | " + "C5 " * 30_000 + "|", "E104"),
         ("| C |\nwords: " + "|" * 100_000, "E402"),
         ("| C :| x" + "9" * 5000 + " |\n", "E501"),
@@ -292,7 +292,6 @@ def test_control_characters_are_not_printed() -> None:
         ("| C" + "!" * 100_000 + " |", "E119"),
         (("a" * 30 + "\n") * 30_000, "E906"),
     ],
-    ids=range(24),
 )
 def test_monstrous_lines_are_answered_and_not_fallen_over(text: str, code: str) -> None:
     assert code in codes(text)

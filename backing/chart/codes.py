@@ -104,6 +104,7 @@ CODES: dict[str, tuple[str, str]] = {
     "E408": ("{value} is outside what can be played, C0 to G9", "write  {example}"),
     "E409": ("{found} has no place in a line of {name}", "{hint}"),
     "E410": ("a line of {name} starts and ends with a bar line", "type  {name}: {example}"),
+    "E411": ("there are more than {most} lines of words under these bars", "write the further verses under a section of their own"),
     # --- chord symbols (the sentences and hints come from the reader of symbols)
     "E501": ("a symbol of {length} characters is longer than {most}", "write one chord; chords are parted by blanks"),
     "E502": ("N.C. means that no chord sounds; it takes no {found}", "write  N.C.  alone"),
@@ -119,6 +120,7 @@ CODES: dict[str, tuple[str, str]] = {
     "E904": ("{found} cannot stand in a chart", "delete it"),
     "E905": ("an invisible character stands here: {found}", "delete it and type the word again"),
     "E906": ("there are more than {most} mistakes; what follows was not checked", "mend these first"),
+    "E908": ("the value of {name} has {length} characters; {most} are enough for any", "write  {example}"),
     "E907": ("a form has at most {most} playings", "use x3 after the chorus, or choruses"),
     # --- warnings
     "W101": ("{found} is not the character of a keyboard and was read as {read}", "type {read}"),

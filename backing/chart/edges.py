@@ -16,6 +16,8 @@ from backing.chart.settings import SETTINGS
 from backing.chart.steering import Seen
 from backing.chart.words import ORDER, WORDS
 
+MOST_GUESSED = 400  # characters from which it is guessed what they mean
+
 
 def after(piece: Piece, found: list[Cell]) -> tuple[list[Cell], bool]:
     """Say what stands after the last bar line where it is no music; the cells without it, and whether there was some."""
@@ -24,13 +26,13 @@ def after(piece: Piece, found: list[Cell]) -> tuple[list[Cell], bool]:
     if len(found) > 1 and _directed(piece, found):
         return found[:-1], True
     if len(found) == 1 or first.kind in ("text", "meter", "(", "<", "%", "/", "broken"):
-        number = habits.times(piece.plain[first.start : tokens[-1].end])
+        number = habits.times(piece.plain[first.start : tokens[-1].end][:MOST_GUESSED])
         if number is None:
             return found, False
     elif first.text[0] in "ABCDEFGH" or first.text.casefold() in FIRST_WORDS:
         return found, False
     start, end = first.start, tokens[-1].end
-    text = piece.typed[start:end]
+    text = " ".join(piece.typed[start : min(end, start + MOST_GUESSED)].split())
     number = habits.times(text)
     left = found[-1].left
     if number and left.times and not left.counted:

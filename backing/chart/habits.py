@@ -178,7 +178,7 @@ def tidy_form(value: str) -> str:
     >>> tidy_form("Intro, 2x Verse - Chorus (x2)"), tidy_form("A-A-B-A")
     ('Intro Verse x2 Chorus x2', 'A A B A')
     """
-    text = _OFTEN.sub(lambda m: f" x{m[1] or m[2]} ", value)
+    text = _OFTEN.sub(lambda m: f" x{m[1] or m[2]} ", " ".join(value.split()))
     text = _SEPARATOR.sub(" ", text)
     text = _OFTEN_FIRST.sub(r"\2 x\1", text)
     text = re.sub(r"\b(\w)-(?=\w\b)", r"\1 ", text)

@@ -306,7 +306,7 @@ def timed(
     """The time of every leaf; says what is wrong where the items do not fit the bar."""
     if not found.whole:
         return None
-    times = layout(space, tuple(found.shape))
+    times = layout(space, found.shape)
     if times is None:
         holds = HOLD in found.shape
         expected, how, example = advice(space, found.pieces, holds)

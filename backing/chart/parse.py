@@ -25,6 +25,7 @@ from backing.ground.source import Diagnostic, Source, Span
 from backing.ground.timebase import FOUR_FOUR, Meter
 
 MOST_BYTES = 1_000_000
+MOST_GUESSED = 400  # characters of a line that is nothing, from which its meaning is guessed
 _SHARED = frozenset(Settings._fields)
 _CHORDLIKE = (
     r"[A-Ha-h][#b♭♯]?(?:maj|min|dim|aug|sus|add|alt|[mM0-9Δ°øo+\-()/#b,A-G])*[!=]?|[/%]|N\.?C\.?"
@@ -315,7 +316,6 @@ class _Parser:
     def _other(self, line: Line, below_music: bool) -> bool:
         """A line that is nothing: guess what it was meant to be; returns whether it was meant as music."""
         text = self.plain[line.start : line.end]
-        words = text.split()
         hidden = invisible(text)
         if hidden:
             at = line.start + hidden.start()
@@ -323,6 +323,9 @@ class _Parser:
             return True
         from backing.chart import habits
 
+        long = len(text) > MOST_GUESSED
+        words = text[:MOST_GUESSED].split()
+        text = " ".join(words)
         section = habits.heading(text)
         if section and "|" not in text and text.strip("ABCD") != "":
             counted = habits.without_count(text.strip(" :")) is not None
@@ -330,7 +333,7 @@ class _Parser:
             hint += f" , and  [{section}]  again below its bars to play it again" * counted
             self.faults.add("E123", line.start, line.end, hint=hint)
             return False
-        if len(text) <= 400 and all(len(w) <= 16 and re.fullmatch(_CHORDLIKE, w) for w in words):
+        if not long and all(len(w) <= 16 and re.fullmatch(_CHORDLIKE, w) for w in words):
             example = "| " + " | ".join(words[:8]) + " |"
             self.faults.add("E101", line.start, line.end, found=quoted(words[0]), example=example)
             return True

@@ -20,6 +20,7 @@ from backing.ground.source import Span
 from backing.ground.timebase import Meter
 
 MOST_BARS = 2000
+MOST_JOINED = 1024  # items of a bar in which blanks inside symbols are looked for
 NO_MUSIC = "write a chord, % to repeat the bar before, or N.C. for no chord"
 
 
@@ -228,6 +229,8 @@ class Reader:
     def _joined_words(self, found: Content) -> None:
         """Say where a blank parts a chord symbol (`C maj7`)."""
         leaves, at = found.leaves, 0
+        if len(leaves) > MOST_JOINED:
+            return
         while at + 1 < len(leaves):
             first = last = leaves[at]
             word = first.word

@@ -52,6 +52,8 @@ SETTINGS: dict[str, Setting] = {
 }  # fmt: skip
 
 TEXTS = ("title", "by", "notes", "style")
+UNBOUND = (*TEXTS, "form")
+MOST_CHARACTERS = 200  # of any other value
 # what people type for it -> the setting
 _OTHER_NAMES = {
     "composer": "by", "artist": "by", "author": "by", "time": "meter", "time signature": "meter",
@@ -139,6 +141,11 @@ def read(
         as_typed = typed[line.value : line.end]
         span = Span(line.value, line.end)
         written.append(Written(line.name, as_typed, Span(line.start, line.end), span))
+        if line.name not in UNBOUND and len(value) > MOST_CHARACTERS:
+            faults.add(
+                "E908", line.value, line.end, name=line.name, length=len(value), most=MOST_CHARACTERS, example=setting.example
+            )  # fmt: skip
+            continue
         try:
             if line.name in TEXTS:
                 result[setting.field] = as_typed

@@ -19,6 +19,7 @@ CHORD, HOLD = 0, 1
 Shape = int | tuple["Shape", ...]
 Times = tuple[tuple[Fraction, Fraction], ...]
 MOST_SHARING = 16  # items in one pair of brackets
+MOST_ITEMS = 64  # of a bar, brackets counted as one: all quarters of 32/2
 
 
 class Space(NamedTuple):
@@ -71,14 +72,18 @@ def without_hold(space: Space, items: int) -> tuple[Fraction, ...] | None:
     return None
 
 
-@lru_cache(maxsize=8192)
-def layout(space: Space, shape: tuple[Shape, ...]) -> Times | None:
+def layout(space: Space, shape: Sequence[Shape]) -> Times | None:
     """When every leaf of a bar begins and how long its place is; None where the items do not fit the bar.
 
     >>> from backing.ground.timebase import Meter
     >>> [str(start) for start, _ in layout(Space(Meter.of(7, 8)), (CHORD, CHORD, CHORD)) or ()]
     ['0', '1', '2']
     """
+    return _layout(space, tuple(shape)) if len(shape) <= MOST_ITEMS else None
+
+
+@lru_cache(maxsize=8192)
+def _layout(space: Space, shape: tuple[Shape, ...]) -> Times | None:
     items = len(shape)
     places: tuple[Fraction, ...] | None = None
     if HOLD in shape:
@@ -117,8 +122,9 @@ def beat_words(space: Space) -> str:
 def advice(space: Space, items: Sequence[str], holds: bool) -> tuple[str, str, str]:
     """How to write items that do not fit: what was expected, what to do, and an example.
 
-    `items` are the pieces of the bar as typed.
+    `items` are the pieces of the bar as typed, of which the first ones are shown where there are too many.
     """
+    items = items[:MOST_ITEMS]
     counts = [len(grid) - 1 for grid in space.grids]
     expected = " or ".join(map(str, counts))
     have = len(items)

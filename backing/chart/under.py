@@ -26,6 +26,9 @@ _ALTER = {"": 0, "#": 1, "##": 2, "b": -1, "bb": -2, "♯": 1, "♭": -1, "is": 
 _EXAMPLE = {"melody": "| D5 / F5 / |", "hits": "| x / r x |", "kicks": "| x / r x |", "words": "| Night falls |"}  # fmt: skip
 
 
+MOST_VERSES = 20
+
+
 class Sounding(NamedTuple):
     """What a `/` at the start of a bar holds: a note, a hit or a rest."""
 
@@ -48,6 +51,9 @@ def attach(
 ) -> list[Bar]:
     """The bars of a line of music with what `line` says under them."""
     name = line.name
+    if name == "words" and len(bars[0].words) == MOST_VERSES:
+        faults.add("E411", line.start, line.value, most=MOST_VERSES)
+        return bars
     if name != "words" and any(getattr(bar, name) is not None for bar in bars):
         faults.add("E403", line.start, line.value, name=name)
         return bars
