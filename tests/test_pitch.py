@@ -118,7 +118,7 @@ def test_keys(text: str, fifths: int, name: str, short: str) -> None:
     assert (key.fifths, key.name, str(key), key.short_name) == (fifths, name, name, short)
 
 
-@each("text", ["", "H", "C dorian", "c", "D#", "G#", "Fb", "Dbm", "Cbb"])
+@each("text", ["", "H", "C blues", "c", "D#", "G#", "Fb", "Dbm", "Cbb"])
 def test_what_is_no_key(text: str) -> None:
     """Modes, German names and keys beyond seven accidentals are refused."""
     with pytest.raises(ValueError, match=r"no key|more than seven"):

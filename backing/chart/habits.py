@@ -8,6 +8,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 
+from backing.ground.pitch import MODES
+
 _SECTIONS = frozenset(
     ("intro", "introduction", "verse", "chorus", "refrain", "bridge", "outro", "solo", "solos", "interlude",
      "hook", "vamp", "head", "tag", "coda", "ending", "break", "instrumental", "turnaround", "prechorus",
@@ -316,14 +318,10 @@ def number(name: str, text: str, low: int, high: int) -> int | None:
     return value if value is not None and low <= value <= high else None
 
 
-_MODE_MINOR = {"dorian": True, "phrygian": True, "aeolian": True, "locrian": True, "blues": False,
-               "ionian": False, "lydian": False, "mixolydian": False}  # fmt: skip
-
-
 def key(text: str) -> str | None:
-    """The key of a longer text: `D dorian` -> `D minor`, `C (relative A minor)` -> `C major`."""
+    """The key of a longer text: `D dorian vamp` -> `D dorian`, `C (relative A minor)` -> `C major`."""
     found = re.match(r"([A-G])(#|b|♯|♭)?(m(?![A-Za-z])|\s+minor\b|\s+min\b)?\W*([A-Za-z]*)", text)
     if not found:
         return None
-    minor = bool(found[3]) or _MODE_MINOR.get(found[4].casefold(), False)
-    return f"{found[1]}{found[2] or ''} {'minor' if minor else 'major'}"
+    mode = "minor" if found[3] else found[4].casefold()
+    return f"{found[1]}{found[2] or ''} {mode if mode == 'minor' or mode in MODES else 'major'}"

@@ -58,7 +58,7 @@ def _written(written: tuple[Written, ...], key: Key | None, german: bool) -> tup
     def moved(one: Written) -> Written:
         if one.name != "key" or key is None:
             return one
-        tonic, mode = named(key.tonic, german), "minor" if key.minor else "major"
+        tonic, mode = named(key.tonic, german), key.mode_name
         short = " " not in one.value.strip() and not german
         return replace(one, value=key.short_name if short else f"{tonic} {mode}")
 

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from backing.chart.ast import Dynamics, Ending, EndingKind, PlayerSet
 from backing.chart.codes import near, quoted
-from backing.ground.pitch import Interval, Key, NoteName
+from backing.ground.pitch import MODES, Interval, Key, NoteName
 from backing.ground.roles import ROLES
 from backing.ground.timebase import (
     DYNAMICS,
@@ -77,61 +77,70 @@ def meter(text: str) -> Meter:
 
 
 _ENHARMONIC = Interval(1, 0)
-_KEY = re.compile(r"([A-Ga-gHh])((?:#|b|♯|♭|is|es|s)?)[\s-]*([A-Za-z]*)\.?")
-_MODES = {"": False, "major": False, "maj": False, "dur": False, "minor": True, "min": True, "moll": True}  # fmt: skip
+_KEY = re.compile(r"([A-Ga-gHh])((?:#|b|♯|♭|is|es|s)?)[\s-]*([^\W\d_]*)\.?")
+# what may stand behind the tonic -> the mode, "" for plain major
+_MODES = {"": "", "major": "", "maj": "", "dur": "", "minor": "minor", "min": "minor", "moll": "minor"} | {
+    name: name for name in MODES
+} | {"ionisch": "ionian", "dorisch": "dorian", "phrygisch": "phrygian", "lydisch": "lydian",
+     "mixolydisch": "mixolydian", "äolisch": "aeolian", "lokrisch": "locrian"}  # fmt: skip
+_USUAL_KEY = "write a note and major or minor, such as  key: Bb major  or  key: F# minor"
 
 
 def key(text: str, german: bool = False) -> Key:
-    """`G major`, `F# minor`, `Bb`, `Em`; in German also `B`, `H`, `Fis`, `Es moll`."""
+    """`G major`, `F# minor`, `Bb`, `Em`, `E dorian`; in German also `B`, `H`, `Fis`, `Es moll`."""
     found = _KEY.fullmatch(text)
-    usual = "write a note and major or minor, such as  key: Bb major  or  key: F# minor"
     if not found or (found[2] in ("is", "es", "s") and not german):
-        near_mode = near(text.split()[-1], [m for m in _MODES if m]) if text.split() else None
-        from backing.chart.habits import key as meant
-
-        example = f"{text.split()[0]} {near_mode}" if near_mode and len(text.split()) == 2 else ""
-        example = example or (meant(text) if len(text) > 2 else "") or ""
-        raise Wrong("E210", value=quoted(text), hint=f"write  key: {example}" if example else usual)
+        raise Wrong("E210", value=quoted(text), hint=_key_meant(text))
     letter, sign, word = found[1], found[2], found[3]
-    mode = word if word in ("m", "M") else word.casefold()
-    minor = mode == "m" or _MODES.get(mode, False)
-    if mode not in ("m", *_MODES):
-        from backing.chart.habits import key as meant
-
-        guess = near(mode, [m for m in _MODES if m])
-        usual = f"write  key: {meant(text)}" if meant(text) else usual
-        hint = f"write  key: {letter.upper()}{sign} {guess}" if guess else usual
-        if mode == "M":
-            hint = f"write  key: {letter.upper()}{sign} major"
+    mode = "minor" if word == "m" else _MODES.get(word.casefold())
+    if mode is None or word == "M":
+        raise Wrong("E210", value=quoted(text), hint=_mode_meant(text, letter, sign, word))
+    if letter.islower() and not (german and mode == "minor"):
+        upper = f"{letter.upper()}{sign}".replace("H", "B")
+        either = "" if word else f"  or  key: {upper} minor"
+        hint = f"write  key: {upper} {mode or 'major'}{either}"
         raise Wrong("E210", value=quoted(text), hint=hint)
-    if letter.islower() and not (german and minor):
-        name = f"{letter.upper()}{sign}".replace("H", "B")
-        raise Wrong(
-            "E210",
-            value=quoted(text),
-            hint=f"write  key: {name} {'minor' if minor else 'major'}"
-            + f"  or  key: {name} minor" * (not word),
-        )
-    letter = letter.upper()
-    if letter == "H" and not german:
-        raise Wrong(
-            "E210",
-            value=quoted(text),
-            hint="H is the German name of B: write  key: B  or set  note-names: german",
-        )
-    alter = {"": 0, "#": 1, "♯": 1, "is": 1}.get(sign, -1)
-    if german and letter in "HB":
-        alter = alter if letter == "H" or sign else -1
-        letter = "B"
-    read = Key(NoteName(letter, alter), minor)
+    if letter in "Hh" and not german:
+        hint = "H is the German name of B: write  key: B  or set  note-names: german"
+        raise Wrong("E210", value=quoted(text), hint=hint)
+    read = Key.of(_tonic(letter.upper(), sign, german), mode)
     if abs(read.fifths) > 7:
         other = read.up(_ENHARMONIC if read.fifths > 0 else -_ENHARMONIC)
-        raise Wrong(
-            "E210",
-            value=quoted(text),
-            hint=f"it has more than seven sharps or flats: write  key: {other.name}",
-        )
+        hint = f"it has more than seven sharps or flats: write  key: {other.name}"
+        raise Wrong("E210", value=quoted(text), hint=hint)
     return read
+
+
+def _tonic(letter: str, sign: str, german: bool) -> NoteName:
+    """A note in letters; in German H is B natural and B alone is B flat."""
+    alter = {"": 0, "#": 1, "♯": 1, "is": 1}.get(sign, -1)
+    if german and letter in "HB":
+        return NoteName("B", alter if letter == "H" or sign else -1)
+    return NoteName(letter, alter)
+
+
+def _key_meant(text: str) -> str:
+    """What to type for a text that no key begins."""
+    from backing.chart.habits import key as meant
+
+    words = text.split()
+    mode = near(words[-1], [m for m in _MODES if m]) if words else None
+    example = f"{words[0]} {mode}" if mode and len(words) == 2 else ""
+    example = example or (meant(text) if len(text) > 2 else "") or ""
+    return f"write  key: {example}" if example else _USUAL_KEY
+
+
+def _mode_meant(text: str, letter: str, sign: str, word: str) -> str:
+    """What to type where a note is followed by no mode."""
+    from backing.chart.habits import key as meant
+
+    if word == "M":
+        return f"write  key: {letter.upper()}{sign} major"
+    mode = near(word.casefold(), [m for m in _MODES if m])
+    if mode:
+        return f"write  key: {letter.upper()}{sign} {mode}"
+    example = meant(text)
+    return f"write  key: {example}" if example else _USUAL_KEY
 
 
 _NOTES = {"whole": Fraction(4), "half": Fraction(2), "quarter": Fraction(1), "eighth": Fraction(1, 2), "sixteenth": Fraction(1, 4)}  # fmt: skip

@@ -184,43 +184,102 @@ def degrees(text: str) -> tuple[Degree, ...]:
     return tuple(Degree.parse(d) for d in text.split())
 
 
+class Mode(NamedTuple):
+    """A scale that a key may be in: the fifths of its signature against major, whether its third is minor, its degrees."""
+
+    fifths: int
+    minor: bool
+    degrees: tuple[Degree, ...]
+
+
+# The seven modes of the major scale, as every theory primer lists them.
+MODES = {
+    "ionian":     Mode(0, False, degrees("1 2 3 4 5 6 7")),
+    "dorian":     Mode(-2, True, degrees("1 2 b3 4 5 6 b7")),
+    "phrygian":   Mode(-4, True, degrees("1 b2 b3 4 5 b6 b7")),
+    "lydian":     Mode(1, False, degrees("1 2 3 #4 5 6 7")),
+    "mixolydian": Mode(-1, False, degrees("1 2 3 4 5 6 b7")),
+    "aeolian":    Mode(-3, True, degrees("1 2 b3 4 5 b6 b7")),
+    "locrian":    Mode(-5, True, degrees("1 b2 b3 4 b5 b6 b7")),
+}  # fmt: skip
+MINOR_STEPS = degrees("1 2 b3 4 5 b6 b7 7")  # both sevenths belong to a minor key
+_KEY = re.compile(rf"([A-G](?:#|b)?)\s*(major|maj|minor|min|m|{'|'.join(MODES)})?", re.I)
+
+
 class Key(NamedTuple):
-    """A major or minor key.
+    """A major or minor key, or one in a mode (`mode` "" is plain major or minor).
+
+    `minor` is whether the third is minor, in a mode too.
 
     >>> Key.parse("Bb").fifths, Key.parse("F# minor").fifths, Key.parse("Em").name
     (-2, 3, 'E minor')
+    >>> Key.parse("E dorian").fifths, Key.parse("A mixolydian").name
+    (2, 'A mixolydian')
     """
 
     tonic: NoteName
     minor: bool = False
+    mode: str = ""
 
     @staticmethod
     def parse(text: str) -> Key:
-        """Read `G major`, `F# minor`, `Bb`, `Em`. Raises ValueError, also for keys beyond seven accidentals."""
-        found = re.fullmatch(r"([A-G](?:#|b)?)\s*(major|maj|minor|min|m)?", text.strip())
-        if not found:
+        """Read `G major`, `F# minor`, `Bb`, `Em`, `E dorian`. Raises ValueError, also beyond seven accidentals."""
+        found = _KEY.fullmatch(text.strip())
+        if not found or not found[1][0].isupper() or found[2] == "M":
             raise ValueError(f"{text!r} is no key")
-        key = Key(NoteName.parse(found[1]), found[2] in ("minor", "min", "m"))
+        word = (found[2] or "").lower()
+        key = Key.of(NoteName.parse(found[1]), word)
         if abs(key.fifths) > 7:
             raise ValueError(f"{text!r} has more than seven accidentals")
         return key
 
+    @staticmethod
+    def of(tonic: NoteName, word: str) -> Key:
+        """The key that a word makes of its tonic: a mode, one of `minor`, `min`, `m`, else major."""
+        if word in MODES:
+            return Key(tonic, MODES[word].minor, word)
+        return Key(tonic, word in ("minor", "min", "m"))
+
     @property
     def fifths(self) -> int:
         """Sharps (positive) or flats (negative) of the signature."""
+        if self.mode:
+            return self.tonic.fifths + MODES[self.mode].fifths
         return self.tonic.fifths - (3 if self.minor else 0)
 
     @property
+    def degrees(self) -> tuple[Degree, ...]:
+        """The steps of its scale; of a plain minor key with both sevenths."""
+        plain = MINOR_STEPS if self.minor else MODES["ionian"].degrees
+        return MODES[self.mode].degrees if self.mode else plain
+
+    @property
+    def signature(self) -> Key:
+        """The major or minor key with the same signature: of E dorian B minor, of A mixolydian D major."""
+        if not self.mode:
+            return self
+        place = self.fifths + (3 if self.minor else 0)
+        return Key(NoteName("FCGDAEB"[(place + 1) % 7], (place + 1) // 7), self.minor)
+
+    @property
+    def mode_name(self) -> str:
+        return self.mode or ("minor" if self.minor else "major")
+
+    @property
     def name(self) -> str:
-        return f"{self.tonic.name} {'minor' if self.minor else 'major'}"
+        return f"{self.tonic.name} {self.mode_name}"
 
     @property
     def short_name(self) -> str:
         """`Bb`, `Em`: as an ID3 TKEY frame has it."""
         return self.tonic.name + ("m" if self.minor else "")
 
+    def at(self, tonic: NoteName) -> Key:
+        """The same mode on another tonic."""
+        return Key(tonic, self.minor, self.mode)
+
     def up(self, interval: Interval) -> Key:
-        return Key(self.tonic.up(interval), self.minor)
+        return self.at(self.tonic.up(interval))
 
     def __str__(self) -> str:
         return self.name

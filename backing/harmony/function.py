@@ -21,8 +21,10 @@ from backing.harmony.scales import (
     MINOR,
     Scale,
     dominant_like,
+    in_mode,
     minor_sounding,
     scale_for,
+    steps_of,
 )
 from backing.harmony.spelling import note_in_key
 
@@ -100,7 +102,7 @@ def key_areas(
     written = key.tonic.pc + (12 if key.minor else 0)
     costs = [0.0 if n == written else CHANGE_COST for n in range(24)]
     trace: list[list[int]] = []
-    cadences = _cadences(chords)
+    cadences = _cadences(chords, key)
     for place, chord in enumerate(chords):
         cheapest = min(range(24), key=costs.__getitem__)
         leap = costs[cheapest] + CHANGE_COST
@@ -110,7 +112,9 @@ def key_areas(
         if chord is None:
             continue
         weight = min(1.25, max(0.4, float(durations[place]) / 4))
-        foreign = _foreign(chord)
+        foreign = list(_foreign(chord))
+        if in_mode(chord, key):
+            foreign[written] = min(foreign[written], 0.0)
         costs = [c + weight * f for c, f in zip(costs, foreign, strict=True)]
         costs[written] -= weight * WRITTEN_KEY_BONUS
         if place in cadences:
@@ -165,10 +169,10 @@ def _costs(
     return rows
 
 
-def _cadences(chords: Sequence[Chord | None]) -> dict[int, tuple[int, float]]:
+def _cadences(chords: Sequence[Chord | None], written: Key) -> dict[int, tuple[int, float]]:
     """Places that speak for a key and how loudly: the chords of every V-I, and of the ii before it.
 
-    A minor chord that is itself the ii of what follows is no place of rest.
+    A minor chord that is itself the ii of what follows is no place of rest, and chords of a key in a mode lead nowhere.
     """
     found: dict[int, tuple[int, float]] = {}
     for place in range(1, len(chords)):
@@ -176,6 +180,8 @@ def _cadences(chords: Sequence[Chord | None]) -> dict[int, tuple[int, float]]:
         if five is None or one is None or not dominant_like(five):
             continue
         if (five.root.pc - one.root.pc) % 12 != 7 or dominant_like(one):
+            continue
+        if in_mode(five, written) and in_mode(one, written):
             continue
         after = chords[place + 1] if place + 1 < len(chords) else None
         if (
@@ -219,6 +225,8 @@ def _role(
     chord: Chord, key: Key, semitones: int, after: Chord | None, before: Chord | None
 ) -> tuple[str, NoteName | None]:
     down = (chord.root.pc - after.root.pc) % 12 if after else -1
+    if in_mode(chord, key):
+        return MODAL.get(semitones, CHROMATIC), None
     if dominant_like(chord) and not (semitones in (0, 5) and down != 7 and not key.minor):
         return _dominant(chord, key, semitones, down, after)
     if chord.family == "diminished":
@@ -248,7 +256,7 @@ def _dominant(
     if semitones == 10:
         return (SUBDOMINANT if key.minor else BACKDOOR), key.tonic
     aim = (semitones + 5) % 12
-    if aim in (MINOR if key.minor else MAJOR):
+    if aim in steps_of(key.minor, key.mode):
         return SECONDARY, note_in_key((key.tonic.pc + aim) % 12, key)
     return CHROMATIC, None
 
@@ -261,17 +269,20 @@ MINOR_KEY = {
     0: TONIC, 2: SUBDOMINANT, 3: TONIC, 5: SUBDOMINANT, 7: DOMINANT, 8: SUBDOMINANT,
     10: SUBDOMINANT, 11: DOMINANT,
 }  # fmt: skip
+# In a mode every step of its scale has a role of its own; the seventh step leads to the tonic where it is a semitone
+# below and rests beside it where it is a tone below (common practice).
+MODAL = MAJOR_KEY | MINOR_KEY | {1: SUBDOMINANT, 6: SUBDOMINANT}
 
 
 def _plain(chord: Chord, key: Key, semitones: int) -> str:
     relative = {(pc - key.tonic.pc) % 12 for pc in chord.pitch_classes}
     blues = chord.family in ("dominant", "suspended") and semitones in (0, 5)
-    if relative <= (MINOR if key.minor else MAJOR) or blues:
+    if relative <= steps_of(key.minor, "") or blues:
         return (MINOR_KEY if key.minor else MAJOR_KEY).get(semitones, CHROMATIC)
     if relative <= (MAJOR if key.minor else MINOR):
         return BORROWED
     third = 3 if minor_sounding(chord) else 4
-    if (semitones + third) % 12 in (MINOR if key.minor else MAJOR) and semitones in (
+    if (semitones + third) % 12 in steps_of(key.minor, "") and semitones in (
         MINOR_KEY if key.minor else MAJOR_KEY
     ):
         return (MINOR_KEY if key.minor else MAJOR_KEY)[

@@ -87,9 +87,20 @@ MAJOR = SEMITONES["ionian"]
 MINOR = SEMITONES["aeolian"] | {11}  # both sevenths belong to a minor key
 
 
+@lru_cache(maxsize=64)
+def steps_of(minor: bool, mode: str) -> frozenset[int]:
+    """The semitones of a key's scale above its tonic."""
+    return SEMITONES[mode] if mode else MINOR if minor else MAJOR
+
+
 def key_pitch_classes(key: Key) -> frozenset[int]:
     """The pitch classes of a key; of a minor key with both sevenths."""
-    return frozenset((key.tonic.pc + n) % 12 for n in (MINOR if key.minor else MAJOR))
+    return frozenset((key.tonic.pc + n) % 12 for n in steps_of(key.minor, key.mode))
+
+
+def in_mode(chord: Chord, key: Key) -> bool:
+    """Whether a key is in a mode and holds all notes of a chord."""
+    return bool(key.mode) and key_pitch_classes(key).issuperset(chord.pitch_classes)
 
 
 def minor_sounding(chord: Chord) -> bool:
@@ -112,7 +123,12 @@ def scale_for(chord: Chord, key: Key, next_chord: Chord | None = None) -> Scale:
         if down == 1:  # down a semitone: it stands a tritone from the dominant
             return _choose(chord, key, True)
     backdoor = (chord.root.pc - key.tonic.pc) % 12 == 10 and not key.minor
-    leads = next_chord is not None and down == 7 and dominant_like(next_chord)
+    leads = (
+        next_chord is not None
+        and down == 7
+        and dominant_like(next_chord)
+        and not in_mode(next_chord, key)
+    )
     scale = _choose(chord, key, backdoor and dominant_like(chord))
     if leads and chord.family == "minor" and "6" in {d.name for d in scale.degrees}:
         return Scale(scale.name, scale.degrees, (*scale.avoid, Degree(6)))
@@ -121,7 +137,7 @@ def scale_for(chord: Chord, key: Key, next_chord: Chord | None = None) -> Scale:
 
 def _choose(chord: Chord, key: Key, lydian: bool) -> Scale:
     above = (chord.root.pc - key.tonic.pc) % 12
-    return _best(chord.family, chord.degrees, chord.omit, above, key.minor, lydian)
+    return _best(chord.family, chord.degrees, chord.omit, above, key.minor, key.mode, lydian)
 
 
 @lru_cache(maxsize=8192)
@@ -131,6 +147,7 @@ def _best(
     omit: tuple[Degree, ...],
     above: int,
     minor: bool,
+    mode: str,
     lydian: bool,
 ) -> Scale:
     """The best scale of the family: all chord notes, a fitting fifth, few notes foreign to the key.
@@ -140,7 +157,7 @@ def _best(
     """
     names = {d.name for d in chord}
     held = {d.semitones % 12 for d in chord if d.name != "5" and d not in omit}
-    home = {(n - above) % 12 for n in (MINOR if minor else MAJOR)}
+    home = {(n - above) % 12 for n in steps_of(minor, mode)}
     best: tuple[tuple[int, int, int, int], str] | None = None
     for place, name in enumerate(FAMILIES[family].split(", ")):
         notes = SEMITONES[name]

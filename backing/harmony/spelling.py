@@ -77,8 +77,7 @@ def _difference(old: NoteName, new: NoteName) -> Interval:
 @lru_cache(maxsize=64)
 def _scale(key: Key) -> frozenset[NoteName]:
     """The notes of a key; of a minor key with both sevenths."""
-    steps = "1 2 b3 4 5 b6 b7 7" if key.minor else "1 2 3 4 5 6 7"
-    return frozenset(Degree.parse(d).of(key.tonic) for d in steps.split())
+    return frozenset(degree.of(key.tonic) for degree in key.degrees)
 
 
 def _hard(note: NoteName, key: Key | None) -> bool:
@@ -146,7 +145,7 @@ def interval_to_key(old: Key, new: Key) -> Interval:
     Where the mode differs only the tonic counts; a key that would need more than seven accidentals is respelled.
     """
     tonic = new.tonic
-    if abs(Key(tonic, old.minor).fifths) > 7:
+    if abs(old.at(tonic).fifths) > 7:
         tonic = _plain_tonic(tonic.pc, old)
     return _nearest(old.tonic.interval_to(tonic))
 
@@ -167,8 +166,8 @@ def _plain_tonic(pc: int, key: Key) -> NoteName:
     return min(
         spellings(pc),
         key=lambda n: (
-            abs(Key(n, key.minor).fifths),
-            (Key(n, key.minor).fifths > 0) != (key.fifths >= key.minor),
+            abs(key.at(n).fifths),
+            (key.at(n).fifths > 0) != (key.fifths >= key.minor),
         ),
     )
 

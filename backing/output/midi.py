@@ -195,7 +195,8 @@ def _of_length(length_q: Fraction, meter: Meter) -> Meter:
 
 
 def _signature(key: Key) -> str:
-    """The key as the file can hold it; beyond seven accidentals its other spelling."""
+    """The key as the file can hold it: of a mode the key of its signature, beyond seven accidentals its other spelling."""
+    key = key.signature
     if abs(key.fifths) <= 7:
         return key.short_name
     names = [

@@ -246,9 +246,7 @@ def timeline_text(name: str, performance: Performance, remarks: Sequence[str] = 
 def _key_text(timeline: Timeline) -> str:
     from backing.chart.naming import named
 
-    return (
-        f"{named(timeline.key.tonic, timeline.german)} {'minor' if timeline.key.minor else 'major'}"
-    )
+    return f"{named(timeline.key.tonic, timeline.german)} {timeline.key.mode_name}"
 
 
 def _tempo_text(timeline: Timeline) -> str:

@@ -67,8 +67,9 @@ def _is_tonic(chord: Chord, key: Key) -> bool:
 
 
 def at_rest(chord: Chord, key: Key, blues: bool) -> bool:
-    """True when the tune can stop on this chord; in a blues the tonic has its seventh."""
-    return chord.root.pc == key.tonic.pc and (blues or chord.family != "dominant")
+    """True when the tune can stop on this chord; in a blues and in mixolydian the tonic has its seventh."""
+    seventh = blues or key.mode == "mixolydian"
+    return chord.root.pc == key.tonic.pc and (seventh or chord.family != "dominant")
 
 
 def is_blues(first: Chord, key: Key) -> bool:
@@ -81,6 +82,6 @@ def tonic_chord(key: Key, heard: Iterable[Chord], blues: bool) -> Chord:
     for chord in heard:
         if chord.bass is None and at_rest(chord, key, blues):
             return chord
-    plain = read(key.tonic.name + ("m" if key.minor else ""))
+    plain = read(key.tonic.name + ("dim" if key.mode == "locrian" else "m" if key.minor else ""))
     assert plain is not None
     return plain

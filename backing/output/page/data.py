@@ -202,8 +202,8 @@ def beat_of(performance: Performance) -> dict[str, Any]:
 
 
 def key_name(key: Key) -> str:
-    """The tonic with its sign, and the mode where it is minor: `E♭`, `F♯ minor`."""
-    return note(key.tonic) + (" minor" if key.minor else "")
+    """The tonic with its sign, and the mode where it is not major: `E♭`, `F♯ minor`, `D dorian`."""
+    return note(key.tonic) + ("" if key.mode_name == "major" else f" {key.mode_name}")
 
 
 class _Verses:

@@ -100,7 +100,7 @@ def tempo_words(tempo: Tempo, meter: Meter) -> str:
 
 def key_words(key: Key, german: bool = False) -> str:
     """`B♭ major`."""
-    return f"{note(key.tonic, german)} {'minor' if key.minor else 'major'}"
+    return f"{note(key.tonic, german)} {key.mode_name}"
 
 
 def feel_words(feel: Feel) -> str:
