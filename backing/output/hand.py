@@ -61,7 +61,7 @@ def steps(semitones: int) -> str:
 
 def key_name(key: Key) -> str:
     """A key in full: `B♭ major`, `F♯ minor`."""
-    return f"{note(key.tonic)} {'minor' if key.minor else 'major'}"
+    return f"{note(key.tonic)} {key.mode_name}"
 
 
 def said(timeline: Timeline) -> str:
