@@ -49,9 +49,7 @@ def parse(
 
     `unknown_style` looks for the styles that are named; without it they are taken as they are.
     """
-    chart, found = parse_all(
-        text, name, german=german, wanted=wanted, unknown_style=unknown_style
-    )
+    chart, found = parse_all(text, name, german=german, wanted=wanted, unknown_style=unknown_style)
     if chart is None:
         raise ChartError(found)
     return chart
