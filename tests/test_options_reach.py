@@ -159,3 +159,29 @@ def test_what_is_reported_takes_the_options_that_shape_the_notes(
         elif code or (told.out == plain and option.flag not in MOVES_NO_NOTE):
             faults.append(f"{option.flag} changes nothing in explain")
     assert faults == []
+
+
+@pytest.mark.parametrize("ending", [".txt", ".pdf"])
+def test_what_is_read_is_written_without_playing_it(
+    ending: str, log: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nobody plays, a hundred choruses are not unrolled, and the options are checked all the same."""
+    from backing.timeline import unroll
+
+    choruses: list[int] = []
+    order = unroll.order_of_play
+
+    def counted(chart: Any, times: int) -> Any:
+        choruses.append(times)
+        return order(chart, times)
+
+    def nobody(*_: object, **__: object) -> None:
+        raise AssertionError("the band plays")
+
+    monkeypatch.setattr(unroll, "order_of_play", counted)
+    monkeypatch.setattr("backing.band.arrange.arrange", nobody)
+    Path("tune.txt").write_text(f"choruses: 100\n{CHART}", "utf-8")
+    assert run(["make", "tune.txt", "-o", f"t{ending}"]) == 0
+    assert set(choruses) == {1}
+    assert run(["make", "tune.txt", "-o", f"u{ending}", "--only", "strings"]) == 2
+    assert "medium swing has no strings" in capsys.readouterr().err

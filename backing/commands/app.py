@@ -35,6 +35,7 @@ Warn = Callable[["Diagnostic"], None]
 NOTES = (".mid", ".json", ".vtt")
 SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
 SHEET = (".pdf", ".svg", ".png")
+WRITTEN = (*SHEET, ".txt")  # the chart as written: nobody need play it
 ENDINGS = (*NOTES, *SOUND, *SHEET, ".html", ".txt")
 PLAIN = Options()
 MOST_READ = (
@@ -178,13 +179,7 @@ def band(prepared: Prepared, wish: Options) -> Performance:
     from backing.band.arrange import arrange
     from backing.performance.perform import perform
 
-    players = available(prepared)
-    for option, roles in (("--only", wish.band.only), ("--without", wish.band.without)):
-        for role in roles:
-            if role not in players and role not in {role_of(p).name for p in players}:
-                raise RequestError(
-                    f"{option} {role}: {prepared.style.name} has no {role}; it has {', '.join(players)}"
-                )
+    check_players(prepared, wish)
     timeline = prepared.timeline
     if wish.sound.loop:
         from backing.timeline.reshape import repeated
@@ -206,6 +201,17 @@ def band(prepared: Prepared, wish: Options) -> Performance:
     from backing.performance.session import looped
 
     return looped(performance, prepared.timeline)
+
+
+def check_players(prepared: Prepared, wish: Options) -> None:
+    """Raise `RequestError` when a player is named that the style lacks."""
+    players = available(prepared)
+    for option, roles in (("--only", wish.band.only), ("--without", wish.band.without)):
+        for role in roles:
+            if role not in players and role not in {role_of(p).name for p in players}:
+                raise RequestError(
+                    f"{option} {role}: {prepared.style.name} has no {role}; it has {', '.join(players)}"
+                )
 
 
 def available(prepared: Prepared) -> tuple[str, ...]:
@@ -250,11 +256,19 @@ def make(
     chart = parse(text, name)
     for path in paths:
         claim(path, force=wish.files.force)
-    prepared = prepare(chart, wish)
+    unheard = all(path.suffix.lower() in WRITTEN for path in paths)
+    prepared = prepare(chart, once(wish) if unheard else wish)
     for diagnostic in prepared.warnings:
         warn(diagnostic)
-    performance = band(prepared, wish)
-    return write_all(prepared, performance, paths, wish, progress)
+    if unheard:
+        check_players(prepared, wish)
+        return [page for path in paths for page in write_written(prepared, path, wish)]
+    return write_all(prepared, band(prepared, wish), paths, wish, progress)
+
+
+def once(wish: Options) -> Options:
+    """The same for one chorus: what is written does not grow with how often it is played."""
+    return wish.changed(choruses=1, length_s=None)
 
 
 def write_all(
@@ -310,10 +324,8 @@ def write_one(
         from backing.output.captions import write as write_captions
 
         write_captions(performance, path, force=wish.files.force)
-    elif kind == ".txt":
-        write_chart(prepared, path, wish)
-    elif kind in SHEET:
-        return write_sheet(prepared, path, wish)
+    elif kind in WRITTEN:
+        return write_written(prepared, path, wish)
     elif kind == ".html":
         from backing.output.page.write import write as write_page
 
@@ -326,6 +338,14 @@ def write_one(
             force=wish.files.force,
             progress=progress,
         )
+    return [path]
+
+
+def write_written(prepared: Prepared, path: Path, wish: Options) -> list[Path]:
+    """Write the chart itself, as text or as a sheet; returns what was written."""
+    if path.suffix.lower() in SHEET:
+        return write_sheet(prepared, path, wish)
+    write_chart(prepared, path, wish)
     return [path]
 
 
