@@ -17,16 +17,16 @@ from backing.ground.roles import role_of
 
 # instrument, LUFS of a note
 _MEASURED: dict[str, float] = {
-    "acoustic piano": -33.6, "electric piano": -27.2, "bright electric piano": -31.4,
-    "clavinet": -29.0, "vibraphone": -24.9, "marimba": -33.1, "organ": -28.6, "rock organ": -29.3,
-    "accordion": -28.2, "harmonica": -27.6, "nylon guitar": -29.2, "steel guitar": -31.7,
-    "jazz guitar": -29.1, "clean guitar": -33.6, "muted guitar": -32.3, "overdriven guitar": -29.5,
-    "distorted guitar": -25.6, "acoustic bass": -29.9, "finger bass": -28.6, "pick bass": -30.0,
-    "fretless bass": -28.6, "slap bass": -28.7, "synth bass": -29.3, "violin": -26.0, "cello": -24.5,
-    "bowed bass": -28.0, "string ensemble": -30.2, "warm pad": -34.1, "trumpet": -29.4,
-    "trombone": -29.2, "tuba": -32.9, "brass section": -32.6, "alto saxophone": -28.2,
-    "tenor saxophone": -28.7, "clarinet": -28.3, "flute": -28.0, "banjo": -28.6, "fiddle": -27.1,
-    "steel drums": -30.6,
+    "acoustic piano": -34.3, "electric piano": -27.2, "bright electric piano": -31.6,
+    "clavinet": -29.6, "vibraphone": -25.0, "marimba": -33.4, "organ": -28.6, "rock organ": -29.3,
+    "accordion": -28.7, "harmonica": -28.4, "nylon guitar": -30.6, "steel guitar": -33.4,
+    "jazz guitar": -29.7, "clean guitar": -34.8, "muted guitar": -33.1, "overdriven guitar": -30.4,
+    "distorted guitar": -26.5, "acoustic bass": -30.0, "finger bass": -28.8, "pick bass": -30.8,
+    "fretless bass": -28.7, "slap bass": -28.8, "synth bass": -30.0, "violin": -26.2, "cello": -25.1,
+    "bowed bass": -28.0, "string ensemble": -30.9, "warm pad": -35.1, "trumpet": -29.9,
+    "trombone": -30.4, "tuba": -33.1, "brass section": -33.9, "alto saxophone": -28.4,
+    "tenor saxophone": -29.5, "clarinet": -28.9, "flute": -28.1, "banjo": -30.3, "fiddle": -27.5,
+    "steel drums": -30.9,
 }  # fmt: skip
 
 # dB for the kits, more dB for their hats and rides, voices of the synth in a stroke on these

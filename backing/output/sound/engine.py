@@ -25,6 +25,17 @@ _MISSING = (
     "there is no sound engine: install FluidSynth (pip install pygame-ce brings it on Linux and macOS; elsewhere "
     f"from fluidsynth.org) or set {VARIABLE} to its library"
 )
+# What pyfluidsynth does not declare: name, result, arguments (fluidsynth/mod.h, fluidsynth/synth.h).
+_POINTER, _INT = ctypes.c_void_p, ctypes.c_int
+_MODULATORS: tuple[tuple[str, Any, list[Any]], ...] = (
+    ("new_fluid_mod",               _POINTER, []),
+    ("delete_fluid_mod",            None,     [_POINTER]),
+    ("fluid_mod_set_source1",       None,     [_POINTER, _INT, _INT]),
+    ("fluid_mod_set_source2",       None,     [_POINTER, _INT, _INT]),
+    ("fluid_mod_set_dest",          None,     [_POINTER, _INT]),
+    ("fluid_mod_set_amount",        None,     [_POINTER, ctypes.c_double]),
+    ("fluid_synth_add_default_mod", _INT,     [_POINTER, _POINTER, _INT]),
+)  # fmt: skip
 _lock = Lock()
 _loaded: dict[str, Any] = {}
 
@@ -97,6 +108,13 @@ def _bound(path: str) -> Any:
         ctypes.c_int,
         *(ctypes.c_void_p, ctypes.c_int, ctypes.c_int) * 2,
     ]
+    for name, result, arguments in _MODULATORS:
+        if not hasattr(library, name):
+            raise AudioUnavailable(
+                f"the sound engine {path} is older than FluidSynth 2.0; {_MISSING}"
+            )
+        function = getattr(library, name)
+        function.restype, function.argtypes = result, arguments
     # The first synth of a process fills tables that all others read, and FluidSynth does not make the others wait for
     # it: two threads that begin together would sound wrong. So one is made, and forgotten, here.
     settings = fluidsynth.new_fluid_settings()

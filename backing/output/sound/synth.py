@@ -6,7 +6,8 @@ that lies nearest: at most 32 frames (0.73 ms) from their place, an order below 
 *anchor* (the start of a pass) the blocks begin anew, so there the place is exact.
 
 Each player has a synth of its own with FluidSynth's reverb and chorus off, on the player's own General MIDI channel,
-volume and pan untouched: the mix has its own. A synth without sounding voices costs nothing: its silence is not
+volume and pan untouched: the mix has its own. What `fonts` knows of the soundfont is mended here: keys that are out of
+tune, and forte that is only louder. A synth without sounding voices costs nothing: its silence is not
 computed.
 """
 
@@ -24,7 +25,7 @@ from typing import TYPE_CHECKING, Any
 from backing.ground.errors import AudioUnavailable
 from backing.ground.roles import CHANNELS, pitched
 from backing.output.notes import apart
-from backing.output.sound import engine
+from backing.output.sound import engine, fonts
 from backing.output.sound.engine import engine_path
 from backing.output.sound.soundfont import default_soundfont, find
 from backing.performance.model import Performance, PerformedPlayer
@@ -53,6 +54,8 @@ _SETTINGS = (
     ("synth.dynamic-sample-loading", 1),  # of a font only what is played
 )
 
+# FluidSynth's numbers: a modulator's source, its shape (from 1 down to 0, in a straight line), its goal, how it is added
+_VELOCITY, _NEGATIVE, _CUTOFF, _IN_ITS_PLACE = 2, 1, 8, 0
 _OFF, _PROGRAM, _ON = range(3)  # order of events at one frame
 
 
@@ -225,7 +228,9 @@ class _Pass:
 class _Synth:
     """One FluidSynth, dry, with one soundfont, for one role."""
 
-    __slots__ = ("_channel", "_fluid", "_phase", "_settings", "_synth", "_write")
+    __slots__ = (
+        "_a4_cents", "_channel", "_fluid", "_font", "_phase", "_pitched", "_settings", "_synth", "_write",
+    )  # fmt: skip
 
     def __init__(self, soundfont: Path, role: str, a4: float, voices: int) -> None:
         self._fluid: Any = engine.load()
@@ -246,11 +251,9 @@ class _Synth:
         if fluid.fluid_synth_sfload(self._synth, os.fsencode(soundfont), 1) < 0:
             self.close()
             raise AudioUnavailable(f"the sound engine cannot read the soundfont {soundfont}")
-        if pitched(role) and a4 != 440.0:
-            cents = 1200 * math.log2(a4 / 440.0)
-            keys = (c_double * 128)(*(100 * key + cents for key in range(128)))
-            fluid.fluid_synth_activate_key_tuning(self._synth, 0, 0, b"a4", keys, 1)
-            fluid.fluid_synth_activate_tuning(self._synth, self._channel, 0, 0, 1)
+        self._font = fonts.known(soundfont)
+        self._pitched = pitched(role)
+        self._a4_cents = 1200 * math.log2(a4 / 440.0) if self._pitched else 0.0
 
     def do(self, event: int) -> None:
         kind, number, velocity = event >> 16 & 3, event >> 8 & 255, event & 255
@@ -260,6 +263,29 @@ class _Synth:
             self._fluid.fluid_synth_noteoff(self._synth, self._channel, number)
         else:
             self._fluid.fluid_synth_program_change(self._synth, self._channel, number)
+            self._tune(number)
+            self._soften(number)
+
+    def _tune(self, program: int) -> None:
+        """Put the keys of a program where they belong; tunings are numbered by their programs."""
+        if not self._pitched:
+            return
+        fluid, font, all_off = self._fluid, self._font, self._a4_cents
+        keys = (c_double * 128)(*(100 * k + all_off - font.cents(program, k) for k in range(128)))
+        fluid.fluid_synth_activate_key_tuning(self._synth, 0, program, b"", keys, 0)
+        fluid.fluid_synth_activate_tuning(self._synth, self._channel, 0, program, 0)
+
+    def _soften(self, program: int) -> None:
+        """From now on the filter of a new note closes with its velocity."""
+        library = self._fluid._fl
+        cents = self._font.cutoff_cents(program, pitched=self._pitched)
+        modulator = library.new_fluid_mod()
+        library.fluid_mod_set_source1(modulator, _VELOCITY, _NEGATIVE)
+        library.fluid_mod_set_source2(modulator, 0, 0)
+        library.fluid_mod_set_dest(modulator, _CUTOFF)
+        library.fluid_mod_set_amount(modulator, float(-cents))
+        library.fluid_synth_add_default_mod(self._synth, modulator, _IN_ITS_PLACE)
+        library.delete_fluid_mod(modulator)
 
     def voices(self) -> int:
         """How many voices sound or still die away."""
