@@ -1,8 +1,8 @@
 """What is known of a soundfont beyond its own data: how its keys are tuned and how forte sounds in it.
 
-Presets of a free soundfont are out of tune by up to a third of a tone on some keys, and in many fonts forte is only
-louder than piano. Both are mended at the synth: a key is tuned back by what was measured, and a softer stroke lowers
-the cutoff of the filter that every SoundFont voice has.
+Presets of a free soundfont are out of tune by up to a third of a tone on some keys or silent on one, and in many fonts
+forte is only louder than piano. All is mended at the synth: a key is tuned back by what was measured, a neighbour plays
+in place of a silent one, and a softer stroke lowers the cutoff of the filter that every SoundFont voice has.
 
 Conventions: `cents` is what was measured, above equal temperament at A 440, of sounding keys from `low` to `high`;
 `cutoff_cents` is how much lower the filter would lie at velocity 0 than at 127, in between in proportion.
@@ -43,6 +43,9 @@ _DEFAULT_TUNING = (
     ("steel drums", 52, 88,  16),
 )  # fmt: skip
 
+# instrument, key that no sample of the font serves, key that plays it, tuned there
+_DEFAULT_SILENT = (("alto saxophone", 64, 63),)
+
 # instrument, cutoff in cents; organs answer no touch, and an electric piano or a pad hardly has overtones to take
 _DEFAULT_CUTOFF = {
     "acoustic piano": 3800, "electric piano": 5000, "bright electric piano": 2600, "clavinet": 2800,
@@ -61,6 +64,7 @@ class Font(NamedTuple):
 
     tuning: dict[int, tuple[float, ...]]  # cents a key, 128 of them
     cutoff: dict[int, int]
+    silent: dict[int, dict[int, int]]  # keys without a sample, and the key that plays each
 
     def cents(self, program: int, key: int) -> float:
         """How far above its pitch a key sounds."""
@@ -82,10 +86,10 @@ def known(path: Path) -> Font:
 @lru_cache(maxsize=8)
 def _known(path: str, size: int, changed_ns: int) -> Font:
     if size != _DEFAULT[0]:
-        return Font({}, {})
+        return Font({}, {}, {})
     with Path(path).open("rb") as file:
         digest = hashlib.file_digest(file, lambda: hashlib.blake2b(digest_size=16)).hexdigest()
-    return _default() if digest == _DEFAULT[1] else Font({}, {})
+    return _default() if digest == _DEFAULT[1] else Font({}, {}, {})
 
 
 def _default() -> Font:
@@ -94,4 +98,7 @@ def _default() -> Font:
         keys = tuning.setdefault(INSTRUMENTS[name].program, [0.0] * 128)
         keys[low : high + 1] = [float(cents)] * (high + 1 - low)
     cutoff = {INSTRUMENTS[name].program: cents for name, cents in _DEFAULT_CUTOFF.items()}
-    return Font({program: tuple(keys) for program, keys in tuning.items()}, cutoff)
+    silent: dict[int, dict[int, int]] = {}
+    for name, key, stand_in in _DEFAULT_SILENT:
+        silent.setdefault(INSTRUMENTS[name].program, {})[key] = stand_in
+    return Font({program: tuple(keys) for program, keys in tuning.items()}, cutoff, silent)

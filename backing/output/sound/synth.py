@@ -56,6 +56,8 @@ _SETTINGS = (
 
 # FluidSynth's numbers: a modulator's source, its shape (from 1 down to 0, in a straight line), its goal, how it is added
 _VELOCITY, _NEGATIVE, _CUTOFF, _IN_ITS_PLACE = 2, 1, 8, 0
+_SPARE = 15  # the channel for keys that others play
+_CENTRE, _SEMITONE = 8192, 4096  # of a pitch wheel with its usual range of two semitones
 _OFF, _PROGRAM, _ON = range(3)  # order of events at one frame
 
 
@@ -229,7 +231,7 @@ class _Synth:
     """One FluidSynth, dry, with one soundfont, for one role."""
 
     __slots__ = (
-        "_a4_cents", "_channel", "_fluid", "_font", "_phase", "_pitched", "_settings", "_synth", "_write",
+        "_a4_cents", "_channel", "_fluid", "_font", "_phase", "_pitched", "_settings", "_silent", "_synth", "_write",
     )  # fmt: skip
 
     def __init__(self, soundfont: Path, role: str, a4: float, voices: int) -> None:
@@ -253,16 +255,20 @@ class _Synth:
             raise AudioUnavailable(f"the sound engine cannot read the soundfont {soundfont}")
         self._font = fonts.known(soundfont)
         self._pitched = pitched(role)
+        self._silent: dict[int, int] = {}
         self._a4_cents = 1200 * math.log2(a4 / 440.0) if self._pitched else 0.0
 
     def do(self, event: int) -> None:
         kind, number, velocity = event >> 16 & 3, event >> 8 & 255, event & 255
+        channel = self._channel
+        if kind != _PROGRAM and number in self._silent:
+            channel, number = _SPARE, self._silent[number]
         if kind == _ON:
-            self._fluid.fluid_synth_noteon(self._synth, self._channel, number, velocity)
+            self._fluid.fluid_synth_noteon(self._synth, channel, number, velocity)
         elif kind == _OFF:
-            self._fluid.fluid_synth_noteoff(self._synth, self._channel, number)
+            self._fluid.fluid_synth_noteoff(self._synth, channel, number)
         else:
-            self._fluid.fluid_synth_program_change(self._synth, self._channel, number)
+            self._fluid.fluid_synth_program_change(self._synth, channel, number)
             self._tune(number)
             self._soften(number)
 
@@ -274,6 +280,13 @@ class _Synth:
         keys = (c_double * 128)(*(100 * k + all_off - font.cents(program, k) for k in range(128)))
         fluid.fluid_synth_activate_key_tuning(self._synth, 0, program, b"", keys, 0)
         fluid.fluid_synth_activate_tuning(self._synth, self._channel, 0, program, 0)
+        self._silent = font.silent.get(program, {})
+        for key, stand_in in self._silent.items():  # a tuning would choose the missing sample again
+            fluid.fluid_synth_program_change(self._synth, _SPARE, program)
+            fluid.fluid_synth_activate_tuning(self._synth, _SPARE, 0, program, 0)
+            fluid.fluid_synth_pitch_bend(
+                self._synth, _SPARE, _CENTRE + _SEMITONE * (key - stand_in)
+            )
 
     def _soften(self, program: int) -> None:
         """From now on the filter of a new note closes with its velocity."""
