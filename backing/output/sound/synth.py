@@ -280,6 +280,8 @@ class _Synth:
         keys = (c_double * 128)(*(100 * k + all_off - font.cents(program, k) for k in range(128)))
         fluid.fluid_synth_activate_key_tuning(self._synth, 0, program, b"", keys, 0)
         fluid.fluid_synth_activate_tuning(self._synth, self._channel, 0, program, 0)
+        if self._silent:  # what is still held there is not heard of any more
+            fluid.fluid_synth_all_notes_off(self._synth, _SPARE)
         self._silent = font.silent.get(program, {})
         for key, stand_in in self._silent.items():  # a tuning would choose the missing sample again
             fluid.fluid_synth_program_change(self._synth, _SPARE, program)
