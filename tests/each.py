@@ -54,7 +54,8 @@ def each(
 
 def _called(row: tuple[Any, ...], ids: Callable[[Any], object] | None) -> str:
     cells = row if ids is None else [ids(cell) for cell in row]
-    return " | ".join(cell if isinstance(cell, str) else repr(cell) for cell in cells)
+    said = [cell if isinstance(cell, str) else repr(cell) for cell in cells]
+    return " | ".join(cell if len(cell) <= 80 else f"{cell[:60]}…" for cell in said)
 
 
 def _said(wrong: BaseException) -> str:

@@ -8,10 +8,8 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from band import DEMOS, arranged, chart, player
-from briefs import brief, part
 
-from backing.band.model import Kind, Note
+from backing.band.model import Arrangement, Kind, Note
 from backing.band.players import bass
 from backing.band.players.tones import tones
 from backing.ground.instruments import INSTRUMENTS
@@ -23,6 +21,9 @@ from backing.styles.cells import read as read_line
 from backing.styles.find import find
 from backing.styles.model import Part, Pattern, Where
 from backing.timeline.model import Strike
+from tests.band import DEMOS, arranged, chart, demo, player
+from tests.briefs import brief, part
+from tests.each import each
 
 FOUR, THREE = Meter.of(4, 4), Meter.of(3, 4)
 HALF = Fraction(1, 2)
@@ -125,7 +126,7 @@ def test_octaves_are_low_on_the_beat_and_high_off_it() -> None:
     assert [n.start_q for n in notes[:4]] == [0, HALF, 1, Fraction(3, 2)]
 
 
-@pytest.mark.parametrize(
+@each(
     ("rhythm", "places"),
     [("bar", ["0"]), ("strong", ["0", "2"]), ("beat", ["0", "1", "2", "3"]),
      ("eighths", ["0", "1/2", "1", "3/2", "2", "5/2", "3", "7/2"])],
@@ -137,7 +138,7 @@ def test_a_pedal_note_is_struck_as_often_as_the_style_says(rhythm: str, places: 
     assert {n.pitch % 12 for n in notes} == {0}
 
 
-@pytest.mark.parametrize("way", ["two-feel", "tumbao", "root-fifth", "octaves", "pedal"])
+@each("way", ["two-feel", "tumbao", "root-fifth", "octaves", "pedal"])
 def test_every_figure_states_each_chord_of_a_beat_by_its_bass(way: str) -> None:
     """With a chord on every beat the written bass is the line, whatever the figure."""
     row = "C:1 G/B:1 Am:1 Am/G:1 F:1 C/E:1 Dm:1 G:1"
@@ -149,8 +150,8 @@ def test_every_figure_states_each_chord_of_a_beat_by_its_bass(way: str) -> None:
         assert first.start_q <= index
 
 
-@pytest.mark.parametrize("way", ["two-feel", "tumbao", "root-fifth", "walking"])
-@pytest.mark.parametrize("symbol", ["Bm7b5", "Bdim7", "Gaug", "G7#5", "E7b5"])
+@each("way", ["two-feel", "tumbao", "root-fifth", "walking"])
+@each("symbol", ["Bm7b5", "Bdim7", "Gaug", "G7#5", "E7b5"])
 def test_a_perfect_fifth_never_stands_against_an_altered_one(way: str, symbol: str) -> None:
     """Use the altered fifth for dim, m7b5, aug; never a perfect fifth against them (sheetmusiclibrary; common practice)."""
     root = chord(symbol).root.pc
@@ -227,9 +228,8 @@ def test_a_riff_stays_in_the_range_of_its_instrument() -> None:
 # -- whole charts --------------------------------------------------------------------------------------
 
 
-def first_notes(text: str, style: str | None, seed: int = 1) -> tuple[int, int]:
+def first_notes(a: Arrangement) -> tuple[int, int]:
     """How many new chords of a beat or more begin in the bass with the root or written bass, of how many."""
-    a = arranged(text, style, seed)
     notes = player(a, "bass").notes
     by_chord: dict[int, Note] = {}
     for note in notes:
@@ -244,26 +244,24 @@ def first_notes(text: str, style: str | None, seed: int = 1) -> tuple[int, int]:
     return right, total
 
 
-@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
+@each("path", DEMOS, ids=lambda p: p.stem)
 def test_every_new_chord_of_every_demo_begins_on_its_root_or_written_bass(path: Path) -> None:
-    right, total = first_notes(path.read_text("utf-8"), None)
+    right, total = first_notes(demo(path.stem))
     assert total > 0
     assert right == total
 
 
-@pytest.mark.parametrize(
-    "style", ["medium swing", "bossa nova", "rock eighths", "pop ballad", "slow blues", "salsa"]
-)
+@each("style", ["medium swing", "bossa nova", "rock eighths", "pop ballad", "slow blues", "salsa"])
 def test_every_chord_of_a_bar_or_a_beat_is_stated_in_every_kind_of_style(style: str) -> None:
     text = chart(
         "Cmaj7 | Am7 D7/A | Gm7/F C7 F Fm6 | Em7b5 A7alt | Dm7 | G7sus4 G7 | C/E Ebdim7 Dm7 Db7 | C6"
     )
-    right, total = first_notes(text, style)
+    right, total = first_notes(arranged(text, style))
     assert right == total
 
 
-@pytest.mark.parametrize("meter", ["2/4", "3/4", "5/4", "6/8", "7/8", "9/8", "12/8"])
-@pytest.mark.parametrize("style", ["medium swing", "rock eighths", "bossa nova"])
+@each("meter", ["2/4", "3/4", "5/4", "6/8", "7/8", "9/8", "12/8"])
+@each("style", ["medium swing", "rock eighths", "bossa nova"])
 def test_the_bass_plays_every_style_in_every_meter(style: str, meter: str) -> None:
     """Every bar has its chord's bass as its first note, and no note runs into the next one's time."""
     a = arranged(chart("Cm7 | F7 | Bbmaj7 | Ebmaj7 | Am7b5 | D7 | Gm6 | Gm6", meter=meter), style)
@@ -277,7 +275,7 @@ def test_the_bass_plays_every_style_in_every_meter(style: str, meter: str) -> No
 
 def test_one_note_sounds_at_a_time() -> None:
     for path in DEMOS:
-        notes = player(arranged(path.read_text("utf-8"), None), "bass").notes
+        notes = player(demo(path.stem), "bass").notes
         for before, after in pairwise(notes):
             assert before.start_q < after.start_q, (path.stem, before, after)
             assert before.end_q <= after.start_q, (path.stem, before, after)
@@ -360,7 +358,7 @@ def test_a_figure_climbs_to_its_top_or_turns_back_where_that_does_not_fit() -> N
     assert rows >= 10
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "key", "semitones"),
     [
         ("A7", "A", 9), ("Bm7", "A", 9), ("C", "C", 9), ("C9sus4", "F", 9), ("E7#9", "E", 9),
@@ -381,7 +379,7 @@ def test_where_the_seventh_stands_for_the_sixth_the_figure_goes_on_to_the_octave
     assert [n.degree for n in notes] == ["1", "b3", "5", "b7", "1", "b7", "5", "b3"]
 
 
-@pytest.mark.parametrize("name", ["C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"])
+@each("name", ["C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"])
 def test_the_leading_note_of_a_chord_is_not_passed_over_for_a_whole_step(name: str) -> None:
     """The third of a dominant leads by half step to the root a fourth up (common practice): never from its b3."""
     root = chord(f"{name}7").root.pc
@@ -399,7 +397,7 @@ def test_a_bass_that_lies_a_half_step_off_stays_there() -> None:
         assert next(n for n in found if n.start_q == 3).pitch % 12 != 7
 
 
-@pytest.mark.parametrize(
+@each(
     ("symbol", "wanted"),
     [("F/G", [7, 2]), ("Dm7/G", [7, 2]), ("Bbm6/C", [0, 7]), ("C/E", [4, 7]), ("Am/G", [7, 4]), ("C/G", [7, 7])],
 )  # fmt: skip

@@ -8,7 +8,6 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from hand_made import performance
 
 from backing.ground.errors import OutputError
 from backing.output.captions import (
@@ -21,6 +20,7 @@ from backing.output.captions import (
     write_chapters,
 )
 from tests.each import each
+from tests.hand_made import performance
 
 # W3C WebVTT, "WebVTT timestamp" and "WebVTT cue timings": two digits of minutes and seconds, three of milliseconds
 TIME = r"(?:\d{2,}:)?[0-5]\d:[0-5]\d\.\d{3}"

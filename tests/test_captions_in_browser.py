@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 from browser import Browser, browser
-from practice import TUNE, played
 
 from backing.output.captions import Cue, chapters, chord_cues, vtt
+from tests.practice import TUNE, played
 
 pytestmark = pytest.mark.browser
 

@@ -20,6 +20,7 @@ import pytest
 from backing.commands.cli import run
 from backing.ground.instruments import INSTRUMENTS
 from backing.styles.find import find
+from tests.each import each
 
 ROOT = Path(__file__).parent.parent
 WALTZ = ROOT / "demo" / "waltz.txt"
@@ -156,7 +157,7 @@ def test_five_mistakes_are_five_diagnostics_and_no_file(capsys: pytest.CaptureFi
     assert files() == ["tune.txt"]
 
 
-@pytest.mark.parametrize(
+@each(
     ("data", "code"),
     [
         (b"", 1),
@@ -166,15 +167,6 @@ def test_five_mistakes_are_five_diagnostics_and_no_file(capsys: pytest.CaptureFi
         (b"| C |\n" * 10_000, 1),
         (b"style: medium swung\n| C |\n", 1),
         ("| C |".encode("utf-16"), 1),
-    ],
-    ids=[
-        "empty",
-        "binary",
-        "10,000 bars on a line",
-        "100,000 characters",
-        "10,000 lines",
-        "style",
-        "utf-16",
     ],
 )
 def test_a_bad_chart_is_answered_and_nothing_is_written(
@@ -189,7 +181,7 @@ def test_a_bad_chart_is_answered_and_nothing_is_written(
     assert files() == ["bad.txt"]
 
 
-@pytest.mark.parametrize(
+@each(
     ("arguments", "code", "words"),
     [
         (["make", "none.txt"], 4, "there is no such file"),

@@ -8,8 +8,6 @@ from __future__ import annotations
 from fractions import Fraction
 from itertools import groupby, pairwise
 
-import pytest
-
 from backing.band.model import Arrangement, Kind, Note, Player
 from backing.ground.pitch import Key, NoteName, degrees
 from backing.harmony.colours import colours
@@ -19,6 +17,7 @@ from backing.harmony.selections import selections
 from tests import measures
 from tests.band import arranged, chart, player
 from tests.briefs import chord
+from tests.each import each
 from tests.generated import ii_v_i
 
 QUICK = "Gmaj7 G/B C6/9 C#dim7 | D7sus4 D7b9 Em7 G/D | Cmaj7 Bm7 Am7 D7#5 | G6 Bb13 A7b9 D7alt"
@@ -37,7 +36,7 @@ def cycle(style: str, minor: bool = False) -> Arrangement:
 # Rhythm
 
 
-@pytest.mark.parametrize("style", SWUNG)
+@each("style", SWUNG)
 def test_a_chord_a_beat_is_struck_on_its_beat_by_everyone(style: str) -> None:
     """Nobody comes ahead in a quick row: every chord of keys and guitar begins where it is written."""
     music = arranged(chart(QUICK, meter="4/4", tempo=100), style)
@@ -142,7 +141,7 @@ def test_the_thumb_plays_no_colours() -> None:
         assert note.degree.lstrip("b#") in "135" or note.pitch == lowest[note.chord], note
 
 
-@pytest.mark.parametrize("style", ["pop ballad", "jazz ballad", "slow waltz", "tango", "bluegrass"])
+@each("style", ["pop ballad", "jazz ballad", "slow waltz", "tango", "bluegrass"])
 def test_a_long_line_is_not_the_same_at_every_turn(style: str) -> None:
     """Sixteen turns of eight bars: strings take at least three ways, and none in more than two thirds of them."""
     meter = "3/4" if style == "slow waltz" else "4/4"
@@ -163,7 +162,7 @@ def test_a_long_line_is_not_the_same_at_every_turn(style: str) -> None:
     assert max(turns.count(t) for t in turns) <= 11
 
 
-@pytest.mark.parametrize("style", ["medium swing", "jazz ballad", "blues shuffle", "jazz waltz"])
+@each("style", ["medium swing", "jazz ballad", "blues shuffle", "jazz waltz"])
 def test_nobody_comes_ahead_of_the_last_chord(style: str) -> None:
     """The band ends together."""
     meter = "3/4" if style == "jazz waltz" else "4/4"
@@ -212,7 +211,7 @@ def test_a_flat_thirteenth_drives_out_the_fifth() -> None:
     assert all("5" not in {d.name for d in chosen} for chosen, _ in selections(offer, 4))
 
 
-@pytest.mark.parametrize("style", SWUNG)
+@each("style", SWUNG)
 def test_players_agree_on_the_fifth_of_a_dominant(style: str) -> None:
     music = cycle(style, minor=True)
     for index, span in enumerate(music.timeline.chords):
@@ -269,7 +268,7 @@ def test_an_open_strum_keeps_its_shape_under_a_walking_bass() -> None:
     assert not measures.below_bass(music, "guitar")
 
 
-@pytest.mark.parametrize("dynamics", ["p", "ff"])
+@each("dynamics", ["p", "ff"])
 def test_thumb_and_fingers_hold_one_chord(dynamics: str) -> None:
     """Where the fingers come ahead of a chord, the thumb does not play the one before: it is one hand."""
     bars = " | ".join(["Cm7", "F7", "Bbmaj7", "Ebmaj7", "Am7b5", "D7", "Gm", "Gm"] * 3)
@@ -298,7 +297,7 @@ def test_an_inverted_triad_takes_no_sixth() -> None:
         assert "13" not in {d.name for d in colours(chord(symbol), function, key)}
 
 
-@pytest.mark.parametrize("style", SWUNG)
+@each("style", SWUNG)
 def test_a_change_is_heard_in_every_hand(style: str) -> None:
     """Ebmaj7 to Abmaj7 and its like: no player lets all his notes lie under a new chord."""
     fourths = chart(" | ".join(["Ebmaj7", "Abmaj7", "Dm7", "Gm7"] * 6), key="Eb", meter="4/4")
@@ -314,8 +313,8 @@ def test_a_change_is_heard_in_every_hand(style: str) -> None:
             assert not same, role
 
 
-@pytest.mark.parametrize("style", ["medium swing", "bossa nova", "neo-soul"])
-@pytest.mark.parametrize("role", ["keys", "guitar"])
+@each("style", ["medium swing", "bossa nova", "neo-soul"])
+@each("role", ["keys", "guitar"])
 def test_the_top_line_moves(style: str, role: str) -> None:
     """Over more than thirty changes of a tune no top note stays for more than five of them."""
     tune = (

@@ -20,7 +20,6 @@ import numpy as np
 import pyloudnorm
 import pytest
 import soundfile
-from band import ROOT, chart, performed
 from numpy.typing import NDArray
 
 from backing.chart.parse import parse
@@ -36,6 +35,7 @@ from backing.output.sound.soundfont import find
 from backing.output.sound.synth import RATE
 from backing.performance.model import Performance
 from backing.performance.session import joined
+from tests.band import ROOT, chart, performed
 
 Samples = NDArray[np.float64]
 

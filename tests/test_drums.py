@@ -8,8 +8,6 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from band import DEMOS, arranged, chart, player
-from briefs import UNASKED, brief, part, style
 
 from backing.band.model import Arrangement, Kind, Note
 from backing.band.players import drums, percussion
@@ -25,6 +23,9 @@ from backing.styles.cells import read as read_line
 from backing.styles.find import find, styles
 from backing.styles.model import Pattern, Where
 from backing.timeline.model import Strike, TimeFeel
+from tests.band import DEMOS, arranged, chart, demo, player
+from tests.briefs import UNASKED, brief, part, style
+from tests.each import each
 
 FOUR = Meter.of(4, 4)
 HALF = Fraction(1, 2)
@@ -145,7 +146,7 @@ def test_the_kick_goes_with_a_bass_that_leaves_the_beat() -> None:
     assert "kick with the bass" in {n.why.words for n in notes}
 
 
-@pytest.mark.parametrize("name", ["funk", "neo-soul", "pushed rock", "backbeat soul"])
+@each("name", ["funk", "neo-soul", "pushed rock", "backbeat soul"])
 def test_kick_and_bass_are_one_where_they_leave_the_beat(name: str) -> None:
     """Kick and bass lock in funk, soul and rock (common practice): half of the bass's off-beats and more have a kick."""
     together = alone = 0
@@ -183,7 +184,7 @@ def test_a_swinging_snare_talks_in_two_bar_phrases_and_leaves_room() -> None:
     assert not [n for n in silent if n.why.kind is Kind.COMPING]
 
 
-@pytest.mark.parametrize("swing", [True, False])
+@each("swing", [True, False])
 def test_no_bar_comes_three_times_running_unless_the_style_lives_on_it(swing: bool) -> None:
     lines = SWING if swing else ROCK
     lively = drums.play(drummer([groove(lines)], 48, swing=swing, repeats=False, vary=0.0))
@@ -207,8 +208,8 @@ def test_no_bar_comes_three_times_running_unless_the_style_lives_on_it(swing: bo
 # -- fills, crashes, set-ups ------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("meter", ["2/4", "3/4", "4/4", "5/4", "6/8", "7/8", "9/8", "12/8"])
-@pytest.mark.parametrize("level", [1.0, 3.0, 4.5])
+@each("meter", ["2/4", "3/4", "4/4", "5/4", "6/8", "7/8", "9/8", "12/8"])
+@each("level", [1.0, 3.0, 4.5])
 def test_a_fill_fits_any_meter_ends_the_bar_and_grows(meter: str, level: float) -> None:
     count, unit = map(int, meter.split("/"))
     this = Meter.of(count, unit)
@@ -252,7 +253,7 @@ def test_drums_that_shuffle_are_written_in_pairs_and_triplets() -> None:
             assert not [c for c in cells if c.at_q.denominator == 4], (shuffle.name, own.name)
 
 
-@pytest.mark.parametrize("name", ["half-time shuffle", "slow blues", "gospel twelve-eight"])
+@each("name", ["half-time shuffle", "slow blues", "gospel twelve-eight"])
 def test_a_groove_in_triplets_is_varied_and_filled_in_triplets(name: str) -> None:
     """Three to the beat, and no kick or snare on the half of it (common practice)."""
     text = "meter: 4/4\nchoruses: 3\n[A]\n| " + "C7 | F7 | G7 | C7 | " * 4 + "\n"
@@ -289,7 +290,7 @@ def test_a_style_plays_its_own_fills_where_it_has_them() -> None:
     assert {n.why.words for n in notes if n.start_q >= 28} == {"pattern 'mine'"}
 
 
-@pytest.mark.parametrize("kind", [ZoneKind.SILENT, ZoneKind.STRUCK])
+@each("kind", [ZoneKind.SILENT, ZoneKind.STRUCK])
 def test_there_is_no_fill_into_a_stop_or_a_break(kind: ZoneKind) -> None:
     """No fill into a stop (common practice)."""
     own = groove({"floor tom": "xxxx xxxx xxxx xxxx"}, name="mine", where=Where.PHRASE_END)
@@ -363,9 +364,9 @@ def test_drums_are_the_same_in_every_key() -> None:
     assert here == there
 
 
-@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
+@each("path", DEMOS, ids=lambda p: p.stem)
 def test_no_drum_is_struck_twice_at_once_and_every_key_is_one_of_the_map(path: Path) -> None:
-    a = arranged(path.read_text("utf-8"), None)
+    a = demo(path.stem)
     for role in ("drums", "percussion"):
         for one in (p for p in a.players if p.role == role):
             places = [(n.start_q, n.pitch) for n in one.notes]
@@ -434,7 +435,7 @@ def clave(text: str) -> list[Fraction]:
     return [n.start_q for n in notes if n.pitch == DRUM_KEYS["claves"]]
 
 
-@pytest.mark.parametrize(
+@each(
     ("side", "places"),
     [
         # Son clave, in quarters from the first of its two bars (rhythm handbooks; common practice).
@@ -462,7 +463,7 @@ def test_the_clave_runs_on_through_a_section_of_odd_length() -> None:
     assert len(set(found) & wanted) >= len(wanted) - 2
 
 
-@pytest.mark.parametrize("name", ["soca", "reggaeton", "folk strum", "samba", "second line"])
+@each("name", ["soca", "reggaeton", "folk strum", "samba", "second line"])
 def test_the_arm_that_shakes_goes_on(name: str) -> None:
     """Shakers and tambourines sound with every move of the arm (common practice): no stroke is left out of a figure."""
     made = arranged(chart("C7 | C7 | F7 | F7 | C7 | C7 | G7 | C7"), name)

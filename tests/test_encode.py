@@ -18,7 +18,6 @@ import numpy as np
 import pyloudnorm
 import pytest
 import soundfile
-from hand_made import performance
 from metering import measure
 from mutagen.id3 import ID3
 from mutagen.wave import WAVE
@@ -35,6 +34,7 @@ from backing.output.sound.tags import Label, Tags, tags_of
 from backing.output.sound.tape import Tape
 from backing.output.sound.wave import header
 from backing.performance.model import Marker, Performance
+from tests.hand_made import performance
 
 Samples = NDArray[np.float64]
 

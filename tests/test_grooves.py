@@ -6,13 +6,12 @@ from collections import Counter
 from fractions import Fraction
 from itertools import pairwise
 
-import pytest
-
 from backing.band.model import Arrangement
 from backing.ground.instruments import DRUM_KEYS
 from backing.styles.find import find, names
 from tests import measures
 from tests.band import arranged, chart, demo, notes_in, player, timeline
+from tests.each import each
 from tests.test_zones import rows
 
 EIGHT = "Cmaj7 | Am7 | Dm7 | G7 | Em7 | A7 | Dm7 | G7"
@@ -34,8 +33,8 @@ def timekeepers(music: Arrangement) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize("dynamics", ["p", "mf", "f"])
-@pytest.mark.parametrize("style", [*SWUNG, *BACKBEATS])
+@each("dynamics", ["p", "mf", "f"])
+@each("style", [*SWUNG, *BACKBEATS])
 def test_a_drummer_keeps_time_on_one_voice_through_a_section(style: str, dynamics: str) -> None:
     """Ride or hat, not both by turns (common practice); checked for several seeds."""
     meter = find(style).meters[0].full_name
@@ -59,7 +58,7 @@ def test_the_density_of_the_hat_is_kept_too() -> None:
         assert len(set(off)) == 1, seed
 
 
-@pytest.mark.parametrize("style", ["folk strum", "rock eighths", "funk", "pop ballad"])
+@each("style", ["folk strum", "rock eighths", "funk", "pop ballad"])
 def test_comping_that_is_no_jazz_holds_an_idea(style: str) -> None:
     """Of the bars of four choruses a good part has one of three rhythms, and a hand that picks goes on picking."""
     music = arranged(
@@ -71,7 +70,7 @@ def test_comping_that_is_no_jazz_holds_an_idea(style: str) -> None:
     assert common / len(rhythms) >= 0.4
 
 
-@pytest.mark.parametrize("side", ["2-3", "3-2"])
+@each("side", ["2-3", "3-2"])
 def test_the_rim_of_bossa_nova_keeps_its_side(side: str) -> None:
     """Beats 1, and of 2, 4 in one bar, 2 and the and of 3 in the other (guides.brit.co), whichever side comes first."""
     three = {Fraction(0), Fraction(3, 2), Fraction(3)}
@@ -92,7 +91,7 @@ def test_the_rim_of_bossa_nova_keeps_its_side(side: str) -> None:
             assert rim <= wanted, (seed, bar.index, rim)
 
 
-@pytest.mark.parametrize("style", ["medium swing", "rock eighths", "folk strum", "bossa nova"])
+@each("style", ["medium swing", "rock eighths", "folk strum", "bossa nova"])
 def test_a_chord_pushed_into_a_section_is_struck_once(style: str) -> None:
     """Chord, bass and kick come early together; on the beat nobody strikes again but the hand that keeps time."""
     text = "meter: 4/4\nending: as written\n[A]\n| C | F | C | G7 |\n[B]\n| <Am7 | F | C | G7 |\n"
@@ -141,7 +140,7 @@ STRAIGHT = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("name", STRAIGHT)
+@each("name", STRAIGHT)
 def test_chords_and_bass_of_straight_styles_stand_on_their_grid(name: str) -> None:
     """Eighths or sixteenths: no stroke of keys, guitar or bass stands on a third of a beat."""
     for part in find(name).parts:
@@ -183,9 +182,7 @@ def test_quick_rows_of_chords_are_struck_whole() -> None:
             assert len([n for n in first if n.start_q == beat]) >= 3, (role, beat)
 
 
-@pytest.mark.parametrize(
-    "style", ["pop ballad", "six-eight ballad", "folk finger-picking", "slow waltz"]
-)
+@each("style", ["pop ballad", "six-eight ballad", "folk finger-picking", "slow waltz"])
 def test_keys_and_guitar_do_not_both_break_chords(style: str) -> None:
     """One breaks or picks, the other holds (common practice: who leads, and who leaves room)."""
     for seed in (1, 2, 3):
@@ -200,7 +197,7 @@ def test_keys_and_guitar_do_not_both_break_chords(style: str) -> None:
             assert not all(singles), (seed, bar.index)
 
 
-@pytest.mark.parametrize("style", ["reggae one drop", "ska", "rocksteady", "polka"])
+@each("style", ["reggae one drop", "ska", "rocksteady", "polka"])
 def test_a_row_of_off_beats_does_not_run_ahead_of_the_chord(style: str) -> None:
     """The skank on the last off-beat of a bar still plays the bar's own chord (common practice)."""
     meter = find(style).meters[0].full_name
@@ -239,7 +236,7 @@ def test_a_hit_ahead_of_a_chord_is_one_chord_for_the_whole_band() -> None:
     assert ahead == {2}
 
 
-@pytest.mark.parametrize("style", ["medium swing", "bossa nova", "jazz waltz", "backbeat soul"])
+@each("style", ["medium swing", "bossa nova", "jazz waltz", "backbeat soul"])
 def test_keys_lie_above_a_guitar_that_comps(style: str) -> None:
     """Two chordal players agree on registers (common practice): the keys are on average the higher ones."""
     meter = find(style).meters[0].full_name
@@ -272,7 +269,7 @@ NOT_ON_THE_KIT = {
 }
 
 
-@pytest.mark.parametrize("name", names())
+@each("name", names())
 def test_a_drummer_has_two_hands(name: str) -> None:
     """Through fills, set-ups, pushes and kicks no more than two things are struck by hand at once."""
     meter = find(name).meters[0].full_name
@@ -288,7 +285,7 @@ def test_a_drummer_has_two_hands(name: str) -> None:
     assert max(hands.values(), default=0) <= 2
 
 
-@pytest.mark.parametrize("style", ["jazz ballad", "bossa nova", "pop ballad"])
+@each("style", ["jazz ballad", "bossa nova", "pop ballad"])
 def test_brushes_and_cross_sticks_go_without_crashes(style: str) -> None:
     text = f"meter: 4/4\ndynamics: mf\nending: as written\n[A]\n| {EIGHT} |\n[B]\n| {EIGHT} |\n"
     for seed in (1, 2, 3):

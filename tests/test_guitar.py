@@ -7,8 +7,6 @@ from fractions import Fraction
 from itertools import pairwise
 from statistics import mean
 
-import pytest
-
 from backing.band.model import Kind, Note
 from backing.band.players.common import Brief, ZoneKind
 from backing.band.players.guitar import hold, play
@@ -17,6 +15,7 @@ from backing.harmony.grip import playable
 from backing.harmony.voicings import distance
 from backing.styles.model import Part, Value
 from tests.briefs import UNASKED, brief, chord, part, pattern
+from tests.each import each
 from tests.test_voicings import cycle
 
 STRUM = pattern("d du .u du", "strum", kind="strings")
@@ -202,7 +201,7 @@ def test_reasons_name_the_grip_and_what_the_hand_does() -> None:
     assert all("stroke" in n.why.words for n in notes)
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@each("seed", [1, 2, 3])
 def test_the_same_place_gives_the_same_notes(seed: int) -> None:
     task = brief(guitar("jazz guitar", FOUR, STRUM), [chord(s) for s in cycle()[:9]], seed=seed)
     assert play(task) == play(task)

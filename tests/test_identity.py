@@ -16,8 +16,6 @@ from fractions import Fraction
 from functools import cache
 from pathlib import Path
 
-import pytest
-
 from backing.band.arrange import arrange
 from backing.chart.parse import parse
 from backing.ground.instruments import DRUM_KEYS
@@ -25,6 +23,7 @@ from backing.ground.roles import UNPITCHED
 from backing.styles.find import find, styles
 from backing.styles.model import Pattern, Where
 from backing.timeline.unroll import unroll
+from tests.each import each
 
 DATA = Path(__file__).parent / "data"
 CHORDS = ("Cmaj7", "A7", "Dm7", "G7", "Em7", "A7", "Fmaj7", "G7")
@@ -37,6 +36,11 @@ Row = dict[str, str]
 def rows(name: str) -> list[Row]:
     with (DATA / name).open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file, delimiter="\t"))
+
+
+def told(row: Row) -> str:
+    """A fact in a line."""
+    return " ".join(row[c] for c in ("style", "player", "sound", "rule", "positions"))
 
 
 FACTS = rows("identity.tsv")
@@ -74,11 +78,7 @@ def cell(row: Row, count: int) -> Iterator[tuple[int, set[Fraction]]]:
             yield bar, {p - start for p in places if 1 <= p - start < count + 1}
 
 
-@pytest.mark.parametrize(
-    "row",
-    FACTS,
-    ids=[f"{r['style']}: {r['player']} {r['sound']} {r['rule']} {r['positions']}" for r in FACTS],
-)
+@each("row", FACTS, ids=told)
 def test_a_style_has_what_makes_it_what_it_is(row: Row) -> None:
     """Each row is a fact with its source."""
     count = find(row["style"]).meters[0].count
@@ -136,9 +136,7 @@ def test_disco_has_low_octaves_on_the_beat_and_high_ones_after_it() -> None:
     assert sum(o == 12 for o in octaves) >= 0.8 * len(pairs)
 
 
-@pytest.mark.parametrize(
-    "name", ["country two-step", "country train beat", "bluegrass", "polka", "march"]
-)
+@each("name", ["country two-step", "country train beat", "bluegrass", "polka", "march"])
 def test_two_beat_styles_go_from_root_to_fifth(name: str) -> None:
     """Root on the strong beat, fifth on the other (common practice)."""
     meter = find(name).meters[0]
@@ -165,7 +163,7 @@ def test_the_second_bar_of_a_country_waltz_has_the_fifth() -> None:
 # --- clave
 
 
-@pytest.mark.parametrize(
+@each(
     ("style", "side", "role", "sound", "name"),
     [
         ("salsa", "3-2", "percussion", "claves", "son clave 3-2"),
@@ -206,7 +204,7 @@ def cell_called(name: str) -> list[Fraction]:
     return [Fraction(p) for p in next(r for r in RHYTHMS if r["name"] == name)["positions"].split()]
 
 
-@pytest.mark.parametrize(
+@each(
     ("style", "role", "line", "name"),
     [
         ("salsa", "percussion", "claves", "son clave 2-3"),
@@ -245,7 +243,7 @@ def euclid(strokes: int, steps: int) -> set[int]:
     return {i for i in range(steps) if (i * strokes) % steps < strokes}
 
 
-@pytest.mark.parametrize(
+@each(
     ("name", "strokes", "steps", "step"),
     [
         ("tresillo (in eighths)", 3, 8, Fraction(1, 2)),
@@ -266,9 +264,7 @@ def test_cells_are_the_even_spreads_that_they_are_said_to_be(
 # --- tempo
 
 
-@pytest.mark.parametrize(
-    "row", [r for r in RHYTHMS if r["kind"] == "tempo"], ids=lambda r: str(r["name"])
-)
+@each("row", [r for r in RHYTHMS if r["kind"] == "tempo"], ids=lambda r: str(r["name"]))
 def test_tempos_are_those_of_the_trade(row: Row) -> None:
     """The usual tempo lies in the range that the source gives, and the style's own range includes it."""
     style = find(row["name"])

@@ -6,14 +6,13 @@ from fractions import Fraction
 from itertools import pairwise
 from statistics import mean
 
-import pytest
-
 from backing.band.players.common import ZoneKind
 from backing.band.players.lines import guide_tones, play
 from backing.ground.pitch import Pitch
 from backing.harmony.voicings import limit_excess
 from backing.timeline.model import MelodyNote
 from tests.briefs import brief, chord, part, pattern
+from tests.each import each
 from tests.test_voicings import cycle
 
 STABS = pattern(". .X . .x", "stabs")
@@ -60,7 +59,7 @@ def test_pads_hold_common_tones_and_move_the_rest() -> None:
     assert {0, 7} <= classes, "third and seventh of Am7"
 
 
-@pytest.mark.parametrize("role", ["strings", "horns"])
+@each("role", ["strings", "horns"])
 def test_pads_are_clear_in_every_key(role: str) -> None:
     """No pair of a pad lies below its low-interval limit."""
     instrument = {"strings": "string ensemble", "horns": "brass section"}[role]
@@ -111,11 +110,11 @@ def test_horns_play_their_pattern_in_close_position() -> None:
     assert lead.velocity >= max(n.velocity for n in notes if n.start_q == lead.start_q)
 
 
-@pytest.mark.parametrize(
+@each(
     "instrument",
     ["trumpet", "trombone", "alto saxophone", "tenor saxophone", "brass section", "clarinet"],
 )
-@pytest.mark.parametrize("plays", ["pattern", "pad", "guide tones"])
+@each("plays", ["pattern", "pad", "guide tones"])
 def test_horns_keep_their_range(instrument: str, plays: str) -> None:
     task = brief(part("horns", instrument, [STABS], plays), [chord(s) for s in cycle()])
     notes = play(task)

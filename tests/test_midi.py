@@ -10,7 +10,6 @@ from pathlib import Path
 import mido
 import pretty_midi
 import pytest
-from hand_made import performance
 
 from backing.ground.errors import OutputError
 from backing.ground.pitch import Key, NoteName
@@ -19,6 +18,7 @@ from backing.output.asked import AS_USUAL, Sound
 from backing.output.midi import TICKS, midi_bytes, tuning, write
 from backing.performance.model import Performance
 from tests.each import each
+from tests.hand_made import performance
 
 
 def read(p: Performance, sound: Sound = AS_USUAL) -> mido.MidiFile:

@@ -10,7 +10,6 @@ import numpy as np
 import pyloudnorm
 import pytest
 import soundfile
-from hand_made import performance
 from metering import measure
 from numpy.typing import NDArray
 
@@ -24,6 +23,7 @@ from backing.output.sound.soundfont import find
 from backing.output.sound.synth import BLOCK, RATE, frames_of, player_blocks, render
 from backing.output.sound.tape import Tape
 from backing.performance.model import Performance, PerformedNote, PerformedPlayer, Voice
+from tests.hand_made import performance
 
 Sound = NDArray[np.float32]
 DATA = Path(__file__).parent / "data"

@@ -21,6 +21,7 @@ from backing.performance.perform import perform
 from backing.styles.find import find, names
 from tests import measures
 from tests.band import DEMOS, arranged, chart, demo, performed, performer, player
+from tests.each import each
 from tests.generated import ii_v_i, tunes
 from tests.test_feel import slope, table
 
@@ -123,8 +124,8 @@ def test_the_bass_states_every_new_chord() -> None:
 # Voice leading
 
 
-@pytest.mark.parametrize("style", ["medium swing", "bossa nova", "jazz waltz"])
-@pytest.mark.parametrize("kind", ["major", "minor"])
+@each("style", ["medium swing", "bossa nova", "jazz waltz"])
+@each("kind", ["major", "minor"])
 def test_keys_move_little_through_ii_v_i_in_all_keys(style: str, kind: str) -> None:
     pairs = measures.changes(player(cycle(style, kind), "keys"))
     four = [(a, b) for a, b in pairs if len(a) == len(b) == 4]
@@ -133,8 +134,8 @@ def test_keys_move_little_through_ii_v_i_in_all_keys(style: str, kind: str) -> N
     assert measures.top_kept(pairs) >= 0.6
 
 
-@pytest.mark.parametrize("style", ["medium swing", "bossa nova"])
-@pytest.mark.parametrize("kind", ["major", "minor"])
+@each("style", ["medium swing", "bossa nova"])
+@each("kind", ["major", "minor"])
 def test_the_guitar_moves_little_through_ii_v_i_in_all_keys(style: str, kind: str) -> None:
     guitar = player(cycle(style, kind), "guitar")
     pairs = measures.changes(guitar)
@@ -216,7 +217,7 @@ def test_a_walking_line_strikes_no_pitch_three_times_running() -> None:
 # Feel
 
 
-@pytest.mark.parametrize(("bpm", "wanted"), [(120, 2.2), (200, 2.0), (300, 1.0)])
+@each(("bpm", "wanted"), [(120, 2.2), (200, 2.0), (300, 1.0)])
 def test_the_ride_swings_by_tempo(bpm: int, wanted: float) -> None:
     found = performed(chart(BLUES, tempo=bpm, choruses=8), "medium swing")
     assert ride_ratio(found, bpm) == pytest.approx(wanted, abs=0.05)
@@ -288,7 +289,7 @@ def band_timing(style: str, tempo: int) -> dict[str, tuple[np.ndarray, np.ndarra
     return result
 
 
-@pytest.mark.parametrize("style", ["medium swing", "rock eighths"])
+@each("style", ["medium swing", "rock eighths"])
 def test_each_players_timing_is_what_its_style_says(style: str) -> None:
     """Mean within 1 ms, spread within 20 %, long-range correlated."""
     for role, (late, on, late_ms, spread_ms) in band_timing(style, 140).items():
@@ -300,7 +301,7 @@ def test_each_players_timing_is_what_its_style_says(style: str) -> None:
 # Variety
 
 
-@pytest.mark.parametrize("style", STYLES)
+@each("style", STYLES)
 def test_the_band_does_not_become_a_loop(style: str) -> None:
     """In 96 bars no two-bar pair of drums and comping fills more than a fifth, and no bar stands three times running."""
     if find(style).repeats:

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from practice import TUNE, Made, build, played, tone, write_wav
 
 from backing.ground.errors import OutputError
 from backing.output.asked import Paper
@@ -17,6 +16,7 @@ from backing.output.page import data as page_data
 from backing.output.page import opus, still
 from backing.output.page import write as page
 from backing.output.policy import hash_of
+from tests.practice import TUNE, Made, build, played, tone, write_wav
 
 
 @pytest.fixture(scope="module")

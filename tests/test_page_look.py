@@ -11,7 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from browser import Browser, browser
-from practice import Made, build, opened
+
+from tests.practice import Made, build, opened
 
 pytestmark = pytest.mark.browser
 

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from browser import Browser, browser
 from numpy.typing import NDArray
-from practice import Made, build, opened
+
+from tests.practice import Made, build, opened
 
 HEARD = 48_000
 

@@ -47,6 +47,7 @@ from backing.output.sheet.system import spread
 from backing.output.sheet.values import figures
 from backing.output.sheet.words import ending_words, form_words, title_words
 from backing.output.sheet.write import TRANSPOSING, layout, set_sheet, write
+from tests.each import each
 from tests.generated import tunes
 from tests.sheets import busy, crossed, outside, overlaps, read_in_order, symbols, texts
 
@@ -134,7 +135,7 @@ def test_the_pdf_tells_title_maker_and_program() -> None:
         assert "CreationDate" not in read.metadata
 
 
-@pytest.mark.parametrize(("paper", "size"), sorted(PAPERS.items()))
+@each(("paper", "size"), sorted(PAPERS.items()))
 def test_paper_is_a4_or_letter(paper: str, size: tuple[float, float]) -> None:
     """ISO 216: 210 by 297 mm; US Letter: 8.5 by 11 inches."""
     assert size == pytest.approx(
@@ -265,7 +266,7 @@ def test_an_ending_goes_on_over_the_next_system_without_its_number() -> None:
     assert len({round(m.y1, 1) for m in long}) == 5  # three rules and two rows of brackets
 
 
-@pytest.mark.parametrize(
+@each(
     ("numbers", "shown"),
     [
         ((1,), "1."),
@@ -394,7 +395,7 @@ def test_signs_are_an_option() -> None:
         assert symbol in text
 
 
-@pytest.mark.parametrize(("instrument", "shown"), [("Bb", "D"), ("Eb", "A"), ("F", "G")])
+@each(("instrument", "shown"), [("Bb", "D"), ("Eb", "A"), ("F", "G")])
 def test_transposing_instruments_read_higher(instrument: str, shown: str) -> None:
     """Concert C is D for B flat, A for E flat, G for F instruments (any orchestration handbook)."""
     chart = parse("key: C\n| C |\n")
@@ -449,7 +450,7 @@ def rhythm(text: str, meter: str = "4/4") -> list[tuple[str, str]]:
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize(
+@each(
     ("text", "meter", "expected"),
     [
         ("x", "4/4", [("0", "4")]),
@@ -556,7 +557,7 @@ def test_long_words_are_wrapped_inside_only_where_one_is_too_long() -> None:
     assert all(width(r, REGULAR) <= 3.0 for r in rows_)
 
 
-@pytest.mark.parametrize("face", [REGULAR, MEDIUM, BOLD, ITALIC, MUSIC])
+@each("face", [REGULAR, MEDIUM, BOLD, ITALIC, MUSIC])
 def test_advances_agree_with_another_reader_of_fonts(face: int) -> None:
     """pdfminer's fonts come from the PDF; here fontTools reads the same files."""
     from fontTools.ttLib import TTFont
@@ -622,7 +623,7 @@ def test_a_png_is_whole_and_names_the_title() -> None:
     assert text["Comment"] == MARK
 
 
-@pytest.mark.parametrize(
+@each(
     ("look", "message"),
     [
         (Paper(size="a5"), "paper 'a5' is unknown; there are a4 and letter"),

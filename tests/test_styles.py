@@ -23,6 +23,7 @@ from backing.styles.load import check
 from backing.styles.model import Part, Pattern, Style, Where
 from backing.styles.show import grid, listing, page, row, rows
 from backing.timeline.unroll import unroll
+from tests.each import each
 from tests.golden_styles import golden_page, golden_path
 
 FOLDER = shelf.own_folder()
@@ -52,7 +53,7 @@ def test_there_are_at_least_sixty_styles() -> None:
     assert len(FILES) >= 60
 
 
-@pytest.mark.parametrize("path", [*FILES, FOLDER / "_template.toml"], ids=lambda p: p.stem)
+@each("path", [*FILES, FOLDER / "_template.toml"], ids=lambda p: p.stem)
 def test_every_file_is_without_mistakes(path: Path) -> None:
     assert check(path) == ()
 
@@ -62,7 +63,7 @@ def patterns(part: Part, level: str, where: Where = Where.TIME) -> list[Pattern]
     return [p for p in part.patterns if (p.level, p.where, p.meter) == (level, where, meter)]
 
 
-@pytest.mark.parametrize("name", NAMES)
+@each("name", NAMES)
 def test_a_style_tells_what_it_is_and_where_its_facts_come_from(name: str) -> None:
     style = find(name)
     assert style.about.endswith(".")
@@ -71,7 +72,7 @@ def test_a_style_tells_what_it_is_and_where_its_facts_come_from(name: str) -> No
     assert style.low_bpm < style.usual_bpm < style.high_bpm
 
 
-@pytest.mark.parametrize("name", NAMES)
+@each("name", NAMES)
 def test_a_band_has_bass_chords_and_something_that_keeps_time(name: str) -> None:
     roles = set(find(name).roles)
     assert "bass" in roles
@@ -79,7 +80,7 @@ def test_a_band_has_bass_chords_and_something_that_keeps_time(name: str) -> None
     assert len(roles) >= 3
 
 
-@pytest.mark.parametrize("name", NAMES)
+@each("name", NAMES)
 def test_players_have_several_ideas_at_every_level(name: str) -> None:
     """Two or more for soft and for medium, and no player repeats one bar for want of another when it is loud."""
     style = find(name)
@@ -92,7 +93,7 @@ def test_players_have_several_ideas_at_every_level(name: str) -> None:
             assert all(len(pool) >= 2 for pool in pools), (name, part.role)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@each("name", NAMES)
 def test_drums_have_fills_and_an_end(name: str) -> None:
     drums = find(name).part("drums")
     if drums is None:
@@ -102,7 +103,7 @@ def test_drums_have_fills_and_an_end(name: str) -> None:
     assert Where.CLOSE in places or find(name).clave is not None
 
 
-@pytest.mark.parametrize("name", NAMES)
+@each("name", NAMES)
 def test_the_mix_has_headroom_and_width(name: str) -> None:
     """Bass and drums in the middle, the bass not wet, nobody louder than 1 dB."""
     style = find(name)
@@ -286,7 +287,7 @@ def test_a_style_plays_through_every_meter_and_every_mark(name: str) -> None:
     assert quiet == [], (name, keeps.role)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@each("name", NAMES)
 def test_a_style_can_be_played_at_its_slowest_and_its_fastest(name: str) -> None:
     """Every note has a positive length in seconds, and players stay in order."""
     style = find(name)
@@ -301,7 +302,7 @@ def test_a_style_can_be_played_at_its_slowest_and_its_fastest(name: str) -> None
 # --- golden pages
 
 
-@pytest.mark.parametrize("name", NAMES)
+@each("name", NAMES)
 def test_the_first_ideas_of_a_style_read_as_its_golden_page(name: str) -> None:
     """At home, in three, in four and in seven; `python -m tests.golden_styles` writes the pages anew."""
     style = find(name)

@@ -10,7 +10,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hand_made import performance
 from numpy.typing import NDArray
 
 from backing.ground.errors import AudioUnavailable
@@ -28,6 +27,7 @@ from backing.output.sound.synth import (
 )
 from backing.performance.model import Performance, PerformedPlayer
 from tests.each import each
+from tests.hand_made import performance
 
 Sound = NDArray[np.float32]
 

@@ -8,11 +8,11 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from hand_made import performance
 
 from backing import __version__
 from backing.ground.errors import OutputError
 from backing.output.timeline_json import as_json, text, write
+from tests.hand_made import performance
 
 
 def test_the_head_says_what_and_how_long() -> None:

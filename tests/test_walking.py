@@ -9,8 +9,6 @@ from fractions import Fraction
 from functools import cache
 from pathlib import Path
 
-from briefs import brief, part
-
 from backing.band.model import Kind, Note
 from backing.band.players import bass
 from backing.band.players.common import ZoneKind
@@ -22,6 +20,7 @@ from backing.ground.timebase import Meter
 from backing.harmony.reader import read
 from backing.harmony.symbol import Chord
 from backing.styles.model import Part
+from tests.briefs import brief, part
 from tests.each import each
 
 FOUR = Meter.of(4, 4)
