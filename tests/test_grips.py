@@ -12,8 +12,9 @@ from backing.ground.pitch import degrees
 from backing.harmony import shapes
 from backing.harmony.families import VOICES
 from backing.harmony.grip import Grip, fingers, playable
-from backing.harmony.grips import grips, grips_for, shifts
+from backing.harmony.grips import grips, shifts
 from backing.harmony.search import best_path
+from backing.harmony.taught import grips_for
 from backing.harmony.voicings import distance
 from tests.briefs import chord
 from tests.each import each

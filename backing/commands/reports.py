@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from backing.timeline.model import Timeline
 
 GRIPS_SHOWN = 3
+GRIPS_TOLD = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,21 +107,46 @@ def chords(symbols: Sequence[str], german: bool) -> tuple[list[dict[str, object]
     from backing.harmony.report import report, text
 
     reports = [report(symbol, german) for symbol in symbols]
-    diagrams = {str(r["symbol"]): grips(str(r["symbol"])) for r in reports if "error" not in r}
+    read = [r for r in reports if "error" not in r]
+    for told in read:
+        told["grips"] = grip_rows(str(told["symbol"]))
+    diagrams = {str(r["symbol"]): grips(str(r["symbol"])) for r in read}
     return reports, text(reports, diagrams), any("error" in r for r in reports)
+
+
+def grip_rows(symbol: str) -> list[dict[str, object]]:
+    """Grips of a chord for programs, the first to learn first; strings from 6 to 1, None is not played, finger 0 open."""
+    from backing.harmony.fingering import fingering
+    from backing.harmony.symbol import read
+    from backing.harmony.taught import grips_for, rootless
+
+    chord = read(symbol)
+    return [
+        {
+            "frets": [None if fret < 0 else fret for fret in grip.frets],
+            "fingers": list(fingering(grip.frets) or ()),
+            "rootless": rootless(grip),
+        }
+        for grip in (grips_for(chord, GRIPS_TOLD) if chord is not None else ())
+    ]
 
 
 def grips(symbol: str) -> str:
     """A few grips of a chord side by side as diagrams, "" for N.C."""
-    from backing.harmony.grips import grips_for
     from backing.harmony.symbol import read
+    from backing.harmony.taught import grips_for, rootless
 
     chord = read(symbol)
     if chord is None:
         return ""
-    blocks = [grip.diagram().splitlines() for grip in grips_for(chord, GRIPS_SHOWN)]
-    if not blocks:
+    found = grips_for(chord, GRIPS_SHOWN)
+    if not found:
         return "no grip holds this chord in the usual tuning"
+    named = any(map(rootless, found))
+    blocks = [
+        [*(["rootless" if rootless(grip) else ""] if named else []), *grip.diagram().splitlines()]
+        for grip in found
+    ]
     height = max(len(b) for b in blocks)
     widths = [max(map(len, b)) for b in blocks]
     rows = [
@@ -129,6 +155,8 @@ def grips(symbol: str) -> str:
         )
         for i in range(height)
     ]
+    if chord.bass is not None and found[0].pitches[0] % 12 != chord.bass.pc:
+        rows.append(f"no hand holds the {chord.bass.name} below this chord: it is left to the bass")
     return "\n".join(row.rstrip() for row in rows)
 
 

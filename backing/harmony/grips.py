@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
 
 from backing.ground.instruments import STANDARD_TUNING
-from backing.ground.pitch import Degree, NoteName
+from backing.ground.pitch import Degree
 from backing.harmony.closed import closed
 from backing.harmony.grip import COST_THEN_FRETS, Candidate, Grip
 from backing.harmony.offer import Tones, tones
@@ -140,49 +140,3 @@ def _ways_to(grip: Grip, before: Sequence[Grip], strummed: bool) -> Iterator[flo
 def shifts(a: Grips, b: Grips, strummed: bool = False) -> tuple[tuple[float, ...], ...]:
     """`shifts(a, b)[j][i]`: from candidate i of `a` to candidate j of `b`."""
     return tuple([tuple(_ways_to(grip, a.grips, strummed)) for grip in b.grips])
-
-
-def grips_for(
-    chord: Chord,
-    limit: int = 3,
-    tuning: Sequence[int] = STANDARD_TUNING,
-    capo: int = 0,
-) -> tuple[Grip, ...]:
-    """Up to `limit` ways to play a sounding chord, the easiest first, each in a place of its own on the neck.
-
-    A bass written after a slash is the lowest note where a hand can reach it.
-    """
-    strings = tuple(tuning)
-    asked = chord
-    if chord.bass is not None and all(n.pc != chord.bass.pc for n in chord.notes):
-        asked = _with_bass(chord, chord.bass)
-    offer = tones(asked, ())
-    sounding = tuple(t + capo for t in strings)
-    found: list[Grip] = []
-    if len(asked.degrees) > 2:
-        ringing = sorted(strummed(asked, offer, sounding, capo, 12), key=COST_THEN_FRETS)
-        found = [_grip(candidate, sounding, capo) for candidate in ringing]
-    found += grips(
-        chord, (), "power" if len(chord.degrees) < 3 else "drop 2", 4, strings, capo
-    ).grips
-    if chord.bass is not None:
-        low = [g for g in found if g.pitches[0] % 12 == chord.bass.pc]
-        found = low or found
-    kept: list[Grip] = []
-    for grip in found:
-        if all(abs(g.position - grip.position) > 1 for g in kept):
-            kept.append(grip)
-            if len(kept) == limit:
-                break
-    return tuple(kept)
-
-
-def _with_bass(chord: Chord, bass: NoteName) -> Chord:
-    """The chord with its outside bass as one of its notes, for grips that hold both."""
-    span = chord.root.interval_to(bass)
-    degree = Degree(span.steps + 1, 0)
-    extra = Degree(degree.number, span.semitones - degree.semitones)
-    return Chord(
-        chord.root, chord.quality, chord.family, (*chord.degrees, extra), (*chord.must_sound, extra),
-        chord.omit, chord.any_of, bass, chord.written,
-    )  # fmt: skip

@@ -1,16 +1,20 @@
-"""Shapes that every strumming guitarist knows: open chords, and movable ones with the root on one of three strings.
+"""Shapes that every strumming guitarist knows: open chords, and movable ones with the root on one of three strings; and
+shapes that are printed beside them.
 
 A hand that strums takes the shape it has practised; a grip found string by string may be holdable and still be one
 that nobody plays.
 
 *Conventions*: frets from the lowest string to the highest, counted above the capo, x for a string that is not played;
 movable shapes are written at the first fret. *Sources*: open and movable chords as beginners' and rhythm guitar books
-print them (common practice); most stand in the printed collection in `tests/data/guitar-shapes.tsv`.
+print them (common practice); most stand in the printed collection in `tests/data/guitar-shapes.tsv`. Printed ones:
+what that collection (chords-db 0.5.1, MIT licence) prints without open strings, or with them among the first five
+frets, and four fingers can hold.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from enum import IntEnum
 
 OPEN = """
 x32010 332010 032010 x32013 x32310 x32000 x32030 x32033 x32210 x30000 x30013 x30033 x33013 x33011 x22010 x32330
@@ -35,6 +39,36 @@ xx1343 xx1342 xx1323 xx1322 xx1333 xx1344 xx1324 xx1341 xx1313 xx1312 xx1212 xx1
 xx1223 xx2123 xx2134
 """
 
+# Of those above, what a teacher shows first: one or two forms a kind of chord.
+FIRST_OPEN = """
+x32010 x32310 x32000 x32030 xx0232 xx0231 xx0212 xx0222 xx0211 xx0233 xx0230 022100 022000 020100 020000 022200 020200
+021100 xx3210 320003 320001 320002 x02220 x02210 x02020 x02120 x02010 x02230 x02200 x02030 x02212 x21202
+"""
+FIRST_MOVABLE = """
+133211 133111 131211 131111 133311 131311 x13331 x13321 x13131 x13231 x13121 x13341 x21222 x21122 x2123x x21212 x1212x
+2x221x 1x1233 x3133x x2132x x2x132 133xxx x133xx x3211x x1232x x2313x 2x122x 1x221x 1x1333
+"""
+# Shapes that a collection prints beside those that everybody knows: what a chord page shows next.
+PRINTED_MOVABLE = """
+111113 111133 111233 111341 113121 113131 113141 113221 113231 113311 113321 113331 113333 113341 123131 123141
+131141 131214 131231 131244 133131 133x13 13x231 143121 1x1212 1x2213 1x3221 1x322x 1x3231 1x323x 211122 212122
+21212x 2121xx 212222 2122xx 213121 21312x 21x122 21x12x 221222 2x1212 2x1222 311331 313211 31x231 31x32x 3231xx
+3x1321 3x331x 411113 411312 41134x 413112 4211x4 4211xx 431112 43211x 433111 4x1124 x11112 x11121 x11144 x11312
+x11313 x11322 x11323 x11332 x11333 x11342 x11343 x11344 x12222 x1232x x13233 x13333 x13x23 x1433x x1x332 x21112
+x21143 x21222 x21244 x21x22 x22122 x22133 x2314x x2413x x31111 x31311 x31312 x31313 x3131x x31331 x31333 x3134x
+x31x12 x3211x x3221x x3231x x3241x x33311 x3331x x41111 x41124 x41321 x4211x x4212x x43111 x43121 x43141 x4412x
+xx1112 xx1113 xx1114 xx1122 xx1124 xx112x xx1213 xx12x2 xx211x xx2122 xx2131 xx2132 xx2133 xx2142 xx21x2 xx2212
+xx2213 xx2413 xx3221 xx3231 xx4221 xxx113 xxx122
+"""
+PRINTED_OPEN = """
+000002 000122 005430 012020 012333 020103 020120 021102 022032 022122 022423 022424 022433 022443 022453 022455
+032030 050034 100011 100210 102010 11021x 1x0101 1x0111 1x110x 202100 202120 202210 20x21x 212020 220102 221300
+300000 300001 300002 300203 300331 302001 310032 310033 31x320 320131 320301 32100x 332000 3x2320 411102 542000
+544030 x00010 x00x30 x01112 x0121x x02224 x02225 x02323 x02400 x02413 x02555 x04422 x10011 x10101 x10111 x1012x
+x10133 x10311 x12020 x20220 x20222 x20302 x20x01 x2100x x2110x x22200 x30030 x30055 x30343 x3100x x31013 x33044
+x35340 x43302 x43420 x50035 x54200 xx0011 xx0102 xx01x1 xx0221 xx0412 xx0542 xx1011 xx1020 xx1021 xx1022
+"""
+
 
 def _frets(word: str) -> tuple[int, ...]:
     return tuple(-1 if mark == "x" else int(mark) for mark in word)
@@ -42,6 +76,19 @@ def _frets(word: str) -> tuple[int, ...]:
 
 _OPEN = frozenset(map(_frets, OPEN.split()))
 _MOVABLE = frozenset(map(_frets, MOVABLE.split()))
+_FIRST_OPEN = frozenset(map(_frets, FIRST_OPEN.split()))
+_FIRST_MOVABLE = frozenset(map(_frets, FIRST_MOVABLE.split()))
+_PRINTED_OPEN = frozenset(map(_frets, PRINTED_OPEN.split()))
+_PRINTED_MOVABLE = frozenset(map(_frets, PRINTED_MOVABLE.split()))
+
+
+class Fame(IntEnum):
+    """How well a shape is known, best first."""
+
+    FIRST = 0
+    KNOWN = 1
+    PRINTED = 2
+    FOUND = 3
 
 
 def known(frets: Sequence[int]) -> bool:
@@ -55,8 +102,36 @@ def known(frets: Sequence[int]) -> bool:
         return True
     if 0 in shape:
         return False
-    up = min((f for f in shape if f > 0), default=1) - 1
-    at_first = tuple([f if f < 0 else f - up for f in shape])
+    at_first = _at_first(shape)
     if at_first in _MOVABLE:
         return True
     return at_first[5] < 0 and any((*at_first[:5], top) in _MOVABLE for top in range(1, 5))
+
+
+def fame(frets: Sequence[int]) -> Fame:
+    """Whether a shape is one of the first that are taught, known, printed, or none of these.
+
+    >>> [fame(f).name for f in [(3, 2, 0, 0, 0, 3), (3, 2, 0, 0, 3, 3), (-1, 3, 5, 5, 5, 5), (1, 0, 0, 0, 4, 3)]]
+    ['FIRST', 'KNOWN', 'PRINTED', 'FOUND']
+    """
+    shape = tuple(frets)
+    if shape in _FIRST_OPEN or (0 not in shape and _at_first(shape) in _FIRST_MOVABLE):
+        return Fame.FIRST
+    if known(frets):
+        return Fame.KNOWN
+    printed = shape in _PRINTED_OPEN or (0 not in shape and _at_first(shape) in _PRINTED_MOVABLE)
+    return Fame.PRINTED if printed else Fame.FOUND
+
+
+def placed(highest: int) -> Iterator[tuple[int, ...]]:
+    """Every shape of the tables, movable ones at every place up to a highest fret."""
+    yield from sorted(_FIRST_OPEN | _OPEN | _PRINTED_OPEN)
+    for shape in sorted(_FIRST_MOVABLE | _MOVABLE | _PRINTED_MOVABLE):
+        for up in range(highest - max(shape) + 1):
+            yield tuple([f if f < 0 else f + up for f in shape])
+
+
+def _at_first(shape: tuple[int, ...]) -> tuple[int, ...]:
+    """A shape without open strings moved to the first fret."""
+    up = min((f for f in shape if f > 0), default=1) - 1
+    return tuple([f if f < 0 else f - up for f in shape])

@@ -9,7 +9,7 @@ printed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -196,6 +196,21 @@ def strummed(
                     yield cost + turned, made, degrees, shape
 
 
+def judged(
+    shapes: Iterable[tuple[int, ...]],
+    root_pc: int,
+    offer: Tones,
+    tuning: tuple[int, ...],
+    capo: int,
+) -> Iterator[Candidate]:
+    """Those of some shapes that are the chord, with what they cost."""
+    strings = _Strings(_by_pc(offer, root_pc), offer, tuning, capo)
+    for frets in shapes:
+        candidate = _judged(frets, strings)
+        if candidate is not None:
+            yield candidate
+
+
 def _lowest_notes(chord: Chord, names: dict[int, Degree]) -> list[int]:
     """Pitch classes that may lie lowest: a written bass that is in the grip, then the root."""
     bass = chord.bass
@@ -220,9 +235,9 @@ def _filled(
         made = tuple(frets)
         if made not in seen:
             seen.add(made)
-            judged = _judged(made, strings)
-            if judged is not None:
-                yield judged
+            candidate = _judged(made, strings) if playable(made, strings.capo) else None
+            if candidate is not None:
+                yield candidate
         return
     for fret in _choices(frets, string, base, strings):
         frets[string] = fret
@@ -244,7 +259,7 @@ def _choices(frets: list[int], string: int, base: int, strings: _Strings) -> lis
 
 
 def _judged(frets: tuple[int, ...], strings: _Strings) -> Candidate | None:
-    """A grip with its cost; None where no hand can hold it or something is missing."""
+    """A grip with its cost; None where something is missing or foreign."""
     held = _held(frets, strings)
     if held is None:
         return None
@@ -258,12 +273,12 @@ def _judged(frets: tuple[int, ...], strings: _Strings) -> Candidate | None:
 
 
 def _held(frets: tuple[int, ...], strings: _Strings) -> _Held | None:
-    if not playable(frets, strings.capo):
-        return None
     sounding = tuple([i for i, f in enumerate(frets) if f >= 0])
     if len(sounding) < 3 or sounding[-1] - sounding[0] + 1 - len(sounding) > 1:
         return None
     pitches = tuple([strings.tuning[i] + frets[i] for i in sounding])
+    if not all(p % 12 in strings.names for p in pitches):
+        return None
     degrees = tuple([strings.names[p % 12] for p in pitches])
     if not _complete(set(degrees), strings.offer):
         return None

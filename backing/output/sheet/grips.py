@@ -9,8 +9,8 @@ from collections.abc import Sequence
 
 from backing.chart.ast import Chart
 from backing.harmony.grip import Grip
-from backing.harmony.grips import grips_for
 from backing.harmony.symbol import Chord
+from backing.harmony.taught import grips_for
 from backing.output.sheet.chord import symbol
 from backing.output.sheet.marks import Dot, Line, Mark, placed, run
 from backing.output.sheet.page import Block

@@ -1,0 +1,112 @@
+"""Grips as a teacher shows them: the shapes of common practice first, then other printed ones, then what can be found.
+
+Grips that sound the root come before rootless ones. The first three stand in places of their own on the neck.
+
+Conventions and sources: as in `shapes`, `strummed` and `fingering`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
+
+from backing.ground.instruments import STANDARD_TUNING
+from backing.ground.pitch import Degree, NoteName
+from backing.harmony.fingering import fingering
+from backing.harmony.grip import HIGHEST_FRET, Candidate, Grip
+from backing.harmony.grips import grips
+from backing.harmony.offer import tones
+from backing.harmony.shapes import Fame, fame, placed
+from backing.harmony.strummed import judged, strummed
+from backing.harmony.symbol import Chord
+
+APART = 3  # so many grips stand in places of their own
+NEAR = 1  # frets between two grips that stand in one place
+HIGHEST_BASS = 12  # fret
+ALIKE = 4  # strings on which two grips are one shape
+TURNED = 2.0  # another note than the root at the bottom
+
+
+@lru_cache(maxsize=512)
+def grips_for(
+    chord: Chord,
+    limit: int = APART,
+    tuning: tuple[int, ...] = STANDARD_TUNING,
+    capo: int = 0,
+) -> tuple[Grip, ...]:
+    """Up to `limit` ways to play a sounding chord, the first one to learn first.
+
+    `tuning` holds the open strings without the capo. A bass written after a slash is the lowest note where a hand can
+    reach it.
+    """
+    found = sorted(_found(chord, tuning, capo), key=lambda grip: _rank(grip, chord))
+    low = [g for g in found if chord.bass is None or g.pitches[0] % 12 == chord.bass.pc]
+    return tuple(_spread(low or found, limit))
+
+
+def rootless(grip: Grip) -> bool:
+    """Whether no string sounds the root."""
+    return "1" not in grip.degrees
+
+
+def _rank(grip: Grip, chord: Chord) -> tuple[object, ...]:
+    """A shape turns into another chord's over another bass: there it is no better than a printed one."""
+    turned = grip.pitches[0] % 12 != chord.lowest.pc
+    known = max(fame(grip.frets), Fame.PRINTED) if turned else fame(grip.frets)
+    return rootless(grip), known, grip.cost + TURNED * turned, grip.frets
+
+
+def _found(chord: Chord, tuning: Sequence[int], capo: int) -> Iterator[Grip]:
+    """Every shape of the tables that is this chord, every strummed grip, and closed ones for what nobody strums."""
+    strings = tuple([t + capo for t in tuning])
+    whole = _with_bass(chord)
+    offer = tones(whole, ())
+    seen: set[tuple[int, ...]] = set()
+    candidates: list[Candidate] = []
+    if len(whole.degrees) > 2:
+        shapes = judged(placed(HIGHEST_FRET - capo), whole.root.pc, offer, strings, capo)
+        candidates = [*shapes, *strummed(whole, offer, strings, capo, HIGHEST_BASS)]
+    for cost, frets, degrees, shape in candidates:
+        if frets not in seen and fingering(frets) is not None:
+            seen.add(frets)
+            yield Grip(frets, strings, degrees, shape, cost, capo)
+    family = "power" if len(chord.degrees) < 3 else "drop 2"
+    for grip in grips(chord, (), family, 4, tuple(tuning), capo).grips:
+        if grip.frets not in seen:
+            yield grip
+
+
+def _spread(found: Sequence[Grip], limit: int) -> list[Grip]:
+    """The first of them, some of which stand apart; of shapes that differ in a string or two the best alone."""
+    kept: list[Grip] = []
+    for grip in found:
+        if len(kept) < APART and all(abs(g.position - grip.position) > NEAR for g in kept):
+            kept.append(grip)
+    for grip in found:
+        if len(kept) < limit and all(_alike(grip, other) < ALIKE for other in kept):
+            kept.append(grip)
+    return sorted(kept[:limit], key=rootless)
+
+
+def _alike(one: Grip, other: Grip) -> int:
+    """Strings that are stopped or sound open at one fret in both."""
+    pairs = zip(one.frets, other.frets, strict=True)
+    return sum(a == b and a >= 0 for a, b in pairs)
+
+
+def _with_bass(chord: Chord) -> Chord:
+    """The chord with an outside bass as one of its notes, for grips that hold both."""
+    bass = chord.bass
+    if bass is None or any(n.pc == bass.pc for n in chord.notes):
+        return chord
+    extra = _degree_of(bass, chord.root)
+    return Chord(
+        chord.root, chord.quality, chord.family, (*chord.degrees, extra), (*chord.must_sound, extra),
+        chord.omit, chord.any_of, bass, chord.written,
+    )  # fmt: skip
+
+
+def _degree_of(bass: NoteName, root: NoteName) -> Degree:
+    span = root.interval_to(bass)
+    natural = Degree(span.steps + 1, 0)
+    return Degree(natural.number, span.semitones - natural.semitones)
