@@ -15,8 +15,8 @@ from backing.chart.ast import Chart
 from backing.ground.pitch import Key
 from backing.ground.roles import pitched
 from backing.harmony.chord import Chord
-from backing.harmony.grips import grips_for
 from backing.harmony.spelling import interval_for_semitones, transpose
+from backing.harmony.taught import grips_for
 from backing.output.asked import CONCERT, Paper
 from backing.output.bundle import fingerprint
 from backing.output.hand import differs, hand_chord, hand_key, how
