@@ -223,6 +223,7 @@ def test_plain_and_colour_none_leave_out_unwritten_colours(listener: Listener) -
     assert not any(b.colour for b in listener.briefs[2:])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("style", STYLES)
 @pytest.mark.parametrize("meter", METERS)
 def test_every_style_plays_every_meter(style: str, meter: str) -> None:

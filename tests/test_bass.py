@@ -308,6 +308,7 @@ def test_a_style_says_how_low_and_how_high_its_bass_goes() -> None:
     assert all(swing.low <= n.pitch <= swing.high for n in player(a, "bass").notes)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "style", ["backbeat soul", "samba", "slow blues", "seven-four rock", "calypso", "rock eighths"]
 )
@@ -406,6 +407,7 @@ def test_a_foreign_bass_brings_its_own_fifth(symbol: str, wanted: list[int]) -> 
     assert [n.pitch % 12 for n in riffs("1= = 5= =", symbol)] == wanted
 
 
+@pytest.mark.slow
 def test_a_section_is_led_into_without_a_leap_before_its_last_note() -> None:
     """The note that leads over a border stays near the note before it (common practice)."""
     a = "Fmaj9 | Fmaj9 | G13 | G13 | Gm9 | Gb7#11 | Fmaj7 | Gb13"
@@ -418,6 +420,7 @@ def test_a_section_is_led_into_without_a_leap_before_its_last_note() -> None:
             assert not far, (style, seed, far)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "style", ["medium swing", "country two-step", "ska", "rock eighths", "jig", "blues shuffle", "bossa nova"]
 )  # fmt: skip

@@ -98,6 +98,7 @@ def beats(meter: str) -> int:
     return int(meter.split("/")[0])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("meter", METERS)
 @pytest.mark.parametrize("style", SIX)
 def test_each_of_the_six_styles_plays_in_each_meter(style: str, meter: str) -> None:
@@ -238,6 +239,7 @@ def test_a_chart_is_never_replaced_without_force() -> None:
     assert "| C" in Path("tidy.txt").read_text()
 
 
+@pytest.mark.slow
 def test_the_waltz_as_mp3_has_the_stated_length_loudness_and_no_silent_bar() -> None:
     """Decoded length within 0.05 s of the timeline, -16 ±0.5 LUFS, true peak at most -1 dBTP, every bar heard."""
     import imageio_ffmpeg

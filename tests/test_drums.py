@@ -385,6 +385,7 @@ def bars_of(a: Arrangement, role: str) -> list[frozenset[tuple[Fraction, int]]]:
     ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name", ["medium swing", "rock eighths", "bossa nova", "pop ballad", "slow blues", "jazz waltz"]
 )
@@ -404,6 +405,7 @@ def corpus() -> list[tuple[Fraction, tuple[float, float, float]]]:
     return [(Fraction(r[0]), (float(r[1]), float(r[2]), float(r[3]))) for r in rows]
 
 
+@pytest.mark.slow
 def test_rock_pop_and_soul_drums_together_lie_near_what_was_counted_in_recordings() -> None:
     """Mean distance at most 0.12 from the shares of PMC10130781, table 3."""
     names = [n for n in BACKBEATS if shelf.path_of(n) is not None]

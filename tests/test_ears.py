@@ -133,6 +133,7 @@ def played(style: str, wanted: list[tuple[str, str]], a_bar: int) -> Performance
     return performed(text, style, only=comping, plain=True)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("style", STYLES)
 def test_chords_of_two_beats_are_recognised(style: str) -> None:
     wanted = chords(28, 1) + chords(28, 3)
@@ -140,6 +141,7 @@ def test_chords_of_two_beats_are_recognised(style: str) -> None:
     assert right >= 0.9, wrong
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("style", STYLES)
 def test_chords_of_one_beat_are_recognised(style: str) -> None:
     wanted = chords(28, 2) + chords(28, 4)

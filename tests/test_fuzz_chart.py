@@ -15,6 +15,7 @@ from tests.fuzz import SIGNS, mutated, seeds, survives, survives_bytes
 FILES = cases("parse") + cases("errors")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", cases("parse"), ids=lambda p: p.stem)
 def test_a_chart_may_be_cut_at_any_character(path: Path) -> None:
     text = case_parts(path)[0]
@@ -23,6 +24,7 @@ def test_a_chart_may_be_cut_at_any_character(path: Path) -> None:
         parse_all(text[end:])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", FILES, ids=lambda p: p.stem)
 def test_any_sign_may_be_typed_anywhere(path: Path) -> None:
     """Every place gets three signs, turn by turn, so that over the cases every sign meets every construct."""
@@ -58,6 +60,7 @@ def test_any_heap_of_signs_is_answered(text: str) -> None:
     survives(text)
 
 
+@pytest.mark.slow
 @given(charts(), st.data())
 @settings(max_examples=60, deadline=None)
 def test_a_generated_chart_with_one_slip_is_answered(text: str, data: st.DataObject) -> None:

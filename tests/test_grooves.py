@@ -6,6 +6,8 @@ from collections import Counter
 from fractions import Fraction
 from itertools import pairwise
 
+import pytest
+
 from backing.band.model import Arrangement
 from backing.ground.instruments import DRUM_KEYS
 from backing.styles.find import find, names
@@ -33,6 +35,7 @@ def timekeepers(music: Arrangement) -> list[str]:
     return found
 
 
+@pytest.mark.slow
 @each("dynamics", ["p", "mf", "f"])
 @each("style", [*SWUNG, *BACKBEATS])
 def test_a_drummer_keeps_time_on_one_voice_through_a_section(style: str, dynamics: str) -> None:
@@ -269,6 +272,7 @@ NOT_ON_THE_KIT = {
 }
 
 
+@pytest.mark.slow
 @each("name", names())
 def test_a_drummer_has_two_hands(name: str) -> None:
     """Through fills, set-ups, pushes and kicks no more than two things are struck by hand at once."""

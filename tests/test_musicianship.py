@@ -65,6 +65,7 @@ def long(style: str, chords: str = RHYTHM) -> Arrangement:
 # Harmony
 
 
+@pytest.mark.slow
 def test_every_chord_sounds_what_it_must_and_nothing_else() -> None:
     """What must sound does; nothing sounds but degrees, the written bass and the textbooks' available tensions."""
     total = 0
@@ -312,6 +313,7 @@ def test_the_band_does_not_become_a_loop(style: str) -> None:
     assert measures.triples(music) == 0
 
 
+@pytest.mark.slow
 def test_backbeat_drums_are_struck_where_drummers_strike() -> None:
     """Mean distance from a corpus of popular-music drum patterns (PMC10130781, table 3)."""
     counts: Counter[tuple[str, Fraction]] = Counter()

@@ -50,6 +50,7 @@ def scramble(monkeypatch: pytest.MonkeyPatch, change: Callable[[str], str]) -> N
     monkeypatch.setattr(Why, "words", property(lambda self: change(self[1])))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", SCRAMBLES)
 def test_words_steer_no_note_of_the_demos(how: str, monkeypatch: pytest.MonkeyPatch) -> None:
     before = {path.stem: demo(path.stem) for path in DEMOS}

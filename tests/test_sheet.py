@@ -163,6 +163,7 @@ def test_nothing_overlaps_or_leaves_the_page_in_a_demo(path: Path, paper: str) -
     assert faults(demo(path.name), paper) == []
 
 
+@pytest.mark.slow
 def test_nothing_overlaps_in_a_hundred_generated_charts() -> None:
     """Tunes of all meters and densities, and charts with melody, rhythms, verses, remarks and the longest symbols."""
     for number, (text, _) in enumerate(tunes(("",), 80)):

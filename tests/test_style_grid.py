@@ -190,6 +190,7 @@ def meters(draw: st.DrawFn) -> Meter:
     return Meter.of(sum(groups), draw(st.sampled_from((2, 4, 8, 16))), tuple(groups))
 
 
+@pytest.mark.slow
 @settings(max_examples=400, deadline=None)
 @given(data=st.data(), meter=meters())
 def test_every_pattern_fills_every_bar_of_every_meter(data: st.DataObject, meter: Meter) -> None:

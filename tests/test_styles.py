@@ -258,6 +258,7 @@ def _gaps(made: Arrangement) -> Iterator[int]:
             yield bar.index
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_a_style_plays_through_every_meter_and_every_mark(name: str) -> None:
     """No bar without chords or bass, no note outside its instrument, none of no length, time kept in every meter."""

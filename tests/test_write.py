@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 
 from backing.chart.ast import Chart
@@ -27,6 +28,7 @@ def test_every_case_and_demo_comes_back_as_it_was_and_is_written_the_same_again(
     comes_back(parse(text))
 
 
+@pytest.mark.slow
 @given(charts())
 @settings(max_examples=100, deadline=None)
 def test_generated_charts_come_back_as_they_were(text: str) -> None:
