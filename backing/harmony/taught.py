@@ -64,7 +64,7 @@ def _found(chord: Chord, tuning: Sequence[int], capo: int) -> Iterator[Grip]:
     seen: set[tuple[int, ...]] = set()
     candidates: list[Candidate] = []
     if len(whole.degrees) > 2:
-        shapes = judged(placed(HIGHEST_FRET - capo), whole.root.pc, offer, strings, capo)
+        shapes = judged(_fitting(whole, strings, capo), whole.root.pc, offer, strings, capo)
         candidates = [*shapes, *strummed(whole, offer, strings, capo, HIGHEST_BASS)]
     for cost, frets, degrees, shape in candidates:
         if frets not in seen and fingering(frets) is not None:
@@ -74,6 +74,32 @@ def _found(chord: Chord, tuning: Sequence[int], capo: int) -> Iterator[Grip]:
     for grip in grips(chord, (), family, 4, tuple(tuning), capo).grips:
         if grip.frets not in seen:
             yield grip
+
+
+def _fitting(chord: Chord, strings: tuple[int, ...], capo: int) -> list[tuple[int, ...]]:
+    """Shapes of the tables that hold what must sound of a chord and nothing foreign."""
+    allowed = _classes(chord.pitch_classes)
+    musts = _classes([(chord.root.pc + d.semitones) % 12 for d in chord.must_sound])
+    return [
+        frets
+        for frets, held in _sounding(strings, HIGHEST_FRET - capo)
+        if held | allowed == allowed and held & musts == musts
+    ]
+
+
+@lru_cache(maxsize=8)
+def _sounding(strings: tuple[int, ...], highest: int) -> tuple[tuple[tuple[int, ...], int], ...]:
+    """Every shape of the tables with its pitch classes as bits: compared with a chord at the cost of a comparison."""
+    return tuple(
+        [
+            (frets, _classes([s + f for s, f in zip(strings, frets, strict=True) if f >= 0]))
+            for frets in placed(highest)
+        ]
+    )
+
+
+def _classes(pitches: Sequence[int]) -> int:
+    return sum({1 << pitch % 12 for pitch in pitches})
 
 
 def _spread(found: Sequence[Grip], limit: int) -> list[Grip]:
