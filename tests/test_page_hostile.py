@@ -110,7 +110,7 @@ def test_nothing_that_is_put_into_an_index_runs(chromium: Browser, tmp_path: Pat
     names = ("javascript:window.harm=1.html", "a#b?c%20d.mp3", "ü &<b>.pdf", "x'\"onerror=harm.mp3")
     for name in names:
         (tmp_path / name).write_bytes(b"%PDF" if name.endswith("pdf") else b"<p>there</p>")
-    items = [Item(name, HARM, HARM, "0") for name in names]
+    items = [Item(name, HARM, HARM) for name in names]
     text = index_page(HARM, HARM, items)
     index = tmp_path / "index.html"
     for put in ("", PUT_IN):

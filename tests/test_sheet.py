@@ -23,10 +23,10 @@ from backing.ground.timebase import Meter
 from backing.output.asked import Paper
 from backing.output.files import MARK, made_here
 from backing.output.sheet.cells import rows
+from backing.output.sheet.faces import FILES, advances
 from backing.output.sheet.grips import chords_used, chosen
 from backing.output.sheet.marks import (
     BOLD,
-    FILES,
     ITALIC,
     MEDIUM,
     MUSIC,
@@ -37,7 +37,6 @@ from backing.output.sheet.marks import (
     Mark,
     Shape,
     Text,
-    advances,
     width,
     wrapped,
 )

@@ -11,7 +11,9 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from backing.commands.naming import changes
 from backing.commands.options import Options
+from backing.commands.planned import SHEET, SOUND, WRITTEN, claim_all, stems_of, targets
 from backing.commands.values import near
 from backing.ground.errors import ChartError, OutputError, RequestError, StyleError
 from backing.ground.pitch import UNISON
@@ -32,11 +34,6 @@ if TYPE_CHECKING:
 Progress = Callable[[float, str], None]
 Warn = Callable[["Diagnostic"], None]
 
-NOTES = (".mid", ".json", ".vtt")
-SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
-SHEET = (".pdf", ".svg", ".png")
-WRITTEN = (*SHEET, ".txt")  # the chart as written: nobody need play it
-ENDINGS = (*NOTES, *SOUND, *SHEET, ".html", ".txt")
 PLAIN = Options()
 MOST_READ = (
     4_000_000  # bytes of a chart: more than any may have, and never the whole of an endless device
@@ -222,24 +219,6 @@ def available(prepared: Prepared) -> tuple[str, ...]:
     return in_score_order(roles)
 
 
-def targets(chart: Path, out: Sequence[Path]) -> tuple[Path, ...]:
-    """What to write; without `-o` the chart's name with `.mp3` in the current folder. Raises `RequestError`."""
-    if not out:
-        return (Path(stem_of(chart) + ".mp3"),)
-    for path in out:
-        if path.suffix.lower() not in ENDINGS:
-            raise RequestError(
-                f"-o {path}: end the name in one of {' '.join(ENDINGS)}{near_ending(path)}"
-            )
-    return tuple(dict.fromkeys(out))
-
-
-def near_ending(path: Path) -> str:
-    if path.suffix.lower() in (".midi", ".smf"):
-        return "; for MIDI write .mid"
-    return near(path.suffix.lower(), ENDINGS)
-
-
 def make(
     chart_path: Path,
     out: Sequence[Path],
@@ -249,26 +228,35 @@ def make(
 ) -> list[Path]:
     """Write every file that is asked for; returns the paths in order."""
     from backing.chart.parse import parse
-    from backing.output.files import claim
 
-    paths = targets(chart_path, out)
+    paths = targets(chart_path, out, wish)
     text, name = read_text(chart_path)
     chart = parse(text, name)
-    for path in paths:
-        claim(path, force=wish.files.force)
+    claim_all(paths, [chart_path], wish)
     unheard = all(path.suffix.lower() in WRITTEN for path in paths)
     prepared = prepare(chart, once(wish) if unheard else wish)
-    for diagnostic in prepared.warnings:
+    for diagnostic in (*prepared.warnings, *unseen(prepared, wish, paths)):
         warn(diagnostic)
     if unheard:
         check_players(prepared, wish)
         return [page for path in paths for page in write_written(prepared, path, wish)]
-    return write_all(prepared, band(prepared, wish), paths, wish, progress)
+    performance = band(prepared, wish)
+    claim_all([*paths, *stems_of(performance, paths, wish)], [chart_path], wish)
+    return write_all(prepared, performance, paths, wish, progress)
 
 
 def once(wish: Options) -> Options:
     """The same for one chorus: what is written does not grow with how often it is played."""
     return wish.changed(choruses=1, length_s=None)
+
+
+def unseen(prepared: Prepared, wish: Options, paths: Iterable[Path]) -> tuple[Diagnostic, ...]:
+    """What no font can draw on a sheet, where one is wanted."""
+    if not any(p.suffix.lower() in SHEET for p in paths) or prepared.chart.source.text.isascii():
+        return ()
+    from backing.output.sheet.unseen import unseen as on_sheet
+
+    return on_sheet(prepared.chart, wish.paper)
 
 
 def write_all(
@@ -289,6 +277,7 @@ def write_all(
             written += write_one(prepared, performance, path, wish, progress)
     if heard:
         from backing.output.sound.audio import write_audio
+        from backing.output.sound.tags import Label
 
         stems = write_audio(
             performance,
@@ -296,6 +285,7 @@ def write_all(
             wish.sound,
             stems=wish.files.stems,
             stems_as=wish.files.stems_as or "wav",
+            label=Label(changed=", ".join(changes(wish))),
             force=wish.files.force,
             progress=progress,
         )
@@ -399,10 +389,6 @@ def moved_by(chart: Chart, wish: Options) -> Interval:
     if wish.form.transpose:
         return interval_for_semitones(first_key(chart), wish.form.transpose)
     return UNISON
-
-
-def stem_of(chart_path: Path) -> str:
-    return "track" if str(chart_path) == "-" else chart_path.stem
 
 
 def part(progress: Progress, index: int, count: int) -> Progress:

@@ -129,13 +129,14 @@ def lesson(
 ) -> None:
     """Everything for one lesson: mixes, slow versions, stems, loops, MIDI, sheet, page, captions, an index.
 
-    A second run makes only what has changed.
+    A second run makes only what has changed, and keeps what you have changed.
 
     Example: backing lesson tune.txt -o lesson.zip --speeds 100,80,60
     """
     from dataclasses import replace
 
-    from backing.commands.lesson import Choices, make_lesson, read_choices, read_sheets, read_speeds
+    from backing.commands.choices import Choices, read_choices, read_sheets, read_speeds
+    from backing.commands.lesson import make_lesson, told
 
     chosen = read_choices(choices, Choices()) if choices else Choices()
     if speeds:
@@ -145,7 +146,7 @@ def lesson(
     if wish.files.stems_as:
         chosen = replace(chosen, stems_as=wish.files.stems_as)
     with progress(quiet) as report:
-        place, items, made = make_lesson(
+        items, renewal = make_lesson(
             chart,
             out,
             wish,
@@ -153,7 +154,8 @@ def lesson(
             report,
             lambda d: say(rendered(d, coloured(sys.stderr)), quiet),
         )
-    typer.echo(f"{place}: {len(items)} files, {made} made, {len(items) - made} unchanged")
+    for line in told(out, items, renewal):
+        typer.echo(line)
 
 
 def check(

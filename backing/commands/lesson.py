@@ -1,115 +1,71 @@
-"""Everything for one lesson with one command: what it holds, and how it is made.
+"""Everything for one lesson with one command: what it holds, and the jobs that make it.
 
 A lesson is a folder or a ZIP: the mix at several speeds, mixes without each player, stems, a loop of every section,
 MIDI, sheets, the practice page, captions, the timeline, the tidied chart, and an index that lists and plays it all.
+Each tempo is rendered once and mixed as often as it is wanted; the practice page takes its sounds from there too.
 """
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Callable
-from dataclasses import dataclass, field, fields, replace
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from backing.commands.app import Prepared, Progress, Warn, band, part, prepare, read_text, stem_of
+from backing.commands.app import Prepared, Progress, Warn, band, prepare, read_text, unseen
+from backing.commands.choices import Choices
+from backing.commands.naming import changes
 from backing.commands.options import Files, Options
-from backing.commands.values import STEM_KINDS, TRANSPOSING, choice, near
-from backing.ground.errors import OutputError, RequestError
+from backing.commands.planned import stem_of
 from backing.ground.roles import file_part
 
 if TYPE_CHECKING:
-    from backing.output.bundle import Item
+    from backing.output.bundle import Item, Renewal
+    from backing.output.jobs import Job
+    from backing.output.sound.audio import Output as SoundFile
     from backing.performance.model import Performance
 
-SHEETS = ("concert", *TRANSPOSING)
+Makes = Mapping[str, str]
 
 
-@dataclass(frozen=True, slots=True)
-class Choices:
-    """What goes into a lesson. `speeds` are percentages; `sheets` name the instruments that the chart is printed for."""
+class Piece(NamedTuple):
+    """A file of a lesson: where, under which heading, what it is in words, and what shapes it."""
 
-    speeds: tuple[int, ...] = (100, 85, 70)
-    without: bool = True
-    stems: bool = True
-    stems_as: str = "mp3"
-    loops: bool = True
-    sheets: tuple[str, ...] = ("concert",)
-    page: bool = True
-    midi: bool = True
-    captions: bool = True
-    timeline: bool = True
-    chart: bool = True
+    path: str
+    group: str
+    title: str
+    makes: Makes
+    about: str = ""
 
 
-def read_speeds(text: str) -> tuple[int, ...]:
-    """`100,85,70`. Raises `RequestError`."""
-    try:
-        speeds = tuple(int(p.strip().rstrip("%")) for p in text.split(","))
-    except ValueError:
-        raise RequestError(f"--speeds {text}: write percentages, such as 100,85,70") from None
-    if not all(10 <= s <= 200 for s in speeds):
-        raise RequestError(f"--speeds {text}: percentages go from 10 to 200")
-    return tuple(dict.fromkeys(speeds))
+class Mix(NamedTuple):
+    """A sound file of a rendering: of all players (`roles` None) or some; `player` and `changed` go into its title."""
+
+    piece: Piece
+    roles: frozenset[str] | None = None
+    bits: int = 16
+    player: str = ""
+    changed: str = ""
 
 
-def read_sheets(text: str) -> tuple[str, ...]:
-    """`concert,Bb`. Raises `RequestError`."""
-    try:
-        return tuple(dict.fromkeys(choice(*SHEETS)(part) for part in text.split(",")))
-    except RequestError as wrong:
-        raise RequestError(f"--sheets {text}: {wrong}") from None
+class Rendering(NamedTuple):
+    """A performance, the mixes that are made of it, and the practice page where it is made of it too."""
+
+    performance: Performance
+    wish: Options
+    mixes: tuple[Mix, ...]
+    page: Piece | None = None
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        return (*(mix.piece for mix in self.mixes), *filter(None, [self.page]))
 
 
-def read_choices(path: Path, choices: Choices) -> Choices:
-    """The `[lesson]` table of a TOML file on top of `choices`. Raises `OutputError`, `RequestError`."""
-    try:
-        table = tomllib.loads(path.read_text("utf-8")).get("lesson", {})
-    except OSError as wrong:
-        raise OutputError(f"{path} could not be read: {wrong.strerror}") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as wrong:
-        raise RequestError(f"{path} is no TOML file: {wrong}") from None
-    names = [f.name for f in fields(Choices)]
-    given: dict[str, object] = {}
-    for name, value in table.items():
-        if name not in names:
-            raise RequestError(
-                f"{path}: [lesson] has no {name!r}; it may hold {', '.join(names)}.{near(name, names)}"
-            )
-        given[name] = _choice(path, name, value, getattr(choices, name))
-    return replace(choices, **given)  # type: ignore[arg-type]
+class Print(NamedTuple):
+    """A file that is read and not heard, and the options that it is made with."""
 
-
-def _choice(path: Path, name: str, value: object, usual: object) -> object:
-    """A value of the table in the type that the choice has."""
-    if name == "speeds" and isinstance(value, list):
-        return read_speeds(",".join(map(str, value)))
-    if name == "sheets" and isinstance(value, list):
-        return read_sheets(",".join(map(str, value)))
-    if name == "stems_as" and isinstance(value, str):
-        try:
-            return choice(*STEM_KINDS)(value)
-        except RequestError as wrong:
-            raise RequestError(f"{path}: [lesson] stems_as {value}: {wrong}") from None
-    if isinstance(usual, bool) and isinstance(value, bool):
-        return value
-    kind = (
-        "true or false"
-        if isinstance(usual, bool)
-        else "a list"
-        if isinstance(usual, tuple)
-        else "a word"
-    )
-    raise RequestError(f"{path}: [lesson] {name} is {kind}, not {value!r}")
-
-
-@dataclass(frozen=True, slots=True)
-class Job:
-    """Work that makes one or more files of a lesson at once; `make` gets the folder and a progress."""
-
-    items: tuple[Item, ...]
-    make: Callable[[Path, Progress], None] = field(compare=False)
+    piece: Piece
+    wish: Options
 
 
 def make_lesson(
@@ -119,221 +75,340 @@ def make_lesson(
     choices: Choices,
     progress: Progress,
     warn: Warn,
-) -> tuple[Path, tuple[Item, ...], int]:
-    """Make or renew a lesson; returns its place, its files, and how many of them were made anew.
+) -> tuple[tuple[Item, ...], Renewal]:
+    """Make or renew a lesson; returns its files, and what was done to which.
 
     Raises `ChartError`, `RequestError`, `OutputError`, `AudioUnavailable`.
     """
     from backing.chart.parse import parse
     from backing.output import bundle
-    from backing.output.contents import index_page
+    from backing.output.names import safe
 
     text, name = read_text(chart_path)
     prepared = prepare(parse(text, name), wish)
-    old = bundle.previous(place, wish.files.force)
-    for diagnostic in prepared.warnings:
-        warn(diagnostic)
-    jobs = jobs_of(prepared, stem_of(chart_path), wish, choices)
-    items = tuple(item for job in jobs for item in job.items)
-    made = 0
-    with bundle.renewed(place, old) as folder:
-        open_jobs = [
-            job for job in jobs if not all(old.has(i) and old.copy(i, folder) for i in job.items)
-        ]
-        for number, job in enumerate(open_jobs):
-            for item in job.items:
-                (folder / item.path).parent.mkdir(parents=True, exist_ok=True)
-                (folder / item.path).unlink(missing_ok=True)
-            job.make(folder, part(progress, number, max(1, len(open_jobs))))
-            made += len(job.items)
-        title = prepared.timeline.title or stem_of(chart_path)
-        (folder / bundle.CONTENTS).write_text(bundle.contents(title, items), "utf-8")
-        (folder / bundle.INDEX).write_text(index_page(title, prepared.timeline.by, items), "utf-8")
-    return place, items, made
+    with bundle.opened(place, wish.files.force) as store:
+        for diagnostic in (*prepared.warnings, *unseen(prepared, wish, [Path("sheet.pdf")])):
+            warn(diagnostic)
+        stem = safe(stem_of(chart_path))
+        performance = band(prepared, wish)
+        renderings = heard(prepared, performance, stem, wish, choices)
+        prints = papers(prepared, performance, stem, wish, choices)
+        pieces = [p for r in renderings for p in r.pieces] + [p.piece for p in prints]
+        named = names(pieces, taken(chart_path, place))
+        items = tuple(
+            bundle.Item(n, p.group, p.title, p.about) for n, p in zip(named, pieces, strict=True)
+        )
+        title = prepared.timeline.title or stem
+        jobs = jobs_of(prepared, performance, renderings, prints, named, title)
+        jobs += index_jobs(title, prepared.timeline.by, items)
+        renewal = bundle.renew(store, jobs, progress, force=wish.files.force)
+    return items, renewal
 
 
-def jobs_of(prepared: Prepared, stem: str, wish: Options, choices: Choices) -> list[Job]:
-    """The work that a lesson needs, in the order of its index."""
-    performance = band(prepared, wish)
-    jobs = [sound_job(prepared, performance, stem, wish, choices, 100 in choices.speeds)]
-    jobs += [speed_job(prepared, stem, wish, speed) for speed in choices.speeds if speed != 100]
+def told(place: Path, items: Sequence[Item], renewal: Renewal) -> list[str]:
+    """What was done, in lines: the counts, what was kept because it is somebody's, what is left of an earlier run."""
+    ours = {item.path for item in items}
+    made = len(ours.intersection(renewal.made))
+    kept = len(ours.intersection(renewal.kept))
+    lines = [f"{place}: {len(items)} files, {made} made, {len(items) - made - kept} unchanged"]
+    if kept:
+        lines[0] += f", {kept} kept"
+    lines += [
+        f"kept {path}: somebody has changed it or put it there; take it away, or --force"
+        for path in renewal.kept
+    ]
+    lines += [f"left {path}: an earlier run made it, this one does not" for path in renewal.left]
+    return lines
+
+
+def names(pieces: Sequence[Piece], taken: Iterable[str]) -> list[str]:
+    """The path of each piece, every one another file on any disk."""
+    from backing.output.bundle import RESERVED
+    from backing.output.names import unique
+
+    return unique([p.path for p in pieces], [*RESERVED, *taken])
+
+
+def taken(chart_path: Path, place: Path) -> list[str]:
+    """The chart's own name where it lies in the lesson: what a lesson is made from is never written over."""
+    try:
+        return [chart_path.resolve().relative_to(place.resolve()).as_posix()]
+    except ValueError:
+        return []
+
+
+# what is heard
+
+
+def heard(
+    prepared: Prepared, performance: Performance, stem: str, wish: Options, choices: Choices
+) -> list[Rendering]:
+    """Every rendering that a lesson needs, in the order of its index."""
+    renderings = [full(prepared, performance, stem, wish, choices)]
+    renderings += [slower(prepared, stem, wish, s) for s in choices.speeds if s != 100]
     if choices.loops:
-        jobs += loop_jobs(prepared, stem, wish)
-    jobs += paper_jobs(prepared, performance, stem, wish, choices)
-    return [job for job in jobs if job.items]
+        renderings += loops(prepared, stem, wish)
+    return [r for r in renderings if r.pieces]
 
 
-def sound_print(performance: Performance, wish: Options) -> str:
-    """A fingerprint of everything that shapes the sound of a performance."""
-    from backing.output.bundle import fingerprint
+def full(
+    prepared: Prepared, performance: Performance, stem: str, wish: Options, choices: Choices
+) -> Rendering:
+    """The band at its tempo: the mix, the mixes without each player, the stems, and the practice page."""
+    roles = [p.role for p in performance.players if p.notes and p.role != "click"]
+    everyone = frozenset(p.role for p in performance.players)
+    said = ", ".join(changes(wish))
+    makes = sounding(performance, wish)
+    mixes: list[Mix] = []
+    if 100 in choices.speeds:
+        piece = Piece(f"{stem}.mp3", "The band", "The whole band", makes, about(performance))
+        mixes.append(Mix(piece, changed=said))
+    if choices.without and len(roles) > 1:
+        for role in roles:
+            path = f"without/{stem}-without-{file_part(role)}.mp3"
+            piece = Piece(path, "Without one player", f"Without {role}", {**makes, "without": role})
+            mixes.append(Mix(piece, everyone - {role}, 16, f"without {role}", said))
+    if choices.stems:
+        bits = 24 if choices.stems_as in ("wav", "flac") else 16
+        for role in roles:
+            path = f"stems/{stem}-{file_part(role)}.{choices.stems_as}"
+            piece = Piece(path, "One player alone", role.capitalize(), {**makes, "only": role})
+            mixes.append(Mix(piece, frozenset({role}), bits, role, said))
+    page = None
+    if choices.page:
+        shapes = {**makes, **written(prepared, wish)}
+        page = Piece(f"{stem}.html", "To practise with", "The practice page", shapes)
+    return Rendering(performance, wish, tuple(mixes), page)
+
+
+def slower(prepared: Prepared, stem: str, wish: Options, speed: int) -> Rendering:
+    """The whole band at a share of its tempo, played anew."""
+    from backing.timeline.reshape import at_tempo
+
+    at_speed = prepared._replace(timeline=at_tempo(prepared.timeline, percent=Fraction(speed)))
+    performance = band(at_speed, wish)
+    makes = sounding(performance, wish)
+    piece = Piece(f"{stem}-{speed}.mp3", "The band", f"At {speed} %", makes, about(performance))
+    said = ", ".join([f"{speed} %", *changes(wish)])
+    return Rendering(performance, wish, (Mix(piece, changed=said),))
+
+
+def loops(prepared: Prepared, stem: str, wish: Options) -> list[Rendering]:
+    """A loop of every section, its first time through."""
+    from backing.output.names import worded
+
+    found = []
+    sections = [s.name for s in prepared.timeline.sections if s.part != "ending"]
+    for name in dict.fromkeys(sections):
+        own = wish.changed(
+            loop=True, sections=(name,) if name else (), bars=None, choruses=1, length_s=None,
+            count_in=None, ending=None,
+        )  # fmt: skip
+        performance = band(prepare(prepared.chart, own), own)
+        words = f"Section {name}, round and round" if name else "The chorus, round and round"
+        path = f"loops/{stem}-{worded(name or 'chorus', 'section')}.wav"
+        piece = Piece(
+            path, "Loops", words, sounding(performance, own), about(performance, loop=True)
+        )
+        said = ", ".join([name or "the chorus", "loop", *changes(wish)])
+        found.append(Rendering(performance, own, (Mix(piece, changed=said),)))
+    return found
+
+
+def about(performance: Performance, loop: bool = False) -> str:
+    """Key, tempo and length in words."""
+    from backing.output.sound.tags import tags_of
+
+    timeline = performance.arrangement.timeline
+    length_s = performance.duration_s
+    if loop:
+        length_s = float(performance.tempo.exact_s(timeline.length_q))
+    minutes, seconds = divmod(round(length_s), 60)
+    return f"{timeline.bars[0].key.name}, {tags_of(performance).bpm} bpm, {minutes}:{seconds:02d}"
+
+
+def sounding(performance: Performance, wish: Options) -> dict[str, str]:
+    """What shapes the sound of a performance, by name."""
     from backing.output.files import MADE_BY
+    from backing.output.jobs import digest_of, fingerprint
     from backing.output.midi import midi_bytes
     from backing.output.sound.soundfont import find
 
-    font = find(wish.sound.soundfont)
-    mix = [(v.level_db, v.pan, v.room) for p in performance.players for v in p.voices]
-    return fingerprint(
-        MADE_BY, midi_bytes(performance), mix, font.name, font.stat().st_size, wish.sound
-    )
+    levels = [(v.level_db, v.pan, v.room) for p in performance.players for v in p.voices]
+    return {
+        "program": MADE_BY,
+        "notes": fingerprint(midi_bytes(performance)),
+        "levels": fingerprint(levels),
+        "soundfont": digest_of(find(wish.sound.soundfont)),
+        "sound": fingerprint(wish.sound._replace(soundfont=None)),
+    }
 
 
-def sound_job(
-    prepared: Prepared,
-    performance: Performance,
-    stem: str,
-    wish: Options,
-    choices: Choices,
-    full: bool,
-) -> Job:
-    """The mix, the mixes without each player, and the stems: one rendering."""
-    from backing.output.bundle import Item, fingerprint
-
-    mark = sound_print(performance, wish)
-    roles = [p.role for p in performance.players if p.notes and p.role != "click"]
-    everyone = frozenset(p.role for p in performance.players)
-    wanted: list[tuple[Item, frozenset[str] | None, int]] = []
-    if full:
-        wanted.append(
-            (Item(f"{stem}.mp3", "The band", "The whole band", fingerprint(mark, "mix")), None, 16)
-        )
-    if choices.without and len(roles) > 1:
-        for role in roles:
-            item = Item(
-                f"without/{stem}-without-{file_part(role)}.mp3",
-                "Without one player",
-                f"Without {role}",
-                fingerprint(mark, "-", role),
-            )
-            wanted.append((item, everyone - {role}, 16))
-    if choices.stems:
-        for role in roles:
-            ending = choices.stems_as
-            item = Item(
-                f"stems/{stem}-{file_part(role)}.{ending}",
-                "One player alone",
-                role.capitalize(),
-                fingerprint(mark, "+", role),
-            )
-            wanted.append((item, frozenset({role}), 24 if ending in ("wav", "flac") else 16))
-
-    def make(folder: Path, progress: Progress) -> None:
-        from backing.output.sound.audio import Output, write_outputs
-        from backing.output.sound.tags import Label
-
-        outputs = [
-            Output(folder / item.path, only, bits, Label(item.title if only else ""))
-            for item, only, bits in wanted
-        ]
-        write_outputs(performance, outputs, wish.sound, progress=progress)
-
-    return Job(tuple(item for item, _, _ in wanted), make)
+# what is read
 
 
-def speed_job(prepared: Prepared, stem: str, wish: Options, speed: int) -> Job:
-    """The whole band at a share of its tempo, played anew."""
-    from backing.output.bundle import Item
-    from backing.timeline.reshape import at_tempo
-
-    slower = prepared._replace(timeline=at_tempo(prepared.timeline, percent=Fraction(speed)))
-    performance = band(slower, wish)
-    item = Item(f"{stem}-{speed}.mp3", "The band", f"At {speed} %", sound_print(performance, wish))
-    return Job((item,), sound_maker(performance, item, wish))
-
-
-def loop_jobs(prepared: Prepared, stem: str, wish: Options) -> list[Job]:
-    """A loop of every section, its first time through."""
-    from backing.output.bundle import Item
-
-    jobs = []
-    names = [s.name for s in prepared.timeline.sections if s.part != "ending"]
-    for name in dict.fromkeys(names):
-        chosen = (name,) if name else ()
-        own = wish.changed(
-            loop=True,
-            sections=chosen,
-            bars=None,
-            choruses=1,
-            length_s=None,
-            count_in=None,
-            ending=None,
-        )
-        performance = band(prepare(prepared.chart, own), own)
-        words = f"Section {name}, round and round" if name else "The chorus, round and round"
-        item = Item(
-            f"loops/{stem}-{file_name(name or 'chorus')}.wav",
-            "Loops",
-            words,
-            sound_print(performance, own),
-        )
-        jobs.append(Job((item,), sound_maker(performance, item, own)))
-    return jobs
-
-
-def file_name(words: str) -> str:
-    """A section's name as part of a file name."""
-    return "".join(c if c.isalnum() else "-" for c in words).strip("-") or "section"
-
-
-def sound_maker(
-    performance: Performance, item: Item, wish: Options
-) -> Callable[[Path, Progress], None]:
-    def make(folder: Path, progress: Progress) -> None:
-        from backing.output.sound.audio import write_audio
-
-        write_audio(performance, [folder / item.path], wish.sound, progress=progress)
-
-    return make
-
-
-def paper_jobs(
+def papers(
     prepared: Prepared, performance: Performance, stem: str, wish: Options, choices: Choices
-) -> list[Job]:
-    """What is read and not heard: sheets, page, MIDI, captions, timeline, the chart itself."""
-    from backing.commands.app import write_one
-    from backing.output.bundle import Item, fingerprint
-    from backing.output.files import MADE_BY
+) -> list[Print]:
+    """What is read and not heard: sheets, MIDI, captions, timeline, the chart itself."""
+    from backing.output.jobs import fingerprint
     from backing.output.midi import midi_bytes
 
-    text = prepared.chart.source.text
-    shape = wish._replace(files=Files())  # --force shapes no file
-    notes = fingerprint(MADE_BY, midi_bytes(performance, wish.sound), text, shape)
-    wanted: list[tuple[Item, Options]] = []
+    found = []
     for sheet in choices.sheets:
         own = wish.changed(transposing=None if sheet == "concert" else sheet)
         words = "The sheet" if sheet == "concert" else f"The sheet for {sheet} instruments"
         tail = "" if sheet == "concert" else f"-{sheet}"
-        wanted.append(
-            (
-                Item(
-                    f"{stem}{tail}.pdf",
-                    "To read",
-                    words,
-                    fingerprint(MADE_BY, text, own._replace(files=Files())),
-                ),
-                own,
-            )
-        )
-    for asked, ending, words in (
-        (choices.page, ".html", "The practice page"),
-        (choices.midi, ".mid", "MIDI for an editor"),
-        (choices.captions, ".vtt", "Captions for a video"),
-        (choices.timeline, ".json", "The timeline in seconds"),
-        (choices.chart, ".txt", "The chart itself"),
+        piece = Piece(f"{stem}{tail}.pdf", "To read", words, written(prepared, own))
+        found.append(Print(piece, own))
+    makes = {**written(prepared, wish), "notes": fingerprint(midi_bytes(performance, wish.sound))}
+    for asked, ending, group, words in (
+        (choices.midi, ".mid", "For other programs", "MIDI for an editor"),
+        (choices.captions, ".vtt", "For other programs", "Captions for a video"),
+        (choices.timeline, ".json", "For other programs", "The timeline in seconds"),
+        (choices.chart, ".txt", "To read", "The chart itself"),
     ):
         if asked:
-            group = (
-                "To practise with"
-                if ending == ".html"
-                else "To read"
-                if ending == ".txt"
-                else "For other programs"
+            found.append(Print(Piece(f"{stem}{ending}", group, words, makes), wish))
+    return found
+
+
+def written(prepared: Prepared, wish: Options) -> dict[str, str]:
+    """What shapes a sheet, by name; `--force` shapes no file."""
+    from backing.commands.app import shown_tempo
+    from backing.output.files import MADE_BY
+    from backing.output.jobs import fingerprint
+
+    return {
+        "program": MADE_BY,
+        "chart": fingerprint(prepared.chart.source.text),
+        "options": fingerprint(wish._replace(files=Files())),
+        "style": fingerprint(prepared.style.name, shown_tempo(prepared, wish)),
+    }
+
+
+# how it is made
+
+
+def jobs_of(
+    prepared: Prepared,
+    performance: Performance,
+    renderings: Sequence[Rendering],
+    prints: Sequence[Print],
+    named: Sequence[str],
+    title: str,
+) -> list[Job]:
+    """The work that makes the pieces under their names, in order."""
+    jobs: list[Job] = []
+    track = 0
+    at = 0
+    for rendering in renderings:
+        own = named[at : at + len(rendering.pieces)]
+        jobs.append(sound_job(prepared, rendering, own, title, track))
+        track += len(rendering.mixes)
+        at += len(own)
+    for one in prints:
+        jobs.append(print_job(prepared, performance, one, named[at]))
+        at += 1
+    return jobs
+
+
+def sound_job(
+    prepared: Prepared, rendering: Rendering, named: Sequence[str], album: str, before: int
+) -> Job:
+    """One rendering, and everything that is made of it; its tracks are numbered on from `before`."""
+    from backing.output.jobs import Job, Output
+
+    def outputs() -> list[Output]:
+        found = []
+        for number, (path, piece) in enumerate(zip(named, rendering.pieces, strict=True), 1):
+            heard = {} if piece is rendering.page else {"track": f"{album} {before + number}"}
+            found.append(Output(path, {**piece.makes, **heard}))
+        return found
+
+    def make(folder: Path, wanted: frozenset[str], progress: Progress) -> None:
+        from backing.output.sound.audio import Output as SoundFile
+        from backing.output.sound.audio import write_outputs
+        from backing.output.sound.tags import Label
+
+        files = [
+            SoundFile(
+                folder / path, mix.roles, mix.bits,
+                Label(mix.player, mix.changed, album, before + number),
             )
-            wanted.append((Item(f"{stem}{ending}", group, words, fingerprint(notes, ending)), wish))
+            for number, (path, mix) in enumerate(zip(named, rendering.mixes, strict=False), 1)
+            if path in wanted
+        ]  # fmt: skip
+        page = rendering.page is not None and named[-1] in wanted
+        stems = page_stems(rendering.performance, folder / "stems of the page") if page else {}
+        sound = rendering.wish.sound
+        all_files = [*files, *stems.values()]
+        share = 0.9 if page else 1.0
+        write_outputs(
+            rendering.performance, all_files, sound, progress=lambda s, w: progress(share * s, w)
+        )
+        if page:
+            paths = {role: file.path for role, file in stems.items()}
+            write_page(prepared, rendering, folder / named[-1], paths)
+            for path in paths.values():
+                path.unlink()
+        progress(1.0, "done")
 
-    def maker(item: Item, own: Options) -> Callable[[Path, Progress], None]:
-        def make(folder: Path, progress: Progress) -> None:
-            write_one(prepared, performance, folder / item.path, own, progress)
+    return Job(tuple(outputs()), make)
 
-        return make
 
-    return [Job((item,), maker(item, own)) for item, own in wanted]
+def page_stems(performance: Performance, folder: Path) -> dict[str, SoundFile]:
+    """The players as the practice page needs them, as sound files by role."""
+    from backing.output.page.write import sounding as in_page
+    from backing.output.sound.audio import Output as SoundFile
+
+    folder.mkdir(parents=True, exist_ok=True)
+    return {
+        role: SoundFile(folder / f"{role}.wav", frozenset({role})) for role in in_page(performance)
+    }
+
+
+def write_page(
+    prepared: Prepared, rendering: Rendering, path: Path, stems: Mapping[str, Path]
+) -> None:
+    """The practice page from sounds that are there already."""
+    from backing.commands.app import moved_chart
+    from backing.output.page.write import write
+
+    write(
+        rendering.performance,
+        moved_chart(prepared.chart, rendering.wish),
+        path,
+        stems=stems,
+        sound=rendering.wish.sound,
+        paper=rendering.wish.paper,
+    )
+
+
+def print_job(prepared: Prepared, performance: Performance, one: Print, path: str) -> Job:
+    """A file that is read."""
+    from backing.commands.app import write_one
+    from backing.output.jobs import Job, Output
+
+    def make(folder: Path, _: frozenset[str], progress: Progress) -> None:
+        write_one(prepared, performance, folder / path, one.wish, progress)
+
+    return Job((Output(path, one.piece.makes),), make)
+
+
+def index_jobs(title: str, by: str, items: Sequence[Item]) -> list[Job]:
+    """The page and the list of all that there is."""
+    from backing.output.bundle import CONTENTS, INDEX, contents
+    from backing.output.contents import index_page
+    from backing.output.jobs import Job, Output, fingerprint
+
+    def job(path: str, text: str) -> Job:
+        def make(folder: Path, _: frozenset[str], progress: Progress) -> None:
+            (folder / path).write_text(text, "utf-8")
+
+        return Job((Output(path, {"text": fingerprint(text)}),), make)
+
+    return [
+        job(INDEX, index_page(title, by, items)),
+        job(CONTENTS, contents(title, items)),
+    ]

@@ -17,11 +17,11 @@ from backing.commands.app import (
     prepare,
     read_text,
     silent,
-    stem_of,
-    targets,
     write_all,
 )
+from backing.commands.naming import file_stem
 from backing.commands.options import Options
+from backing.commands.planned import claim_all, stem_of, stems_of, targets
 from backing.ground.roles import ROLES
 
 if TYPE_CHECKING:
@@ -51,15 +51,18 @@ def rehearse(
 ) -> list[Path]:
     """Write a track to practise with: every pass arranged and performed anew at its tempo, in its key."""
     from backing.chart.parse import parse
-    from backing.output.files import claim
 
-    paths = targets(chart_path, out) if out else (Path(f"{stem_of(chart_path)}-practice.mp3"),)
+    practised_as = f"{stem_of(chart_path)}-practice"
+    paths = (
+        targets(chart_path, out, wish) if out else (Path(file_stem(practised_as, wish) + ".mp3"),)
+    )
     text, name = read_text(chart_path)
     prepared = prepare(parse(text, name), wish)
     tracks = _tracks(prepared, wish, practice, paths)
-    for _, files in tracks:
-        for path in files:
-            claim(path, force=wish.files.force)
+    planned = [
+        p for performance, files in tracks for p in (*files, *stems_of(performance, files, wish))
+    ]
+    claim_all(planned, [chart_path], wish)
     for diagnostic in prepared.warnings:
         warn(diagnostic)
     written: list[Path] = []

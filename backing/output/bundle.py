@@ -1,183 +1,112 @@
-"""A folder or ZIP of files that is renewed as a whole.
+"""A folder or a ZIP of files that is made by jobs and renewed where something has changed.
 
-Conventions: paths are relative to the bundle and use `/`. Every file has a fingerprint of everything that shapes it;
-`contents.json` keeps them, so that the next run makes only what has changed. The bundle is built beside its place and
-moved there whole; files that somebody has added to a folder stay.
+Conventions: paths are relative to the bundle and use `/`. Whose a file is comes before whether it is stale: what
+somebody has changed or put under one of our names is kept, and told. What an earlier run has made and this one does
+not is left, and told too.
 """
 
 from __future__ import annotations
 
-import hashlib
 import json
-import os
-import shutil
-import zipfile
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple, Protocol
 
-from backing.ground.errors import OutputError
+from backing.output import archive, folder
 from backing.output.files import MADE_BY
+from backing.output.folder import LOG
+from backing.output.jobs import Found, Job, Output, Row, due
 
 CONTENTS = "contents.json"
 INDEX = "index.html"
-ZIP_TIME = (
-    1980,
-    1,
-    1,
-    0,
-    0,
-    0,
-)  # the earliest that ZIP can say, so that equal bundles have equal bytes
+RESERVED = (CONTENTS, INDEX, LOG)
+
+Progress = Callable[[float, str], None]
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
-    """One file of a bundle: where, under which heading, what it is in words, and the fingerprint of what made it.
+class Item(NamedTuple):
+    """A file of a bundle for people: where, under which heading, what it is in words, and what stands beside that.
 
-    `about` says what stands beside it in a list: key, tempo and length.
+    `about` is key, tempo and length of what is heard.
     """
 
     path: str
     group: str
     title: str
-    fingerprint: str
     about: str = ""
 
 
-def fingerprint(*parts: object) -> str:
-    """A short hash (BLAKE2b) of everything that shapes a file."""
-    digest = hashlib.blake2b(digest_size=16)
-    for part in parts:
-        data = part if isinstance(part, bytes) else str(part).encode("utf-8")
-        digest.update(len(data).to_bytes(8, "big") + data)
-    return digest.hexdigest()
+@dataclass(frozen=True, slots=True)
+class Renewal:
+    """What a run did: paths `made`, `kept` because they are somebody's, `left` from an earlier run, and `unchanged`."""
+
+    made: tuple[str, ...]
+    kept: tuple[str, ...]
+    left: tuple[str, ...]
+    unchanged: tuple[str, ...]
+
+
+class Store(Protocol):
+    """Where the files of a bundle lie."""
+
+    rows: dict[str, Row]
+
+    def found(self, path: str) -> Found | None:
+        """What lies at the place of an output."""
+
+    def work(self) -> Path:
+        """A folder to make files in."""
+
+    def put(self, part: Path, output: Output) -> bool:
+        """Move a finished file to its place; False where it is somebody's."""
 
 
 def contents(title: str, items: Sequence[Item]) -> str:
     """The text of `contents.json`."""
-    rows = [
-        {"path": i.path, "group": i.group, "title": i.title, "fingerprint": i.fingerprint}
-        for i in items
-    ]
-    return (
-        json.dumps(
-            {"made_by": MADE_BY, "title": title, "files": rows}, ensure_ascii=False, indent=1
-        )
-        + "\n"
-    )
+    told = {"made_by": MADE_BY, "title": title, "files": [i._asdict() for i in items]}
+    return json.dumps(told, ensure_ascii=False, indent=1) + "\n"
 
 
-@dataclass(frozen=True, slots=True)
-class Previous:
-    """A bundle that lies where the new one goes: its folder or ZIP, and the fingerprint of every file."""
+def opened(place: Path, force: bool) -> AbstractContextManager[Store]:
+    """The bundle at `place`: a ZIP where it ends so, otherwise a folder. Refuses before any work. Raises `OutputError`."""
+    if place.suffix.lower() == ".zip":
+        return archive.opened(place, CONTENTS, force)
+    return folder.opened(place, CONTENTS, force)
 
-    place: Path
-    files: Mapping[str, str]
 
-    def has(self, item: Item) -> bool:
-        return self.files.get(item.path) == item.fingerprint
-
-    def copy(self, item: Item, folder: Path) -> bool:
-        """Put an unchanged file into the new bundle; False when it is no longer there."""
-        target = folder / item.path
-        target.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            if self.place.is_dir():
-                shutil.copyfile(self.place / item.path, target)
+def renew(store: Store, jobs: Sequence[Job], progress: Progress, *, force: bool = False) -> Renewal:
+    """Do what is due. Raises `OutputError`, OSError, and whatever a job raises."""
+    wanted: list[tuple[Job, dict[str, Output]]] = []
+    made: list[str] = []
+    kept: list[str] = []
+    unchanged: list[str] = []
+    for job in jobs:
+        open_outputs = {}
+        for output in job.outputs:
+            found = store.found(output.path)
+            why = due(output, store.rows.get(output.path), found)
+            if why is None:
+                unchanged.append(output.path)
+            elif why.kind != "not ours" or (force and found and found.digest is not None):
+                open_outputs[output.path] = output
             else:
-                with zipfile.ZipFile(self.place) as archive:
-                    target.write_bytes(archive.read(item.path))
-        except (OSError, KeyError, zipfile.BadZipFile):
-            return False
-        return True
+                kept.append(output.path)
+        if open_outputs:
+            wanted.append((job, open_outputs))
+    for number, (job, outputs) in enumerate(wanted):
+        work = store.work() / str(number)
+        for path in outputs:
+            (work / path).parent.mkdir(parents=True, exist_ok=True)
+        job.make(work, frozenset(outputs), share(progress, number, len(wanted)))
+        for path, output in outputs.items():
+            (made if store.put(work / path, output) else kept).append(path)
+    ours = {output.path for job in jobs for output in job.outputs}
+    left = [path for path in store.rows if path not in ours and store.found(path)]
+    return Renewal(tuple(made), tuple(kept), tuple(left), tuple(unchanged))
 
 
-def previous(place: Path, force: bool) -> Previous:
-    """What lies at `place`. Raises `OutputError` for something that no lesson of this program is."""
-    if not place.exists():
-        if not place.absolute().parent.is_dir():
-            raise OutputError(
-                f"{place} cannot be written: there is no folder {place.absolute().parent}"
-            )
-        return Previous(place, {})
-    try:
-        if place.is_dir():
-            if not any(place.iterdir()):
-                return Previous(place, {})
-            text = (place / CONTENTS).read_text("utf-8")
-        else:
-            with zipfile.ZipFile(place) as archive:
-                text = archive.read(CONTENTS).decode("utf-8")
-        told = json.loads(text)
-        files = {str(f["path"]): str(f["fingerprint"]) for f in told["files"]}
-        if str(told["made_by"]).startswith("backing "):
-            return Previous(place, files)
-    except (OSError, KeyError, ValueError, TypeError, zipfile.BadZipFile):
-        pass
-    if force and place.is_file():
-        return Previous(place, {})
-    raise OutputError(
-        f"{place} is in the way and is no lesson made by this program; choose another name with -o"
-        + (", or replace it with --force" if place.is_file() else "")
-    )
-
-
-@contextmanager
-def renewed(place: Path, old: Previous) -> Iterator[Path]:
-    """A folder to build a bundle in; when the block ends well it takes its place, otherwise it goes and the old stays.
-
-    Raises `OutputError` when the place cannot be written.
-    """
-    work = place.absolute().with_name(f".{place.name[:60]}.{os.getpid()}.part")
-    try:
-        work.mkdir()
-        yield work
-        if place.suffix.lower() == ".zip":
-            _pack(work, place)
-        else:
-            _swap(work, place, old)
-    except OSError as wrong:
-        raise OutputError(f"{place} cannot be written: {wrong.strerror or wrong}") from wrong
-    finally:
-        shutil.rmtree(work, ignore_errors=True)
-
-
-def _pack(work: Path, place: Path) -> None:
-    """All files of a folder as one ZIP; sound and pictures are compressed already and are stored."""
-    part = place.absolute().with_name(f".{place.name[:60]}.{os.getpid()}.zip.part")
-    try:
-        with zipfile.ZipFile(part, "w") as archive:
-            for path in sorted(p for p in work.rglob("*") if p.is_file()):
-                info = zipfile.ZipInfo(path.relative_to(work).as_posix(), ZIP_TIME)
-                info.external_attr = 0o644 << 16
-                text = path.suffix in (".json", ".html", ".vtt", ".txt", ".mid")
-                info.compress_type = zipfile.ZIP_DEFLATED if text else zipfile.ZIP_STORED
-                with path.open("rb") as source, archive.open(info, "w", force_zip64=True) as target:
-                    shutil.copyfileobj(source, target, 1 << 20)
-        part.replace(place)
-    finally:
-        with suppress(OSError):
-            part.unlink()
-
-
-def _swap(work: Path, place: Path, old: Previous) -> None:
-    """Put the new folder where the old one is, with the files that somebody has added to it."""
-    if not place.exists():
-        work.rename(place)
-        return
-    ours = {*old.files, CONTENTS, INDEX}
-    for path in sorted(place.rglob("*")):
-        name = path.relative_to(place).as_posix()
-        if path.is_file() and name not in ours and not (work / name).exists():
-            (work / name).parent.mkdir(parents=True, exist_ok=True)
-            shutil.copy2(path, work / name)
-    aside = place.absolute().with_name(f".{place.name[:60]}.{os.getpid()}.old")
-    place.rename(aside)
-    try:
-        work.rename(place)
-    except OSError:
-        aside.rename(place)
-        raise
-    shutil.rmtree(aside, ignore_errors=True)
+def share(progress: Progress, number: int, count: int) -> Progress:
+    """The progress of one of several pieces of work as progress of the whole."""
+    return lambda done, words: progress((number + done) / count, words)

@@ -18,8 +18,8 @@ from backing.harmony.chord import Chord
 from backing.harmony.spelling import interval_for_semitones, transpose
 from backing.harmony.taught import grips_for
 from backing.output.asked import CONCERT, Paper
-from backing.output.bundle import fingerprint
 from backing.output.hand import differs, hand_chord, hand_key, how
+from backing.output.jobs import fingerprint
 from backing.output.page import beats, opus
 from backing.output.page.score import Score
 from backing.output.symbols import note, parts

@@ -1,29 +1,33 @@
-"""What can be drawn on a sheet: text, lines, filled shapes, dots and arcs, and the widths of the faces that ship here.
+"""What can be drawn on a sheet: text, lines, filled shapes, dots and arcs; and text cut into rows.
 
 Conventions: x to the right, y down; text stands with its baseline on y. Units are whatever the caller lays out in
-(chord sizes inside a line of music, points on the page); `placed` scales and moves. Advance widths come from the font
-files themselves, so what is planned here is what is drawn.
-Sources: OpenType 1.9, tables cmap (formats 4 and 12), head, hhea and hmtx.
+(chord sizes inside a line of music, points on the page); `placed` scales and moves.
 """
 
 from __future__ import annotations
 
-import struct
-import unicodedata
+import re
+from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path
+from itertools import accumulate
 
-FONTS = Path(__file__).parent.parent / "fonts"
-REGULAR, MEDIUM, BOLD, ITALIC, MUSIC = range(5)
-FILES = (
-    "Inter-Regular.otf",
-    "Inter-Medium.otf",
-    "Inter-Bold.otf",
-    "Inter-Italic.otf",
-    "NotoMusic-Regular.ttf",
+from backing.output.sheet.faces import (
+    BOLD,
+    ITALIC,
+    MEDIUM,
+    MUSIC,
+    REGULAR,
+    has_right_to_left,
+    width,
 )
+
+__all__ = [
+    "BOLD", "CAP", "DESCENT", "FITTED", "INK", "ITALIC", "MEDIUM", "MUSIC", "REGULAR", "Arc", "Dot", "Line", "Mark",
+    "Run", "Shape", "Text", "box", "cut", "joined", "placed", "run", "width", "wrapped",
+]  # fmt: skip
+
 CAP = 0.727  # cap height of the text face, in em
 DESCENT = 0.2
 
@@ -147,83 +151,6 @@ def box(mark: Mark) -> tuple[float, float, float, float]:
     return mark.x - r, mark.y - r, mark.x + r, mark.y + r
 
 
-def width(text: str, face: int, size: float = 1.0) -> float:
-    """Advance width of a run of text without kerning."""
-    table = advances(face)
-    return size * sum([table.get(c) or absent(c) for c in text])
-
-
-def absent(char: str) -> float:
-    """The room for a character that the face lacks, in em."""
-    if unicodedata.combining(char):
-        return 0.0
-    return 1.0 if unicodedata.east_asian_width(char) in "WF" else 0.65
-
-
-def covered(texts: Iterable[str]) -> bool:
-    """True when the faces that ship here can draw all of it."""
-    known = advances(REGULAR).keys() | advances(MUSIC).keys()
-    return all(c in known or c.isspace() for text in texts for c in text)
-
-
-@lru_cache(maxsize=8)
-def advances(face: int) -> dict[str, float]:
-    """Advance width of every character of a face, in em."""
-    data = (FONTS / FILES[face]).read_bytes()
-    count = struct.unpack_from(">H", data, 4)[0]
-    tables = {
-        data[at : at + 4]: struct.unpack_from(">I", data, at + 8)[0]
-        for at in range(12, 12 + 16 * count, 16)
-    }
-    em = struct.unpack_from(">H", data, tables[b"head"] + 18)[0]
-    metrics = struct.unpack_from(">H", data, tables[b"hhea"] + 34)[0]
-    widths = struct.unpack_from(f">{metrics * 2}H", data, tables[b"hmtx"])[::2]
-    return {
-        chr(code): widths[min(glyph, metrics - 1)] / em
-        for code, glyph in glyphs(data, tables[b"cmap"]).items()
-    }
-
-
-def glyphs(data: bytes, at: int) -> dict[int, int]:
-    """Character codes and their glyphs from the best Unicode table of a cmap."""
-    found: dict[int, int] = {}
-    for i in range(struct.unpack_from(">H", data, at + 2)[0]):
-        platform, _, offset = struct.unpack_from(">HHI", data, at + 4 + 8 * i)
-        start = at + offset
-        form = struct.unpack_from(">H", data, start)[0]
-        if platform not in (0, 3):
-            continue
-        if form == 12:
-            for g in range(struct.unpack_from(">I", data, start + 12)[0]):
-                first, last, glyph = struct.unpack_from(">III", data, start + 16 + 12 * g)
-                found.update({first + k: glyph + k for k in range(last - first + 1)})
-        elif form == 4:
-            found.update(segments(data, start))
-    return found
-
-
-def segments(data: bytes, start: int) -> dict[int, int]:
-    """A cmap subtable of format 4."""
-    n = struct.unpack_from(">H", data, start + 6)[0] // 2
-    ends = struct.unpack_from(f">{n}H", data, start + 14)
-    starts = struct.unpack_from(f">{n}H", data, start + 16 + 2 * n)
-    deltas = struct.unpack_from(f">{n}H", data, start + 16 + 4 * n)
-    ranges_at = start + 16 + 6 * n
-    ranges = struct.unpack_from(f">{n}H", data, ranges_at)
-    found: dict[int, int] = {}
-    for i in range(n):
-        for code in range(starts[i], min(ends[i], 0xFFFE) + 1):
-            if ranges[i] == 0:
-                glyph = (code + deltas[i]) & 0xFFFF
-            else:
-                place = ranges_at + 2 * i + ranges[i] + 2 * (code - starts[i])
-                glyph = struct.unpack_from(">H", data, place)[0]
-                glyph = (glyph + deltas[i]) & 0xFFFF if glyph else 0
-            if glyph:
-                found[code] = glyph
-    return found
-
-
 @dataclass(frozen=True, slots=True)
 class Run:
     """Marks that start at x = 0 on a baseline at y = 0, and how wide they are."""
@@ -250,7 +177,11 @@ def run(text: str, size: float, face: int = REGULAR, *, soft: bool = False) -> R
 
 
 def cut(text: str) -> list[tuple[str, bool]]:
-    """The text in letters and single signs of the music face."""
+    """The text in letters and single signs of the music face; one with letters from right to left stays whole."""
+    if has_right_to_left(
+        text
+    ):  # a sign after a letter A to G belongs to it, and so to its direction
+        return [(re.sub(r"(?<=[A-G])[♭♯♮𝄫𝄪]+", "\\g<0>\u200e", text), False)]
     found: list[tuple[str, bool]] = []
     for char in text:
         sign = char in FITTED
@@ -275,16 +206,24 @@ def joined(runs: Iterable[Run], gap: float = 0.0) -> Run:
 def wrapped(text: str, size: float, face: int, room: float) -> list[str]:
     """The text in rows no wider than `room`, cut at blanks, inside a word only where it alone is too wide."""
     rows: list[str] = []
-    row = ""
+    row, used = "", 0.0
+    blank = width(" ", face, size)
     for word in text.split():
-        if row and width(f"{row} {word}", face, size) > room:
-            rows.append(row)
-            row = ""
-        row = f"{row} {word}" if row else word
-        while width(row, face, size) > room and len(row) > 1:
-            n = len(row) - 1
-            while n > 1 and width(row[:n], face, size) > room:
-                n -= 1
-            rows.append(row[:n])
-            row = row[n:]
+        for part, wide in pieces(word, size, face, room):
+            if row and used + blank + wide > room:
+                rows.append(row)
+                row = ""
+            used = used + blank + wide if row else wide
+            row = f"{row} {part}" if row else part
     return [*rows, row] if row else rows
+
+
+def pieces(word: str, size: float, face: int, room: float) -> list[tuple[str, float]]:
+    """A word in as few pieces no wider than `room` as hold it, each with its width."""
+    ends = [0.0, *accumulate(width(c, face, size) for c in word)]
+    found, start = [], 0
+    while start < len(word):
+        end = max(start + 1, bisect_right(ends, ends[start] + room + 1e-9, start) - 1)
+        found.append((word[start:end], ends[end] - ends[start]))
+        start = end
+    return found

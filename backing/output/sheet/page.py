@@ -12,6 +12,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from backing.ground.errors import OutputError
 from backing.output.sheet.cells import Cell, Row, cut_cell
 from backing.output.sheet.chord import symbol
 from backing.output.sheet.line import draw
@@ -59,8 +60,8 @@ def pages(
     """The marks of each page. `title` holds text, size, face and softness of the lines of the title block."""
     wide, high = PAPERS[paper]
     full = wide - 2 * SIDE - MARGIN
-    heading, y = title_block(title, wide - 2 * SIDE)
     bottom = high - FOOT
+    headings, y = title_block(title, wide - 2 * SIDE, bottom)
     room = bottom - y
     blocks = fitted(rows, full, spelling, room - height(grips)) + list(grips)
     natural = y + height(blocks) - (blocks[0].gap if blocks else 0.0)
@@ -68,11 +69,19 @@ def pages(
     spare = sum(b.gap for b in blocks[1:])
     if natural > bottom and spare and natural - spare * (1 - TIGHT / GAP) <= bottom:
         tight = 1 - (natural - bottom) / spare
-    found = [heading]
+    if any(b.height > bottom - HEAD for b in blocks):
+        raise OutputError(
+            "the sheet cannot be set: words at one line of music fill more than a page; shorten them"
+        )
+    found = headings
     first = True
     for block in blocks:
         gap = 0.0 if first else block.gap * tight
-        if y + gap + block.height > bottom and not first:
+        if (
+            y + gap + block.height > bottom
+            and found[-1]
+            and (not first or len(found) > 1 or y > bottom / 2)
+        ):
             found.append([])
             y, gap = HEAD, 0.0
         found[-1].extend(placed(m, SIDE, y + gap) for m in block.marks)
@@ -101,18 +110,21 @@ def fitted(rows: Sequence[Row], full: float, spelling: Spelling, room: float) ->
 
 
 def title_block(
-    lines: Sequence[tuple[str, float, int, bool]], room: float
-) -> tuple[list[Mark], float]:
-    """The lines flush left under each other, and where the music begins."""
-    marks: list[Mark] = []
+    lines: Sequence[tuple[str, float, int, bool]], room: float, bottom: float
+) -> tuple[list[list[Mark]], float]:
+    """The lines flush left under each other, on as many pages as they need, and where the music begins."""
+    pages_: list[list[Mark]] = [[]]
     y = HEAD
     for i, (text, size, face, soft) in enumerate(lines):
         for row in wrapped(text, size, face, room):
-            y += size * (CAP if i == 0 and not marks else 1.32)
-            marks += [placed(m, SIDE, y) for m in run(row, size, face, soft=soft).marks]
+            if y + size * 1.32 > bottom:
+                pages_.append([])
+                y = HEAD
+            y += size * (CAP if i == 0 and not pages_[-1] else 1.32)
+            pages_[-1] += [placed(m, SIDE, y) for m in run(row, size, face, soft=soft).marks]
         if i == 0:
             y += 4.0
-    return marks, y + 26.0
+    return pages_, y + 26.0
 
 
 def foot(text: str, number: int, total: int, wide: float, high: float) -> list[Mark]:

@@ -1,8 +1,8 @@
 """The printed sheet: a chart as written becomes PDF, SVG or PNG, set by typst.
 
 Conventions: the sheet is laid out here, in points, by the widths of the faces that ship with the package, and drawn by
-`sheet.typ`. The same chart and options give the same bytes: there is no date in them, and fonts of the system serve
-only a chart with letters that the faces here do not have.
+`sheet.typ`. The same chart and options give the same bytes: there is no date in them, and fonts of the
+system never serve.
 """
 
 from __future__ import annotations
@@ -20,10 +20,10 @@ from backing.ground.pitch import Interval
 from backing.output.asked import CONCERT, Paper
 from backing.output.files import MADE_BY, MARK, claim, whole
 from backing.output.sheet.cells import rows
+from backing.output.sheet.faces import families, folders, right_to_left, shown
 from backing.output.sheet.grips import blocks, chosen
 from backing.output.sheet.marks import (
     BOLD,
-    FONTS,
     REGULAR,
     Arc,
     Dot,
@@ -31,7 +31,6 @@ from backing.output.sheet.marks import (
     Mark,
     Shape,
     Text,
-    covered,
 )
 from backing.output.sheet.page import PAPERS, SIDE, pages
 from backing.output.sheet.words import form_words, title_words, typeset
@@ -93,23 +92,24 @@ def set_sheet(
         paper=paper,
     )
     wide, high = PAPERS[paper.size]
+    texts = [m.text for page in laid for m in page if isinstance(m, Text)]
     data = {
         "title": title_of(chart),
         "author": chart.header.by,
         "keywords": [MARK],
         "width": wide,
         "height": high,
+        "families": families("".join(texts)),
         "pages": [[plain(mark) for mark in page] for page in laid],
     }
-    texts = [m.text for page in laid for m in page if isinstance(m, Text)]
     result = cast(
         "bytes | list[bytes]",
         typst.compile(
             str(TEMPLATE),
             format=kind,
             ppi=PNG_PPI,
-            font_paths=[str(FONTS)],
-            ignore_system_fonts=covered(texts),
+            font_paths=[str(folder) for folder in folders()],
+            ignore_system_fonts=True,
             sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
         ),
     )
@@ -160,8 +160,8 @@ def plain(mark: Mark) -> list[Any]:
     """A mark as a short list of figures for the template, to a hundredth of a point."""
     if isinstance(mark, Text):
         return [
-            "t", round(mark.x, 2), round(mark.y, 2), round(mark.size, 2), mark.face, mark.text,
-            int(mark.soft), round(mark.stroke, 2),
+            "t", round(mark.x, 2), round(mark.y, 2), round(mark.size, 2), mark.face, shown(mark.text),
+            int(mark.soft), round(mark.stroke, 2), int(right_to_left(mark.text)),
         ]  # fmt: skip
     if isinstance(mark, Line):
         figures = (mark.x1, mark.y1, mark.x2, mark.y2, mark.width)

@@ -59,14 +59,16 @@ def silent(share: float, words: str) -> None:
     """No progress is shown."""
 
 
-def stem_outputs(performance: Performance, beside: Path, ending: str) -> list[Output]:
+def stem_outputs(
+    performance: Performance, beside: Path, ending: str, label: Label = THE_BAND
+) -> list[Output]:
     """A stem a player, named after a file beside it: `tune.mp3` gives `tune-bass.wav`."""
     return [
         Output(
             beside.with_name(f"{beside.stem}-{file_part(p.role)}{ending}"),
             frozenset({p.role}),
             STEM_BITS,
-            Label(p.role),
+            replace(label, player=p.role),
         )
         for p in performance.players
         if p.voices
@@ -80,16 +82,19 @@ def write_audio(
     *,
     stems: bool = False,
     stems_as: str = "wav",
+    label: Label = THE_BAND,
     force: bool = False,
     progress: Progress = silent,
 ) -> list[Path]:
     """Write the band's mix to each of `paths` by its ending, and stems beside the first; returns all paths written.
 
+    `label` says what the mix is called; the stems are called so too, each with its player.
+
     Raises `OutputError`, `AudioUnavailable`.
     """
-    outputs = [Output(Path(p), bits=sound.bits) for p in paths]
+    outputs = [Output(Path(p), bits=sound.bits, label=label) for p in paths]
     if stems and outputs:
-        outputs += stem_outputs(performance, outputs[0].path, f".{stems_as}")
+        outputs += stem_outputs(performance, outputs[0].path, f".{stems_as}", label)
     write_outputs(
         performance,
         outputs,
