@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
+from backing.band.arc import evened
 from backing.band.briefing import Form, brief_of, form_of
 from backing.band.chairs import BAND, CLICK, asked_for, cue, held
 from backing.band.model import Arrangement, Note, PartStart, Player, note_order
@@ -94,7 +95,7 @@ def _through(
         if player not in form.parts[number]:
             continue
         brief = brief_of(form, number, player, track.notes, heard[number])
-        line = sorted(chair.play(brief), key=note_order)
+        line = evened(brief, sorted(chair.play(brief), key=note_order))
         _check(brief, line)
         if chair.cut:
             _cut_at_border(track.notes, brief.start_q, line, brief.zones[0])
