@@ -38,6 +38,12 @@ _VOICING = Setting("choice", "family of voicings that the search draws from", "r
 _GRIPS = Setting("choice", "family of grips that the search draws from", "drop 2", VOICINGS)
 _OWN = ("same", *VOICINGS)
 _SOFT_VOICING = Setting("choice", "family of voicings up to mp", "same", _OWN)
+_SHELLS_SOFT = Setting(
+    "choice",
+    "family of voicings up to mp; for rootless ones that stay the same, shells",
+    "same",
+    _OWN,
+)
 _LOUD_VOICING = Setting("choice", "family of voicings above mf", "same", _OWN)
 _VOICES = Setting("number", "notes in a chord, 0 for what the family usually has", 0, low=0, high=6)
 _OCTAVES = Setting("flag", "single notes of broken chords doubled an octave above", False)
@@ -55,7 +61,8 @@ _MUTED = Setting("flag", "strings damped at once: every stroke is short", False)
 _PADS = Setting("choice", "family of voicings that the search draws from", "spread", VOICINGS)
 _SECTION = Setting("choice", "family of voicings that the search draws from", "close", VOICINGS)
 _VOICED = {"voicing_soft": _SOFT_VOICING, "voicing_loud": _LOUD_VOICING, "voices": _VOICES}
-_KEYS = {"voicing": _VOICING, **_VOICED, "octaves": _OCTAVES, "pedal": _PEDAL}
+_HELD = {"voicing": _VOICING, **_VOICED, "voicing_soft": _SHELLS_SOFT}
+_KEYS = {**_HELD, "octaves": _OCTAVES, "pedal": _PEDAL}
 
 _BASS_PATTERN = Algorithm("patterns by degree, as the style writes them", {})
 _SKIPS = Setting("number", "chance of an eighth between the beats of a bar", 0.12)
@@ -70,6 +77,7 @@ _SOFT = Setting(
     "choice", "what takes the place of the snare when it is soft", "snare", ("snare", "rim")
 )
 _VARY = Setting("number", "chance that a bar is played with a small change", 0.4)
+_COMES_AND_GOES = Setting("number", "chance that a soft stroke is left out", 0.4)
 _FILLS = Setting(
     "choice",
     "fills where the style has no patterns of its own for phrase ends",
@@ -95,7 +103,7 @@ ALGORITHMS: Mapping[str, Mapping[str, Algorithm]] = {
     },
     "keys": {
         "pattern": Algorithm("chords in the rhythm of the style's patterns", _KEYS),
-        "pad": Algorithm("held chords", _KEYS),
+        "pad": Algorithm("held chords", _HELD),
     },
     "guitar": {
         "pattern": Algorithm(
@@ -137,5 +145,10 @@ ALGORITHMS: Mapping[str, Mapping[str, Algorithm]] = {
             },
         ),
     },
-    "percussion": {"pattern": Algorithm("patterns by level and place", {"vary": _VARY})},
+    "percussion": {"pattern": Algorithm("patterns by level and place", {"vary": _COMES_AND_GOES})},
 }
+
+SETTINGS: Mapping[str, Mapping[str, Setting]] = {
+    role: {name: setting for way in ways.values() for name, setting in way.settings.items()}
+    for role, ways in ALGORITHMS.items()
+}  # of all ways in which a role can play; a name means the same in each

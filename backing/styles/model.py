@@ -18,12 +18,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 from fractions import Fraction
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 from backing.ground.instruments import Instrument
 from backing.ground.roles import COMPING, Role, role_of
 from backing.ground.source import Shown
 from backing.ground.timebase import Feel, Meter
+from backing.styles.algorithms import SETTINGS
 
 Value = bool | int | float | str | tuple["Value", ...]
 
@@ -96,6 +97,21 @@ class Part(Shown):
         """What the players of its role have in common; `role` itself is the player's name, `guitar 2` for a second one."""
         return role_of(self.role)
 
+    def flag(self, setting: str) -> bool:
+        """A setting of kind "flag"; like those below, as the style writes it or else as the table of settings has it."""
+        return bool(self._value(setting))
+
+    def number(self, setting: str) -> float:
+        """A setting of kind "number"."""
+        return float(cast(float, self._value(setting)))
+
+    def word(self, setting: str) -> str:
+        """A setting of kind "choice"."""
+        return str(self._value(setting))
+
+    def _value(self, setting: str) -> Value:
+        return self.settings.get(setting, SETTINGS[self.kind.name][setting].default)
+
 
 class Style(NamedTuple):
     """A style, complete. `repeats` is true where one bar may stand many times running (a machine-like groove)."""
@@ -131,12 +147,12 @@ class Style(NamedTuple):
     @property
     def strummed(self) -> bool:
         """Whether a guitar strums open chords, over which the bass keeps low."""
-        return any(part.settings.get("voicing") == "open" for part in self.fretted)
+        return any(part.word("voicing") == "open" for part in self.fretted)
 
     @property
     def low_strings(self) -> bool:
         """Whether a guitar's chords begin on its low strings, where they meet the bass."""
-        return any(part.settings.get("voicing") in ("open", "power") for part in self.fretted)
+        return any(part.word("voicing") in ("open", "power") for part in self.fretted)
 
     @property
     def roles(self) -> tuple[str, ...]:

@@ -6,9 +6,10 @@ from fractions import Fraction
 from math import lcm
 
 from backing.ground.timebase import Meter
+from backing.styles.algorithms import SETTINGS
 from backing.styles.cells import Beat, take_apart
 from backing.styles.find import styles
-from backing.styles.model import Part, Pattern, Style, Where
+from backing.styles.model import Part, Pattern, Style, Value, Where
 
 _GRIDS = {Fraction(1, 2): "eighths", Fraction(1, 4): "sixteenths"}
 
@@ -86,10 +87,28 @@ def _part(part: Part) -> list[str]:
         plays = ", ".join(f"{level} {part.plays[level]}" for level in ("p", "mf", "f"))
     pan = "centre" if not part.pan else f"{abs(part.pan):.0%} {'right' if part.pan > 0 else 'left'}"
     head = f"{part.role}: {part.instrument.name}, {plays}; {part.level_db:+g} dB, {pan}"
-    lines = [head]
+    lines = [head, *_settings(part)]
     for pattern in part.patterns:
         lines += grid(pattern, part.kind.pitched)
     return lines
+
+
+def _settings(part: Part) -> list[str]:
+    """What the style sets beside the table of settings, a line each, with what it does."""
+    rows = [(f"{name} = {written(value)}", name) for name, value in part.settings.items()]
+    width = max((len(row) for row, _ in rows), default=0)
+    return [f"  {row:{width}}  {SETTINGS[part.kind.name][name].about}" for row, name in rows]
+
+
+def written(value: Value) -> str:
+    """A value as a style file has it."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return f'"{value}"'
+    if isinstance(value, tuple):
+        return f"[{', '.join(map(written, value))}]"
+    return f"{value:g}"
 
 
 def grid(pattern: Pattern, rings: bool = True) -> list[str]:

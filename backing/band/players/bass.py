@@ -20,7 +20,6 @@ from backing.band.players.common import Brief, Zone, ZoneKind, with_the_band
 from backing.band.players.patterns.choose import BASS, choose
 from backing.band.players.pulses import beats, halves, off_beats, shift_q
 from backing.band.players.strides import Shape, stride
-from backing.styles.settings import number
 from backing.timeline.model import TimeFeel
 
 LOW, HIGH = 28, 55  # E1 to G3, where a line walks (common practice)
@@ -189,7 +188,7 @@ def _walks_up(brief: Brief, index: int, starts: Sequence[Fraction]) -> bool:
         return False
     if here.end_q < bar.end_q or there.chord.lowest == here.chord.lowest:
         return False
-    walk_ups = number(brief.part, "root-fifth", "walk_ups")
+    walk_ups = brief.part.number("walk_ups")
     return brief.place.chance(walk_ups * (1.6 if plan.phrase_end else 1.0), index, "walk up")
 
 
@@ -205,7 +204,7 @@ def _slots(brief: Brief, index: int, way: str, kicks: Sequence[Fraction]) -> Slo
             places.update((p, False) for p in off_beats(bar.meter))
     else:
         places = dict.fromkeys(halves(bar.meter), True)
-        pickups = number(brief.part, "two-feel", "pickups")
+        pickups = brief.part.number("pickups")
         pickups = min(1.0, pickups + (0.35 if plan.phrase_end else 0.0))
         if brief.place.chance(pickups, index, "pickup"):
             places[beats(bar.meter)[-1][0]] = False

@@ -23,6 +23,7 @@ from backing.harmony.function import Function, analyse
 from backing.harmony.search import best_path, jitter
 from backing.harmony.symbol import Chord
 from backing.harmony.voicings import Palette, Voicing, distance, moves, palette
+from backing.styles.model import Part
 from backing.timeline.model import MelodyNote
 
 NEAR_TIE = 0.45  # what chance may weigh
@@ -62,7 +63,7 @@ def steps(brief: Brief) -> list[Step]:
     changes = [*brief.changes, *([brief.ahead] if brief.ahead else [])]
     functions = _functions(brief, changes)
     bass = brief.heard.get("bass", ())
-    fifths = any(p.settings.get("voicing") in PLAIN_FIFTHS for p in brief.style.fretted)
+    fifths = any(p.word("voicing") in PLAIN_FIFTHS for p in brief.style.fretted)
     made = []
     under, over, bar = 0, 0, 0
     for number, change in enumerate(changes):
@@ -272,16 +273,9 @@ def _words(before: Voicing | None, voicing: Voicing) -> str:
     return f"{voicing.shape}, top note {way} {line}{common}"
 
 
-def choice(brief: Brief, name: str, default: str) -> str:
-    """A setting of the part that is a word."""
-    value = brief.part.settings.get(name, default)
-    return value if isinstance(value, str) else default
-
-
-def families(brief: Brief, name: str, default: str) -> dict[str, str]:
+def families(part: Part) -> dict[str, str]:
     """The family of voicings for each level: the setting, and where given its own for soft and loud playing."""
-    usual = choice(brief, name, default)
-    soft, loud = choice(brief, f"{name}_soft", "same"), choice(brief, f"{name}_loud", "same")
+    usual, soft, loud = (part.word(f"voicing{level}") for level in ("", "_soft", "_loud"))
     return {
         "p": usual if soft == "same" else soft,
         "mf": usual,

@@ -28,7 +28,6 @@ from backing.ground.dice import Place
 from backing.ground.instruments import CHOKE_GROUPS, DRUM_KEYS
 from backing.ground.timebase import TRIPLET
 from backing.styles.model import Where
-from backing.styles.settings import number, word
 from backing.timeline.model import PlayedBar
 
 _CYMBALS = ("hat", "open hat", "pedal hat", "ride", "ride 2", "bell", "shaker", "cabasa", "maracas")
@@ -162,7 +161,7 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
     timed = chosen.pattern.where in (Where.TIME, Where.OPENING)
     if plan.crash and plan.level < 3.75 and _quiet(brief, chosen):
         plan = plan._replace(crash=False)
-    rim = timed and plan.level < 2.0 and word(brief.part, "pattern", "soft") == "rim"
+    rim = timed and plan.level < 2.0 and brief.part.word("soft") == "rim"
     strokes: Strokes = {}
     for name, line in laid(chosen, bar, _CYMBALS).items():
         for beat in line:
@@ -177,9 +176,9 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
                 force *= _OFF_BEAT * (0.88 if not brief.style.feel.straight else 1.0)
             strokes[at, drum] = (base * force, why)
     if timed:
-        if plan.fill and word(brief.part, "pattern", "fills") != "none":
+        if plan.fill and brief.part.word("fills") != "none":
             return _crash(_filled(brief, bar, plan, strokes, place, base), bar, plan, base)
-        vary = 0.0 if brief.style.repeats else number(brief.part, "pattern", "vary")
+        vary = 0.0 if brief.style.repeats else brief.part.number("vary")
         if (
             plan.level < 3.75
             and brief.style.feel.straight
@@ -216,7 +215,7 @@ def _filled(
     brief: Brief, bar: PlayedBar, plan: BarPlan, strokes: Strokes, place: Place, base: float
 ) -> Strokes:
     """The bar with a fill at its end; the foot goes on under it."""
-    kit = word(brief.part, "pattern", "fills")
+    kit = brief.part.word("fills")
     feel = bar.feel or brief.style.feel
     triplets = brief.style.grid_q == TRIPLET and not bar.meter.compound
     swung = triplets or (not feel.straight and feel.unit_q == _EIGHTH)
@@ -235,7 +234,7 @@ def _talk(
     brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, strokes: Strokes, base: float
 ) -> Strokes:
     """Snare and kick between the beats: one idea of two bars, asked and answered."""
-    amount = number(brief.part, "pattern", "comping") * (0.5 + plan.busy)
+    amount = brief.part.number("comping") * (0.5 + plan.busy)
     if amount == 0:
         return strokes
     half = plan.phrase_bar % 2
@@ -263,7 +262,7 @@ def _with_bass(brief: Brief, bar: PlayedBar, strokes: Strokes, base: float) -> S
 
     A row of eighths and dead notes ask for nothing.
     """
-    amount = number(brief.part, "pattern", "kick_with_bass")
+    amount = brief.part.number("kick_with_bass")
     if amount == 0:
         return strokes
     heard = brief.heard.get("bass", ())

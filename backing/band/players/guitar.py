@@ -68,7 +68,7 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
     found = steps(brief)
     if not found:
         return {}
-    family = families(brief, "voicing", "drop 2")
+    family = families(brief.part)
     strings, capo = tuning(brief), brief.timeline.capo
     offers: list[Grips] = []
     nodes: list[list[float]] = []
@@ -126,7 +126,7 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
 
 def rocks(brief: Brief) -> bool:
     """Whether the part rocks between fifth and sixth, a colour that plain playing leaves out."""
-    return brief.part.settings.get("rocks") is True and brief.colour
+    return brief.part.flag("rocks") and brief.colour
 
 
 def _rocking(brief: Brief, events: Sequence[Event]) -> frozenset[Fraction]:
@@ -211,10 +211,9 @@ def play(brief: Brief) -> list[Note]:
         under[event.change.index] = max(low, under.get(event.change.index, 0))
     held = hold(brief, under)
     singles = broken(events)
-    damped = brief.part.settings.get("muted") is True
+    damped = brief.part.flag("muted")
     rocking = _rocking(brief, events) if rocks(brief) else frozenset()
-    spread = brief.part.settings.get("spread_ms", 0.0)
-    own_spread = float(spread) if isinstance(spread, (int, float)) else 0.0
+    own_spread = brief.part.number("spread_ms")
     fretted = {event.start_q: event.change.index for event in events if event.line == "chord"}
     notes: list[Note] = []
     pinched: set[int] = set()

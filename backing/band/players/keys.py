@@ -12,7 +12,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from backing.band.model import Kind, Note, Why, note_order
-from backing.band.players.chordal import NARROWEST, Voiced, choice, families, voice
+from backing.band.players.chordal import NARROWEST, Voiced, families, voice
 from backing.band.players.common import Brief
 from backing.band.players.rhythm import Event, strokes
 from backing.band.players.touch import broken, sounding_end, unheard, unrepeated, velocity
@@ -37,9 +37,9 @@ def register(brief: Brief, low: int = LOW, high: int = HIGH) -> tuple[int, int]:
 
 def _room(brief: Brief, with_bass: bool) -> tuple[int, int]:
     """The usual register, higher where a guitar comps in the middle as well."""
-    if with_bass and choice(brief, "voicing", "rootless") == "spread" and not brief.melody:
+    if with_bass and brief.part.word("voicing") == "spread" and not brief.melody:
         return SPREAD
-    middle = any(p.settings.get("voicing") != "power" for p in brief.style.fretted)
+    middle = any(p.word("voicing") != "power" for p in brief.style.fretted)
     if with_bass and middle and not brief.melody:
         return ABOVE_GUITAR
     return LOW if with_bass else LOW_ALONE, HIGH
@@ -49,15 +49,13 @@ def play(brief: Brief) -> list[Note]:
     """The keys' notes of one section."""
     with_bass = bool(brief.heard.get("bass"))
     low, high = register(brief, *_room(brief, with_bass))
-    settings = brief.part.settings
-    count = settings.get("voices", 0)
-    octaves, pedal = settings.get("octaves") is True, settings.get("pedal") is not False
+    octaves, pedal = brief.part.flag("octaves"), brief.part.flag("pedal")
     voicings = voice(
         brief,
         _families(brief),
         low,
         high,
-        int(count) if isinstance(count, (int, float)) else 0,
+        int(brief.part.number("voices")),
         fuller=not octaves,
     )
     events = strokes(brief, ("chord", "bass"))
@@ -83,8 +81,8 @@ def play(brief: Brief) -> list[Note]:
 
 def _families(brief: Brief) -> dict[str, str]:
     """Families of voicings by level; soft comping without a word from the style is in shells (common practice)."""
-    found = families(brief, "voicing", "rootless")
-    if found["p"] == "rootless" and choice(brief, "voicing_soft", "same") == "same":
+    found = families(brief.part)
+    if found["p"] == "rootless" and brief.part.word("voicing_soft") == "same":
         found["p"] = "shells"
     return found
 

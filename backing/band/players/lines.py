@@ -25,7 +25,6 @@ from backing.harmony.search import best_path
 from backing.harmony.symbol import Chord
 
 REGISTERS = {"horns": (55, 79), "strings": (48, 79), "melody": (60, 84)}
-FAMILY = {"horns": "close", "strings": "spread"}
 
 
 def play(brief: Brief) -> list[Note]:
@@ -36,13 +35,14 @@ def play(brief: Brief) -> list[Note]:
     if names == {"guide tones"}:
         return _guide_tones(brief)
     low, high = _register(brief)
-    family = families(brief, "voicing", FAMILY.get(brief.part.kind.name, "close"))
+    voices = int(brief.part.number("voices"))
+    family = families(brief.part)
     if names == {"pad"}:
         rise, lead = _turn(brief)
         low = min(low + max(0, rise), max(low, high - NARROWEST))
         high = max(high + 2 * min(0, rise), low + NARROWEST)
-        return _pad(held(brief), voice(brief, family, low, high, held=lead))
-    voicings = voice(brief, family, low, high)
+        return _pad(held(brief), voice(brief, family, low, high, voices, held=lead))
+    voicings = voice(brief, family, low, high, voices)
     return _stabs(strokes(brief, owes=not _comped(brief)), voicings)
 
 

@@ -16,7 +16,6 @@ from backing.band.players.patterns.choose import PERCUSSION, choose
 from backing.band.players.patterns.lay import laid
 from backing.band.players.pulses import beats, loudness, shift_q, velocity
 from backing.ground.instruments import DRUM_KEYS
-from backing.styles.settings import number
 
 _ACCENT, _GHOST = 1.16, 0.45
 SHAKEN = (
@@ -42,7 +41,7 @@ def play(brief: Brief) -> list[Note]:
         on_beat = {p for p, _ in beats(bar.meter)}
         place = brief.place.at(index)
         why = Why(Kind.PATTERN, f"pattern '{chosen.pattern.name}'")
-        vary = number(brief.part, "pattern", "vary")
+        vary = brief.part.number("vary")
         for name, line in laid(chosen, bar).items():
             first = first or name
             for number_, beat in enumerate(line):

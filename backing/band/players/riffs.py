@@ -20,7 +20,6 @@ from backing.band.players.patterns.lay import Beat, laid
 from backing.band.players.pulses import shift_q
 from backing.band.players.tones import Tones, tones
 from backing.styles.model import Pattern
-from backing.styles.settings import word
 
 ACCENT, DEAD = 1.12, 0.45
 DEAD_Q = Fraction(1, 8)
@@ -99,7 +98,7 @@ def _events(line: Line, index: int) -> Sequence[Beat]:
     if stretch.way == "octaves":
         return figures.octaves(bar.meter)
     if stretch.way == "pedal":
-        return figures.pedal(bar.meter, word(brief.part, "pedal", "rhythm"))
+        return figures.pedal(bar.meter, brief.part.word("rhythm"))
     if stretch.way == "tumbao":
         inside = [s for s in line.stretches[index : index + 8] if s.bar == stretch.bar]
         return figures.tumbao(bar.meter, shift_q(bar), inside)

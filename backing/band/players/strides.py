@@ -11,7 +11,6 @@ from backing.band.players.anchors import Stretch, route_key
 from backing.band.players.bassline import Line, anchor_why, approach_why, free_why
 from backing.band.players.pulses import off_beats, shift_q, velocity
 from backing.band.players.walking import Route, routes
-from backing.styles.settings import number
 from backing.timeline.model import TimeFeel
 
 WEAK_BEAT = 1.05  # the second and fourth beat lean a little
@@ -73,7 +72,7 @@ def _with_skip(line: Line, stretch: Stretch, notes: list[Note]) -> list[Note]:
     if stretch.way != "walking" or len(notes) < 3 or brief.qpm > TOO_FAST_QPM:
         return notes
     place = brief.place.at(stretch.bar)
-    skips = number(brief.part, "walking", "skips") * (0.5 + plan.busy)
+    skips = brief.part.number("skips") * (0.5 + plan.busy)
     if bar.time_feel is TimeFeel.DOUBLE or not place.chance(skips, "skip"):
         return notes
     at = int(place.roll("skip place") * (len(notes) - 1))
