@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 import re
 import wave
 from collections.abc import Iterator
@@ -11,7 +13,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from browser import Browser
+import webdriver
+from browser import Browser, BrowserError, browser
 from numpy.typing import NDArray
 
 from backing.chart.parse import parse
@@ -40,6 +43,19 @@ choruses: 2
 [B]
 | Ab^7/C Db13#11 | N.C. | C7b9#9#11b13 F7alt/Gb | Bb7 |
 """
+
+
+BROWSERS = {"chromium": browser, "firefox": webdriver.firefox, "webkit": webdriver.webkit}
+
+
+@contextlib.contextmanager
+def chosen() -> Iterator[Any]:
+    """The browser that the environment names in PAGE_BROWSER; Chromium where it names none. Raises `BrowserError`."""
+    name = os.environ.get("PAGE_BROWSER", "chromium")
+    if name not in BROWSERS:
+        raise BrowserError(f"PAGE_BROWSER={name}: write one of {', '.join(BROWSERS)}")
+    with BROWSERS[name]() as one:
+        yield one
 
 
 @dataclass(frozen=True)

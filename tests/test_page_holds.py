@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from browser import Browser, browser
-from practice import Made, build, opened
+from browser import Browser
+from practice import Made, build, chosen, opened
 
 pytestmark = pytest.mark.browser
 
@@ -21,7 +21,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
 
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
-    with browser() as one:
+    with chosen() as one:
         yield one
 
 
@@ -97,6 +97,7 @@ def test_stop_stops_whatever_was_pressed(tab: Browser, rate: int) -> None:
     assert hurried(tab, range(first, first + SEQUENCES)) == []
 
 
+@pytest.mark.chromium
 def test_two_keys_at_once_on_a_slow_machine(tab: Browser) -> None:
     """Two semitones up within 300 ms, then Stop: sound that comes too late is not kept to be stopped."""
     tab.slowed(20)

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from browser import Browser, browser
+from browser import Browser
 
-from tests.practice import Made, build, opened
+from tests.practice import Made, build, chosen, opened
 
 pytestmark = pytest.mark.browser
 
@@ -24,7 +24,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
 
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
-    with browser() as one:
+    with chosen() as one:
         yield one
 
 
@@ -83,6 +83,7 @@ WATCH = """
 })"""
 
 
+@pytest.mark.chromium
 @pytest.mark.parametrize("percent", [50, 100, 130])
 def test_the_lit_place_is_where_the_sound_is(tab: Browser, made: Made, percent: int) -> None:
     """Each knock that leaves the page, against what the page shows when it is heard: within 50 ms."""
@@ -154,6 +155,7 @@ def test_dragging_over_bars_repeats_them(tab: Browser) -> None:
     assert tab.run("document.querySelectorAll('#sheet .zone.chosen').length") == 2
 
 
+@pytest.mark.chromium
 def test_a_finger_drawn_over_bars_repeats_them(tab: Browser) -> None:
     tab.size(360, 740, touch=True)
     tab.wait("innerWidth === 360")
@@ -249,6 +251,7 @@ def test_keys_of_the_keyboard(tab: Browser) -> None:
     assert "the whole tune" in sentence(tab)
 
 
+@pytest.mark.chromium
 def test_every_control_has_a_name(tab: Browser) -> None:
     """In the accessibility tree: buttons, sliders, boxes and lists, with every drawer open in turn."""
     kinds = {"button", "slider", "checkbox", "radio", "combobox", "link", "spinbutton"}
@@ -272,6 +275,7 @@ def test_every_control_has_a_name(tab: Browser) -> None:
     assert "B, chorus 2" in seen
 
 
+@pytest.mark.chromium
 def test_no_request_leaves_the_file(tab: Browser, made: Made) -> None:
     """Playing at another tempo and key asks for nothing that is not in the file."""
     tab.press("+")
@@ -289,6 +293,7 @@ def cap_mm(tab: Browser, selector: str) -> float:
     return float(size) * 2048 / 2816 / 96 * 25.4
 
 
+@pytest.mark.chromium
 def test_roots_can_be_read_from_a_stand_and_on_a_phone(tab: Browser) -> None:
     """Capitals of 12 mm at 1280 × 800 and 5 mm at 360 × 740, the sheet below never under 5 mm."""
     assert cap_mm(tab, "#stage .here .chord b") >= 12
@@ -307,6 +312,7 @@ OVERLAPS = """
 })"""
 
 
+@pytest.mark.chromium
 @pytest.mark.parametrize("width", [360, 740, 1280, 1920])
 def test_nothing_overlaps_or_leaves_the_page(tab: Browser, width: int) -> None:
     tab.size(width, 740)
@@ -328,6 +334,7 @@ def contrast(a: str, b: str) -> float:
     return (high + 0.05) / (low + 0.05)
 
 
+@pytest.mark.chromium
 @pytest.mark.parametrize("dark", [False, True])
 def test_ink_and_accent_stand_out_from_the_paper(tab: Browser, dark: bool) -> None:
     """WCAG 2.2: text 4.5 to 1 (1.4.3, with ink far above), what marks the place 3 to 1 (1.4.11)."""
@@ -357,6 +364,7 @@ def test_ink_and_paper_swap(tab: Browser) -> None:
     )
 
 
+@pytest.mark.chromium
 def test_paper_has_the_chords_and_no_controls(tab: Browser, tmp_path: Path) -> None:
     """What is printed: title, form and chords; not the sentence, not the stage, no accent."""
     target = tmp_path / "page.pdf"

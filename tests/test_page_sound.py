@@ -16,7 +16,8 @@ from tests.practice import Made, build, opened
 
 HEARD = 48_000
 
-pytestmark = pytest.mark.browser
+# It listens by stopping an offline rendering on its way, which Firefox and WebKit do not offer alike.
+pytestmark = [pytest.mark.browser, pytest.mark.chromium]
 
 
 @pytest.fixture(scope="module")

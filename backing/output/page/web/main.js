@@ -29,7 +29,7 @@ function show() {
   byId("controls").hidden = false;
   dialog = helpDialog();
   transport = new Transport(data, state, {
-    wish, stopped, message, levels: () => roles.forEach(applyLevel), changed: () => controls.update(), started,
+    wish, started, stopped, message, levels: () => roles.forEach(applyLevel), changed: () => controls.update(),
   });
   sheet = new Sheet(data, createRuler(), { stage: byId("stage"), whole: byId("sheet"), form: byId("form") }, { jump, tap, choose, chords: showGrips }, state);
   controls = new Controls(data, state, { sentence: byId("sentence"), drawer: byId("drawer") }, {
@@ -93,8 +93,12 @@ function wish() {
 }
 
 function started() {
+  document.body.classList.add("playing");
+  resized(); // the sentence may be shorter while it plays
   const stage = byId("stage").getBoundingClientRect();
-  if (stage.top < 0 || stage.top > innerHeight / 3) byId("stage").scrollIntoView({ block: "start" });
+  const seen = byId(state.shown.grips && data.grips ? "grips" : "stage").getBoundingClientRect();
+  const room = innerHeight - byId("controls").offsetHeight;
+  if (stage.top < 0 || stage.top > innerHeight / 3 || seen.bottom > room) byId("stage").scrollIntoView({ block: "start" });
   cancelAnimationFrame(frame);
   draw();
 }
@@ -107,6 +111,8 @@ function stopped(place) {
   sheet.setCursor(state.bar);
   sheet.show(bars[state.loop ? state.first : state.bar].start, false);
   sheet.count("");
+  document.body.classList.remove("playing");
+  resized();
   state.pace = 0;
   head();
 }
