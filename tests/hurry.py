@@ -15,8 +15,9 @@ from tempfile import TemporaryDirectory
 sys.path.insert(0, str(Path(__file__).parent))
 
 from browser import browser
-from practice import build
 from test_page_holds import hurried
+
+from tests.practice import build
 
 
 def main() -> int:

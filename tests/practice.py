@@ -136,7 +136,7 @@ def opened(chromium: Browser, made: Made) -> Iterator[Browser]:
     chromium.size(1280, 800)
     chromium.open(made.path)
     chromium.wait("window.practice && practice.studio?.took < 0.2")  # every player is loaded
-    chromium.run("practice.wake()")
+    chromium.run("(practice.wake(), true)")
     yield chromium
     assert chromium.errors == []
     assert chromium.run("document.getElementById('status').textContent").find("could not") == -1

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import html
+import io
 import re
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
+import mido
 import pytest
 
 from backing.ground.errors import OutputError
 from backing.output.asked import Paper
+from backing.output.captions import chord_cues
+from backing.output.midi import midi_bytes
 from backing.output.page import data as page_data
 from backing.output.page import opus, still
 from backing.output.page import write as page
 from backing.output.policy import hash_of
+from backing.output.sheet.words import title_words
 from tests.practice import TUNE, Made, build, played, tone, write_wav
 
 
@@ -127,7 +132,7 @@ def test_a_file_of_others_is_not_replaced(made: Made, tmp_path: Path) -> None:
     copy = tmp_path / "ours.html"
     copy.write_text(made.text, encoding="utf-8")
     page.write(performance, chart, copy, stems={})
-    assert "stem-bass" not in copy.read_text(encoding="utf-8")
+    assert "stem-0" not in copy.read_text(encoding="utf-8")
 
 
 def test_packets_have_the_length_of_the_sound(tmp_path: Path) -> None:
@@ -332,3 +337,26 @@ def test_signs_are_on_the_page_where_they_are_asked_for() -> None:
     for paper, quality in ((Paper(), "maj"), (Paper(signs=True), "△")):
         shown = page_data.page_data(performance, chart, {}, paper)["parts"]
         assert quality in {part["quality"] for part in shown}
+
+
+CAPO = (
+    "title: Nine Lamps\nkey: G major\ntempo: 100\nmeter: 4/4\nstyle: folk strum\ncapo: 3\n\n"
+    "| G | C/G | D7 | N.C. |\n"
+)
+
+
+def test_page_sheet_captions_and_midi_follow_one_rule_for_a_capo(tmp_path: Path) -> None:
+    """What the hand plays is shown, what sounds is said: shapes in G with a capo in fret 3 sound in B flat."""
+    chart, performance = played(CAPO)
+    line = "capo 3 (sounds in B♭ major)"
+    assert line in still.line_of(page_data.page_data(performance, chart, {}))
+    assert line in title_words(chart, "folk strum", None, None)
+    assert "sounds" not in title_words(chart, "folk strum", None, "Bb")
+    cues = chord_cues(performance)
+    assert [c.text.splitlines()[0] for c in cues][:3] == ["G", "C/G", "D7"]
+    assert line in cues[0].text
+    file = mido.MidiFile(file=io.BytesIO(midi_bytes(performance)))
+    texts = [m.text for track in file.tracks for m in track if m.type == "text"]
+    assert texts[1:6] == ["capo 3 (sounds in Bb major)", "G", "C/G", "D7", "N.C."]
+    keys = [m.key for track in file.tracks for m in track if m.type == "key_signature"]
+    assert keys == ["Bb"]  # the notes of the file are what sounds

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import pytest
 from browser import Browser
-from practice import Made, build, chosen, opened
+
+from tests.practice import Made, build, chosen, opened
 
 pytestmark = pytest.mark.browser
 

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 from browser import Browser
-from practice import chosen, data_of, played, tone, write_wav
 
 from backing.output.bundle import Item
 from backing.output.contents import index_page
 from backing.output.page import write as page
+from tests.practice import chosen, data_of, played, tone, write_wav
 
 pytestmark = pytest.mark.browser
 

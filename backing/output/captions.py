@@ -8,8 +8,9 @@ Source: W3C WebVTT (first line `WEBVTT`, blocks parted by blank lines, `hh:mm:ss
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from backing.output import hand
 from backing.output.files import MARK, write_text
 from backing.performance.model import Performance
 
@@ -39,7 +40,10 @@ def write_chapters(
 
 
 def chord_cues(performance: Performance) -> list[Cue]:
-    """A cue a chord: its symbol, and on a second line the section where one begins."""
+    """A cue a chord: its symbol, and on a second line the section where one begins.
+
+    With a capo the symbols are the shapes, and the first cue says what sounds.
+    """
     tempo = performance.tempo
     timeline = performance.arrangement.timeline
     bars = {bar.index: bar for bar in timeline.bars}
@@ -57,10 +61,13 @@ def chord_cues(performance: Performance) -> list[Cue]:
             Cue(
                 _ms(tempo.seconds(span.start_q)),
                 _ms(tempo.seconds(span.end_q)),
-                span.symbol + (f"\n[{section}]" if section else ""),
+                hand.symbol(timeline, span) + (f"\n[{section}]" if section else ""),
                 f"bar {bar.number} beat {beat}",
             )
         )
+    told = hand.said(timeline)
+    if told and cues:
+        cues[0] = replace(cues[0], text=f"{cues[0].text}\n{told}")
     return _tidy(cues)
 
 

@@ -59,16 +59,29 @@ def steps(semitones: int) -> str:
     return {1: "a half step", 2: "a whole step"}.get(semitones, f"{semitones} half steps")
 
 
-def key_name(key: Key) -> str:
+def key_name(key: Key, german: bool = False) -> str:
     """A key in full: `B♭ major`, `F♯ minor`."""
-    return f"{note(key.tonic)} {key.mode_name}"
+    return f"{note(key.tonic, german)} {key.mode_name}"
+
+
+def told(capo: int, tuned: int, shapes: Key | None, german: bool = False) -> str:
+    """The plain line, for shapes in a key: `capo 3 (sounds in B♭ major)`; "" without capo and tuning."""
+    words = how(capo, tuned)
+    if not words or not capo + tuned or shapes is None:
+        return words
+    sounds = moved_key(shapes, interval_for_semitones(shapes, capo + tuned))[0]
+    return f"{words} (sounds in {key_name(sounds, german)})"
 
 
 def said(timeline: Timeline) -> str:
-    """The plain line: `capo 3 (sounds in B♭ major)`, "" where the hand plays what sounds."""
-    if not (timeline.capo or timeline.tuned):
-        return ""
-    words = how(timeline.capo, timeline.tuned)
+    """The plain line for what is played."""
+    shapes = hand_key(timeline, timeline.bars[0].key)
+    return told(timeline.capo, timeline.tuned, shapes, timeline.german)
+
+
+def symbol(timeline: Timeline, span: ChordSpan) -> str:
+    """A chord of what is played as the hand sees it, spelled as charts are: `Bb7`, `N.C.`"""
     if not differs(timeline):
-        return words
-    return f"{words} (sounds in {key_name(timeline.bars[0].key)})"
+        return span.symbol
+    chord = hand_chord(timeline, span, timeline.bars[span.bar - 1].key)
+    return chord.symbol if chord is not None else span.symbol

@@ -126,6 +126,8 @@ def _end_tick(performance: Performance) -> int:
 def _conductor(performance: Performance) -> list[Event]:
     from mido import MetaMessage
 
+    from backing.output import hand
+
     arrangement = performance.arrangement
     timeline = arrangement.timeline
     events: list[Event] = []
@@ -138,6 +140,8 @@ def _conductor(performance: Performance) -> list[Event]:
 
     add(0, "track_name", name=timeline.title)
     add(0, "text", text=f"{MARK}, style {arrangement.style.name}, seed {arrangement.seed}")
+    if told := hand.said(timeline):
+        add(0, "text", text=told.replace("♭", "b").replace("♯", "#"))
     for place, us in performance.tempo.changes():
         add(at(place), "set_tempo", tempo=us)
     for place, meter in _meters(performance):
@@ -158,7 +162,7 @@ def _conductor(performance: Performance) -> list[Event]:
     for mark in performance.markers:
         add(at(mark.at_q), "marker", text=mark.text)
     for span in timeline.chords:
-        add(at(span.start_q), "text", text=span.symbol)
+        add(at(span.start_q), "text", text=hand.symbol(timeline, span))
     return events
 
 

@@ -120,7 +120,7 @@ def text(data: Mapping[str, Any], sounds: Mapping[str, opus.Packets]) -> str:
         "chords": still.chord_text(data),
         "style": style,
         "data": script_safe(json.dumps(data, ensure_ascii=False, separators=(",", ":"))),
-        "stems": "\n".join(_stem(role, sound) for role, sound in sounds.items()),
+        "stems": "\n".join(_stem(n, sound) for n, sound in enumerate(sounds.values())),
         "licences": script_safe(_read("vendor/LICENCES.txt")),
         "stretch": base64_of(stretch_library().encode()),
         "decoder": base64_of((PARTS / DECODER).read_bytes()),
@@ -168,7 +168,7 @@ def base64_of(data: bytes) -> str:
     return base64.b64encode(data).decode("ascii")
 
 
-def _stem(role: str, sound: opus.Packets) -> str:
+def _stem(number: int, sound: opus.Packets) -> str:
     sizes = json.dumps([len(p) for p in sound.packets], separators=(",", ":"))
     return (
         f'<script type="text/plain" id="stem-{file_part(role)}" data-sizes="{sizes}">'

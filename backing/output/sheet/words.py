@@ -12,10 +12,10 @@ from fractions import Fraction
 from backing.chart.ast import LAST, Chart, Direction, EndingKind, Settings
 from backing.chart.ast import Text as Words
 from backing.chart.words import WORDS, Manner
-from backing.ground.pitch import Key
 from backing.ground.roles import ROLES
 from backing.ground.timebase import DYNAMICS, EIGHTH, FOUR_FOUR, Feel, Meter, Tempo
-from backing.output.symbols import note, pretty
+from backing.output import hand
+from backing.output.symbols import pretty
 
 HALF = "\U0001d15e"
 UNITS: dict[Fraction, str] = {
@@ -48,7 +48,7 @@ def title_words(
     elif chart.settings.tempo is not None:
         words.append(tempo_words(chart.settings.tempo, meter))
     if chart.settings.key is not None:
-        words.append(key_words(chart.settings.key, chart.header.german))
+        words.append(hand.key_name(chart.settings.key, chart.header.german))
     if chart.settings.feel is not None:
         words.append(feel_words(chart.settings.feel))
     if chart.settings.clave:
@@ -57,11 +57,10 @@ def title_words(
         words.append(dynamics_words(chart.settings))
     if chart.settings.players is not None:
         words.append(players_words(chart.settings))
-    if chart.header.capo:
-        words.append(f"capo {chart.header.capo}")
-    if chart.header.tuned:
-        way = "down" if chart.header.tuned < 0 else "up"
-        words.append(f"guitar tuned {way} {steps(abs(chart.header.tuned))}")
+    header = chart.header
+    if header.capo or header.tuned:
+        shapes = None if transposing else chart.settings.key  # a horn has no shapes
+        words.append(hand.told(header.capo, header.tuned, shapes, header.german))
     if transposing:
         words.append(f"for instruments in {INSTRUMENTS.get(transposing, transposing)}")
     return ", ".join(w for w in words if w)
@@ -74,11 +73,6 @@ def typeset(text: str) -> str:
     'the winter’s night'
     """
     return text.replace("'", "’")
-
-
-def steps(semitones: int) -> str:
-    """`a half step`, `a whole step`, `3 half steps`."""
-    return {1: "a half step", 2: "a whole step"}.get(semitones, f"{semitones} half steps")
 
 
 def pretty_names(style: str) -> str:
@@ -96,11 +90,6 @@ def tempo_words(tempo: Tempo, meter: Meter) -> str:
     """`♩ = 132`, `♩. = 66 → 60`."""
     to = "" if tempo.to_bpm is None else f" → {figure(tempo.to_bpm)}"
     return f"{UNITS.get(tempo.unit(meter), '♩')} = {figure(tempo.bpm)}{to}"
-
-
-def key_words(key: Key, german: bool = False) -> str:
-    """`B♭ major`."""
-    return f"{note(key.tonic, german)} {key.mode_name}"
 
 
 def feel_words(feel: Feel) -> str:
@@ -135,7 +124,7 @@ def section_words(settings: Settings, meter: Meter, german: bool) -> tuple[str, 
     """What changes where a section begins: dynamics, and the rest."""
     words = []
     if settings.key is not None:
-        words.append(key_words(settings.key, german))
+        words.append(hand.key_name(settings.key, german))
     if settings.tempo is not None:
         words.append(tempo_words(settings.tempo, meter))
     if settings.style is not None:

@@ -23,7 +23,7 @@ export function openStudio(data, sources) {
   data.players.forEach((player, i) => {
     const worker = workers[i % count];
     by.set(player.role, worker);
-    const { base64, sizes } = sources.stem(player.role);
+    const { base64, sizes } = sources.stem(i);
     worker.postMessage({ add: { ...player, base64, sizes } });
   });
   studio.open = (role, from, rate, shift) => {
