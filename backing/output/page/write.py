@@ -20,7 +20,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from backing.chart.ast import Chart
-from backing.ground.roles import file_part, role_of
+from backing.ground.roles import role_of
 from backing.output.asked import AS_USUAL, CONCERT, Paper, Sound
 from backing.output.files import MARK, claim, write_bytes
 from backing.output.page import opus, still
@@ -171,7 +171,7 @@ def base64_of(data: bytes) -> str:
 def _stem(number: int, sound: opus.Packets) -> str:
     sizes = json.dumps([len(p) for p in sound.packets], separators=(",", ":"))
     return (
-        f'<script type="text/plain" id="stem-{file_part(role)}" data-sizes="{sizes}">'
+        f'<script type="text/plain" id="stem-{number}" data-sizes="{sizes}">'
         f"{base64_of(b''.join(sound.packets))}</script>"
     )
 
