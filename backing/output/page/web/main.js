@@ -72,8 +72,8 @@ function load() {
   }
   const studio = openStudio(data, {
     code,
-    stem: (role) => {
-      const node = byId(`stem-${role.replaceAll(" ", "-")}`);
+    stem: (number) => {
+      const node = byId(`stem-${number}`);
       const found = { base64: node.textContent, sizes: JSON.parse(node.dataset.sizes) };
       node.remove();
       return found;
