@@ -28,7 +28,7 @@ def line_of(data: Mapping[str, Any]) -> str:
 
 def in_full(key: str) -> str:
     """A key with its mode: `E♭ major`."""
-    return key if key.endswith("minor") else f"{key} major"
+    return key if " " in key else f"{key} major"
 
 
 def chord_text(data: Mapping[str, Any]) -> str:

@@ -78,7 +78,7 @@ export function bpmWords(data, percent) {
   return `${data.beat.sign} = ${Math.round((data.beat.bpm * percent) / 100)}`;
 }
 
-const withMode = (key) => (key.endsWith("minor") ? key : `${key} major`);
+const withMode = (key) => (key.includes(" ") ? key : `${key} major`);
 
 // The key that the hand plays, and the one that sounds where these differ.
 export function keyWords(data, shift) {
