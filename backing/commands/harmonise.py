@@ -172,9 +172,8 @@ def key_words(task: Task) -> tuple[str, ...]:
 
     (best, fit), (second, other), *_ = ranked_keys(task.melody)
     words = f"the tune is taken to be in {best.name}"
-    words += (
-        f"; {second.name} fits nearly as well" if fit - other < CLOSE else f", before {second.name}"
-    )
+    near = "nearly as well" if fit - other < CLOSE else "next best"
+    words += f"; {second.name} fits {near}"
     return (f"{words} (--key says it)",)
 
 
