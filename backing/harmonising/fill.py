@@ -1,7 +1,7 @@
 """A chart with places that want a chord: its melody out, its chords in.
 
-*Conventions*: the melody is read in the order of the text, repeats once. A `?` alone in its bar is cut by `every`;
-any other `?` is one place. Chords that are written stay, and the others are found around them.
+*Conventions*: the melody is read in the order of the text, repeats once. A `?` alone in its bar and
+without a mark is cut by `every`; any other `?` is one place. Chords that are written stay, and the others are found around them.
 """
 
 from __future__ import annotations
@@ -113,7 +113,9 @@ def _read_bar(
 ) -> None:
     """Append the places and gaps of one bar."""
     wanted = [slot for slot in bar.slots if slot.wanted or (again and slot.chord is not None)]
-    whole = len(wanted) == len(bar.slots) == 1 or (bool(wanted) and bar.simile > 0)
+    alone = len(wanted) == len(bar.slots) == 1
+    marked = any(slot.pushed or slot.stop or slot.ring for slot in wanted)
+    whole = (alone and not marked) or (bool(wanted) and bar.simile > 0)
     if whole and bar.simile > 1:
         raise RequestError(
             f"bar {bar.number}: write the two bars of %2 out where chords are to be found"
