@@ -231,8 +231,19 @@ def make(
 
     paths = targets(chart_path, out, wish)
     text, name = read_text(chart_path)
-    chart = parse(text, name)
-    claim_all(paths, [chart_path], wish)
+    return make_chart(parse(text, name), paths, [chart_path], wish, progress, warn)
+
+
+def make_chart(
+    chart: Chart,
+    paths: Sequence[Path],
+    sources: Sequence[Path],
+    wish: Options,
+    progress: Progress,
+    warn: Warn,
+) -> list[Path]:
+    """Write every file that is asked for of a chart that was read from `sources`; returns the paths in order."""
+    claim_all(paths, sources, wish)
     unheard = all(path.suffix.lower() in WRITTEN for path in paths)
     prepared = prepare(chart, once(wish) if unheard else wish)
     for diagnostic in (*prepared.warnings, *unseen(prepared, wish, paths)):

@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING, NamedTuple
 from backing.ground.errors import RequestError
 
 if TYPE_CHECKING:
+    from backing.commands.app import Progress, Warn
     from backing.harmonising.fill import Task
     from backing.harmonising.harmonise import Harmonisation, Placed
     from backing.harmonising.wishes import Kept, Wishes
 
+NOTES = "<notes>"  # the name of a chart made from notes in quotes
 MOST_RESULTS = 50
 CLOSE = 0.08  # two keys whose fit differs by less are both named
 
@@ -86,7 +88,7 @@ def read_melody(melody: str, asked: Asked) -> tuple[str, str, tuple[str, ...]]:
     if not written:
         raise RequestError(f"--meter {meter}: write a meter such as 3/4, 6/8 or 7/8 (2+2+3)")
     assumed = () if asked.meter else ("the meter is taken to be 4/4; say another with --meter",)
-    return notes_as_chart(melody, meter, asked.pickup, asked.key or ""), "<notes>", assumed
+    return notes_as_chart(melody, meter, asked.pickup, asked.key or ""), NOTES, assumed
 
 
 def looks_like_notes(text: str) -> bool:
@@ -175,6 +177,21 @@ def key_words(task: Task) -> tuple[str, ...]:
     near = "nearly as well" if fit - other < CLOSE else "next best"
     words += f"; {second.name} fits {near}"
     return (f"{words} (--key says it)",)
+
+
+def write(
+    found: Found, choose: int, out: Sequence[Path], force: bool, progress: Progress, warn: Warn
+) -> list[Path]:
+    """Write the chosen chart (counted from 1) in every form that the endings ask for; returns the paths."""
+    from backing.chart.parse import parse
+    from backing.commands.app import make_chart, targets
+    from backing.commands.options import Options
+
+    name = found.task.chart.source.name
+    paths = targets(Path(name), out)
+    chart = parse(found.charts[choose - 1], name)
+    sources = [Path(name)] if name != NOTES else []
+    return make_chart(chart, paths, sources, Options().changed(force=force), progress, warn)
 
 
 def report(found: Found, why: bool = False) -> str:
