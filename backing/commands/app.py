@@ -252,7 +252,7 @@ def make_chart(
         check_players(prepared, wish)
         return [page for path in paths for page in write_written(prepared, path, wish)]
     performance = band(prepared, wish)
-    claim_all([*paths, *stems_of(performance, paths, wish)], [chart_path], wish)
+    claim_all([*paths, *stems_of(performance, paths, wish)], sources, wish)
     return write_all(prepared, performance, paths, wish, progress)
 
 

@@ -184,14 +184,16 @@ def write(
 ) -> list[Path]:
     """Write the chosen chart (counted from 1) in every form that the endings ask for; returns the paths."""
     from backing.chart.parse import parse
-    from backing.commands.app import make_chart, targets
+    from backing.commands.app import make_chart
     from backing.commands.options import Options
+    from backing.commands.planned import targets
 
     name = found.task.chart.source.name
-    paths = targets(Path(name), out)
+    wish = Options().changed(force=force)
+    paths = targets(Path(name), out, wish)
     chart = parse(found.charts[choose - 1], name)
     sources = [Path(name)] if name != NOTES else []
-    return make_chart(chart, paths, sources, Options().changed(force=force), progress, warn)
+    return make_chart(chart, paths, sources, wish, progress, warn)
 
 
 def report(found: Found, why: bool = False) -> str:
