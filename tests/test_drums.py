@@ -187,7 +187,7 @@ def test_a_swinging_snare_talks_in_two_bar_phrases_and_leaves_room() -> None:
 @each("swing", [True, False])
 def test_no_bar_comes_three_times_running_unless_the_style_lives_on_it(swing: bool) -> None:
     lines = SWING if swing else ROCK
-    lively = drums.play(drummer([groove(lines)], 48, swing=swing, repeats=False, vary=0.0))
+    lively = drums.play(drummer([groove(lines)], 48, swing=swing, repeats=False, vary=0.05))
     bars = [
         frozenset((n.start_q % 4, n.pitch) for n in lively if n.start_q // 4 == i)
         for i in range(48)
@@ -483,9 +483,9 @@ def test_the_arm_that_shakes_goes_on(name: str) -> None:
 
 
 def test_percussion_leaves_soft_strokes_out_now_and_then_and_strikes_with_the_band() -> None:
-    congas = groove({"muted conga": "xg xg xg xg"})
+    congas = groove({"muted conga": "x. .g xg .g", "open conga": "x x x xx"})
     lively = percussion.play(drummer([congas], 16, role="percussion", vary=0.4))
-    assert 64 < len(lively) < 128
+    assert 16 * 7 < len(lively) < 16 * 10
     struck = [(ZoneKind.STRUCK, 4, [(0, 1)]), (ZoneKind.TIME, 8, [])]
     notes = percussion.play(drummer([congas], 2, role="percussion", zones=struck, vary=0.0))
     assert [n.start_q for n in notes if n.start_q < 4] == [0]

@@ -54,7 +54,7 @@ def form_of(
     players = called({player for section in parts for player in section})
     zoned = {player: zones(timeline, player) for player in players}
     keeper = zoned.get(TIMEKEEPER) or zones(timeline, TIMEKEEPER)
-    led = plans(timeline, keeper, seed, [own.clave for own in styles])
+    led = plans(timeline, keeper, seed, [own.side for own in styles])
     told = []
     for i, own in enumerate(styles):
         playing = {player: zoned[player][i] for player in players if player in parts[i]}

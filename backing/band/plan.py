@@ -90,7 +90,8 @@ def plans(
 ) -> list[tuple[BarPlan, ...]]:
     """The plan of every bar, section by section, before it is shared out to players (`shared`).
 
-    `claves` names for every section the side in which its style is written; None, or nothing, where it has no clave.
+    `claves` names for every section the side in which its style is written; "" where its grooves of two bars run on
+    without a clave, None, or nothing, where they begin anew with each section.
     """
     stopped = _stopped(timeline, drums)
     fills = [fill for i in range(len(timeline.sections)) for fill in _fills(timeline, i, stopped)]
@@ -162,8 +163,8 @@ def _phases(
         else:
             passed, half = 2 * since, 0
         if bar.time_feel not in (TimeFeel.HALF, TimeFeel.DOUBLE):
-            found.append(Phase(_clave_bar(bar, clave) if clave else at.bar))
-        elif clave:
+            found.append(Phase(at.bar if clave is None else _clave_bar(bar, clave)))
+        elif clave is not None:
             found.append(Phase((_clave_bar(bars[began], clave) + passed) % 2, half))
         else:
             found.append(Phase(passed, half))
@@ -172,6 +173,8 @@ def _phases(
 
 def _clave_bar(bar: PlayedBar, clave: str) -> int:
     """Which bar of a two-bar clave this is: 0 where the style's own side begins. It runs on through all sections."""
+    if not clave:
+        return bar.clave_half
     return (bar.clave_half + ((bar.clave or clave) != clave)) % 2
 
 

@@ -249,6 +249,11 @@ class Feel(NamedTuple):
     ratio: Fraction | None = None
 
     @property
+    def swung_eighths(self) -> bool:
+        """Whether eighths are played long and short."""
+        return self.unit_q == EIGHTH
+
+    @property
     def straight(self) -> bool:
         return self.unit_q == 0
 

@@ -84,6 +84,7 @@ _FILLS = Setting(
     "toms",
     ("toms", "snare", "none"),
 )
+_CRASH = Setting("flag", "crash cymbals where sections begin and after fills", True)
 
 ALGORITHMS: Mapping[str, Mapping[str, Algorithm]] = {
     "bass": {
@@ -142,6 +143,7 @@ ALGORITHMS: Mapping[str, Mapping[str, Algorithm]] = {
                 "soft": _SOFT,
                 "vary": _VARY,
                 "fills": _FILLS,
+                "crash": _CRASH,
             },
         ),
     },

@@ -22,6 +22,7 @@ from backing.styles.parts import ROLES_OF_STYLES, read_part
 
 KEYS = (
     "name", "about", "source", "like", "without", "meters", "tempo", "feel", "grid", "colour", "repeats", "clave",
+    "runs_on",
 )  # fmt: skip
 GRIDS = {"eighths": EIGHTH, "sixteenths": SIXTEENTH, "triplets": Fraction(1, 3)}
 CLAVES = ("2-3", "3-2")
@@ -159,6 +160,7 @@ def _style(table: Table, file: str, base: Style | None) -> Style | None:
         repeats=table.flag("repeats", base.repeats if base else False),
         clave=table.choice("clave", CLAVES, base.clave if base else None),
         parts=(),
+        runs=table.flag("runs_on", base.runs if base else False),
     )
     without = table.words("without", tuple(players))
     parts = []

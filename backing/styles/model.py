@@ -129,10 +129,23 @@ class Style(NamedTuple):
     repeats: bool
     clave: str | None
     parts: tuple[Part, ...]
+    runs: bool = (
+        False  # a groove of two bars runs on through sections of odd length, as a clave does
+    )
 
     def part(self, role: str) -> Part | None:
         """The player of that name, None where the style has none."""
         return next((p for p in self.parts if p.role == role), None)
+
+    @property
+    def side(self) -> str | None:
+        """The side of its clave, "" where grooves of two bars run on without one, None where sections begin them anew."""
+        return self.clave or ("" if self.runs else None)
+
+    @property
+    def runs_on(self) -> bool:
+        """Whether grooves of two bars run on through sections of odd length."""
+        return self.side is not None
 
     @property
     def fretted(self) -> tuple[Part, ...]:

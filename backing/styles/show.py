@@ -73,6 +73,10 @@ def page(style: Style) -> str:
     ]
     if style.clave:
         lines.append(f"  clave   {style.clave} unless the chart says otherwise")
+    if style.repeats:
+        lines.append("  repeats one bar may stand many times running")
+    if style.runs:
+        lines.append("  runs on grooves of two bars run on through sections of odd length")
     lines.append(f"  source  {style.source}")
     for part in style.parts:
         lines += ["", *_part(part)]

@@ -22,7 +22,8 @@ from backing.band.players.hands import two_hands
 from backing.band.players.patterns.choose import DRUMS, choose
 from backing.band.players.patterns.lay import Chosen, laid
 from backing.band.players.patterns.traits import timekeeping
-from backing.band.players.pulses import beats, loudness, off_beats, shift_q, velocity
+from backing.band.players.pulses import beats, loudness, shift_q, velocity
+from backing.band.players.talk import talk, with_bass
 from backing.band.players.variations import GHOST, Strokes, in_quarters, varied
 from backing.ground.dice import Place
 from backing.ground.instruments import CHOKE_GROUPS, DRUM_KEYS
@@ -36,23 +37,9 @@ _ACCENT, _OFF_BEAT = 1.16, 0.92
 _FEET = frozenset(
     ("kick", "pedal hat", "rim")
 )  # what a singer's drummer may have; the rim is tapped
-_NONE = (0.0, Why(Kind.PATTERN, ""))
 _LEFT_TO_RING = frozenset((Kind.RING, Kind.FERMATA, Kind.LAST_CHORD))
-MOST_ADDED = 2  # kicks a bar that follow the bass where none was
+LOUD = 3.75  # the level from which a drummer plays out
 _SIXTEENTH, _EIGHTH = Fraction(1, 4), Fraction(1, 2)
-
-# Comping over two bars: (bar, on or off the beat, which beat; from the end where negative), question and answer.
-_TALK: tuple[tuple[tuple[int, bool, int], ...], ...] = (
-    ((0, False, 1),),
-    ((1, False, -1),),
-    ((0, False, 1), (1, False, -1)),
-    ((0, False, -1), (1, False, 1)),
-    ((0, True, -1), (1, False, 0)),
-    ((0, False, 0), (0, False, -1)),
-    ((1, False, 1), (1, True, -1)),
-    ((0, False, 1), (0, True, -1), (1, False, 0)),
-    ((0, True, -1), (1, True, 0), (1, False, 1)),
-)
 
 
 def play(brief: Brief) -> list[Note]:
@@ -65,7 +52,7 @@ def play(brief: Brief) -> list[Note]:
         strokes = _bar(brief, index, bar, plan, chosen[index])
         if not brief.style.repeats:
             shape = _shape(strokes, bar)
-            if shapes[-2:] == [shape, shape] and strokes:
+            if shapes[-2:] == [shape, shape] and strokes and brief.part.number("vary"):
                 strokes = _varied(brief, index, strokes)
                 shape = _shape(strokes, bar)
             shapes.append(shape)
@@ -131,10 +118,6 @@ def _without_fill(brief: Brief, index: int) -> BarPlan:
     return plan
 
 
-def _note_start(note: Note) -> Fraction:
-    return note.start_q
-
-
 def _zone_start(zone: Zone) -> Fraction:
     return zone.start_q
 
@@ -159,7 +142,7 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
     on_beat = {p for p, _ in beats(bar.meter)}
     why = Why(Kind.PATTERN, f"pattern '{chosen.pattern.name}'")
     timed = chosen.pattern.where in (Where.TIME, Where.OPENING)
-    if plan.crash and plan.level < 3.75 and _quiet(brief, chosen):
+    if plan.crash and not _may_crash(brief, bar, plan, chosen):
         plan = plan._replace(crash=False)
     rim = timed and plan.level < 2.0 and brief.part.word("soft") == "rim"
     strokes: Strokes = {}
@@ -180,23 +163,32 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
             return _crash(_filled(brief, bar, plan, strokes, place, base), bar, plan, base)
         vary = 0.0 if brief.style.repeats else brief.part.number("vary")
         if (
-            plan.level < 3.75
+            plan.level < LOUD
             and brief.style.feel.straight
             and brief.place.chance(vary / 2, "quarters")
         ):
             strokes = in_quarters(strokes, bar)  # for a whole section
-        strokes = _talk(brief, index, bar, plan, strokes, base)
-        strokes = _with_bass(brief, bar, strokes, base)
+        strokes = talk(brief, index, bar, plan, strokes, base)
+        strokes = with_bass(brief, bar, strokes, base)
         if place.chance(vary, "vary"):
             strokes = _varied(brief, index, strokes)
     return _crash(strokes, bar, plan, base)
 
 
-def _quiet(brief: Brief, chosen: Chosen) -> bool:
-    """Whether a drummer plays too softly for a crash: with brushes, across the rim, or with the feet alone."""
-    if brief.part.instrument.name == "brush kit" or not chosen.pattern.lines.keys() - _FEET:
+def _may_crash(brief: Brief, bar: PlayedBar, plan: BarPlan, chosen: Chosen) -> bool:
+    """Whether a crash may take the place of time.
+
+    Where it is not loud, a soft drummer (with brushes, across the rim, with the feet alone) has none, and the ride of
+    swing goes on (common practice).
+    """
+    if not brief.part.flag("crash"):
+        return False
+    if plan.level >= LOUD:
         return True
-    return timekeeping(chosen.pattern).answer == "rim"
+    if brief.part.instrument.name == "brush kit" or not chosen.pattern.lines.keys() - _FEET:
+        return False
+    kept, feel = timekeeping(chosen.pattern), bar.feel or brief.style.feel
+    return kept.answer != "rim" and not (kept.voice == "ride" and feel.swung_eighths)
 
 
 def _crash(strokes: Strokes, bar: PlayedBar, plan: BarPlan, base: float) -> Strokes:
@@ -218,9 +210,9 @@ def _filled(
     kit = brief.part.word("fills")
     feel = bar.feel or brief.style.feel
     triplets = brief.style.grid_q == TRIPLET and not bar.meter.compound
-    swung = triplets or (not feel.straight and feel.unit_q == _EIGHTH)
+    in_thirds = triplets or feel.swung_eighths
     shift = shift_q(bar)
-    hits = [h for h in fill(bar.meter, plan.level, swung, kit, place) if shift + h.at_q >= bar.start_q]  # fmt: skip
+    hits = [h for h in fill(bar.meter, plan.level, in_thirds, kit, place) if shift + h.at_q >= bar.start_q]  # fmt: skip
     begins = shift + hits[0].at_q if hits else bar.end_q
     begins = min([s for s, _ in beats(bar.meter) if shift + s <= begins], key=lambda s: begins - shift - s) + shift  # fmt: skip
     feet = ("kick", "pedal hat")
@@ -228,68 +220,6 @@ def _filled(
     for hit in hits:
         kept[shift + hit.at_q, hit.drum] = (base * hit.force, hit.why)
     return kept
-
-
-def _talk(
-    brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, strokes: Strokes, base: float
-) -> Strokes:
-    """Snare and kick between the beats: one idea of two bars, asked and answered."""
-    amount = brief.part.number("comping") * (0.5 + plan.busy)
-    if amount == 0:
-        return strokes
-    half = plan.phrase_bar % 2
-    phrase = brief.place.at(index - half, "talk")
-    if not phrase.chance(amount, "speaks"):
-        return strokes
-    idea = phrase.pick(_TALK, [1.0] * len(_TALK), "idea")
-    on, off = [p for p, _ in beats(bar.meter)], off_beats(bar.meter)
-    made = dict(strokes)
-    for number_, (which, on_beat, count) in enumerate(idea):
-        places = on if on_beat else off
-        if which != half or not -len(places) <= count < len(places):
-            continue
-        at = shift_q(bar) + places[count]
-        drum = "kick" if phrase.chance(0.25, "drum", number_) else "snare"
-        force = 0.5 + 0.25 * phrase.roll("force", number_)
-        if at >= bar.start_q and made.get((at, drum), _NONE)[0] < base * force:
-            words = "comping: answers" if half else "comping: asks"
-            made[at, drum] = (base * force, Why(Kind.COMPING, words))
-    return made
-
-
-def _with_bass(brief: Brief, bar: PlayedBar, strokes: Strokes, base: float) -> Strokes:
-    """Kicks under the notes that the bass plays off the beat: moved there from near by, or added.
-
-    A row of eighths and dead notes ask for nothing.
-    """
-    amount = brief.part.number("kick_with_bass")
-    if amount == 0:
-        return strokes
-    heard = brief.heard.get("bass", ())
-    first = bisect_left(heard, bar.start_q, key=_note_start)
-    notes = heard[first : bisect_left(heard, bar.end_q, key=_note_start)]
-    bass = {n.start_q for n in notes if n.why.kind is not Kind.DEAD}
-    shift = shift_q(bar)
-    if bass.issuperset(shift + p for p in off_beats(bar.meter)):
-        return strokes
-    on = {shift + p for p, _ in beats(bar.meter)}
-    alone = sorted(at for at, drum in strokes if drum == "kick" and at not in on | bass)
-    made, added = dict(strokes), 0
-    for at in sorted(bass - on):
-        free = (at, "kick") not in made and made.get((at, "snare"), _NONE)[0] < base * 0.6
-        if not free or not brief.groove.chance(amount, "with the bass", str(at - shift)):
-            continue
-        near = min(alone, key=lambda k: abs(k - at), default=None)
-        force = base * 0.86
-        if near is not None and abs(near - at) <= _EIGHTH:
-            alone.remove(near)
-            force = made.pop((near, "kick"))[0]
-        elif added == MOST_ADDED:
-            continue
-        else:
-            added += 1
-        made[at, "kick"] = (force, Why(Kind.WITH_BASS, "kick with the bass"))
-    return made
 
 
 def _varied(brief: Brief, index: int, strokes: Strokes) -> Strokes:
@@ -300,8 +230,9 @@ def _varied(brief: Brief, index: int, strokes: Strokes) -> Strokes:
         strokes,
         bar,
         loudness(brief.plans[index].level),
-        not feel.straight and feel.unit_q == _EIGHTH,
+        feel.swung_eighths,
         style.grid_q <= _SIXTEENTH,
+        style.clave is not None,
         brief.place.at(index, "vary"),
     )
 

@@ -14,6 +14,7 @@ from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.common import Brief, ZoneKind, with_the_band
 from backing.band.players.patterns.choose import PERCUSSION, choose
 from backing.band.players.patterns.lay import laid
+from backing.band.players.patterns.traits import unbroken
 from backing.band.players.pulses import beats, loudness, shift_q, velocity
 from backing.ground.instruments import DRUM_KEYS
 
@@ -44,12 +45,13 @@ def play(brief: Brief) -> list[Note]:
         vary = brief.part.number("vary")
         for name, line in laid(chosen, bar).items():
             first = first or name
+            may = not brief.style.clave and not unbroken([b.at_q for b in line], bar.length_q)
             for number_, beat in enumerate(line):
                 at = shift + beat.at_q
                 if not timed[max(0, bisect_right(opens, at) - 1)]:
                     continue
                 ghost = beat.mark == "g"
-                loose = ghost and brief.style.clave is None and name not in SHAKEN
+                loose = ghost and may and name not in SHAKEN
                 if loose and place.chance(vary, name, number_):
                     continue  # the soft strokes come and go
                 force = _GHOST if ghost else _ACCENT if beat.mark == "X" else 1.0

@@ -9,8 +9,10 @@ and soul follows the counts of PMC10130781, table 3. A groove in triplets is var
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 
 from backing.band.model import Kind, Why
+from backing.band.players.patterns.traits import unbroken
 from backing.band.players.pulses import beats, off_beats, shift_q
 from backing.ground.dice import Place
 from backing.timeline.model import PlayedBar
@@ -26,14 +28,21 @@ AGAIN = 0.4  # chance of a second change in the same bar
 
 
 def varied(
-    strokes: Strokes, bar: PlayedBar, base: float, swung: bool, sixteenths: bool, place: Place
+    strokes: Strokes,
+    bar: PlayedBar,
+    base: float,
+    swung: bool,
+    sixteenths: bool,
+    clave: bool,
+    place: Place,
 ) -> Strokes:
     """The bar with one small change, now and then two; the bar itself where nothing may change.
 
-    `base` is the velocity of a plain stroke; `sixteenths` is true where the style thinks in sixteenths.
+    `base` is the velocity of a plain stroke; `sixteenths` is true where the style thinks in sixteenths, `clave` where
+    it is built on one.
     """
     for number in range(2 if place.chance(AGAIN, "again") else 1):
-        offers = _offers(strokes, bar, base, swung, sixteenths)
+        offers = _offers(strokes, bar, base, swung, sixteenths, clave)
         if not offers:
             break
         drop, add, value, _ = place.pick(offers, [o[3] for o in offers], number)
@@ -65,7 +74,7 @@ _NOTHING: Value = (0.0, _why(""))
 
 
 def _offers(
-    strokes: Strokes, bar: PlayedBar, base: float, swung: bool, sixteenths: bool
+    strokes: Strokes, bar: PlayedBar, base: float, swung: bool, sixteenths: bool, clave: bool
 ) -> list[Offer]:
     shift = shift_q(bar)
     on = [shift + p for p, _ in beats(bar.meter) if shift + p >= bar.start_q]
@@ -76,14 +85,28 @@ def _offers(
     if swung and not thirds:
         return _swing(strokes, on, off, base)
     loud = {at for at, drum in strokes if drum in ("snare", "rim") and at in on}
-    crossed = {at for at, drum in strokes if drum == "rim" and at not in on}
-    if loud and on and on[0] not in loud and not crossed:
+    if loud and on and on[0] not in loud and not clave and not _crossed(strokes, on):
         return _backbeat(strokes, bar, on, off, base, sixteenths, thirds)
+    kept = _unbroken(strokes, bar) | ({"kick"} if clave else set())  # the kick belongs to a clave
     return [
         (key, None, _NOTHING, 1.0)
         for key, (force, _) in sorted(strokes.items())
-        if force < base * 0.6 and key[0] not in on
+        if force < base * 0.6 and key[0] not in on and key[1] not in kept
     ]
+
+
+def _crossed(strokes: Strokes, on: list[Fraction]) -> bool:
+    """Whether the rim plays a figure (a clave) and no backbeat: it strikes off the beat, or two beats in a row."""
+    rim = {at for at, drum in strokes if drum == "rim"}
+    return bool(rim - set(on)) or any(a in rim and b in rim for a, b in pairwise(on))
+
+
+def _unbroken(strokes: Strokes, bar: PlayedBar) -> frozenset[str]:
+    """The drums on which a hand goes on without a gap: a train beat, a brush that sweeps."""
+    places: dict[str, list[Fraction]] = {}
+    for at, drum in strokes:
+        places.setdefault(drum, []).append(at)
+    return frozenset(drum for drum, row in places.items() if unbroken(row, bar.length_q))
 
 
 def _swing(strokes: Strokes, on: list[Fraction], off: list[Fraction], base: float) -> list[Offer]:
@@ -132,8 +155,8 @@ def _backbeat(
                 offers.append((None, (at, "kick"), kick, 0.8))
     ghost: Value = (base * GHOST, _why("a ghost note"))
     for back in backs:
-        late, soon = (2 * _THIRD, 4 * _THIRD) if thirds else (3 * _SIXTEENTH, 5 * _SIXTEENTH)
-        for at in (back + late, back + soon):
+        after = next((at for at in on if at > back), bar.end_q)
+        for at in _ghosts(back, after, bar, sixteenths, thirds):
             free = (at, "kick") not in strokes and at not in struck
             if free and bar.start_q < at < bar.end_q:
                 offers.append((None, (at, "snare"), ghost, 1.6))
@@ -145,3 +168,14 @@ def _backbeat(
         opened: Value = (base * 0.85, _why("hat opened before the bar line"))
         offers.append(((off[-1], "hat"), (off[-1], "open hat"), opened, 0.8))
     return offers
+
+
+def _ghosts(
+    back: Fraction, after: Fraction, bar: PlayedBar, sixteenths: bool, thirds: bool
+) -> tuple[Fraction, Fraction]:
+    """Where ghost notes stand around the beat `after` a backbeat: the last part before it and the first behind it.
+
+    The parts are sixteenths, thirds in triplets, eighths where the meter counts them and the style thinks in them.
+    """
+    part = _THIRD if thirds else _SIXTEENTH if sixteenths or bar.meter.unit < 8 else 2 * _SIXTEENTH
+    return after - part, after + part

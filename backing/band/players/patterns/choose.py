@@ -113,7 +113,9 @@ def _entered(brief: Brief, pattern: Pattern, here: _Bar) -> Chosen:
     bar, half = here.plan.phase.bar % pattern.bars, here.plan.phase.half
     if pattern.where is here.spot.where is Where.PHRASE_END:
         slow = brief.bars[here.number].time_feel is TimeFeel.HALF
-        return Chosen(pattern, bar if brief.style.clave else pattern.bars - 1, 1 if slow else half)
+        return Chosen(
+            pattern, bar if brief.style.runs_on else pattern.bars - 1, 1 if slow else half
+        )
     return Chosen(pattern, bar, half)
 
 
@@ -140,7 +142,10 @@ def _wanted(brief: Brief, policy: Policy, here: _Bar) -> list[Pattern]:
         answer = [_dense(place, rest, plan.busy, "answer", here.eight)] if rest else []
         answers = plan.phrase_bar % 4 == 2 and not brief.style.repeats
         return [*answer, idea] if answers else [idea, *answer]
-    idea = _weighed(place, here.pool, "idea", here.eight, plan.phrase_end)
+    same = (
+        brief.style.repeats and here.pool[0].where is Where.TIME
+    )  # a loop is no other one at the end of a phrase
+    idea = _weighed(place, here.pool, "idea", here.eight, plan.phrase_end and not same)
     rest = tuple(p for p in here.pool if p is not idea)
     if not rest:
         return [idea]

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from fractions import Fraction
 from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 from backing.band.players.patterns.lay import Chosen, strokes
+from backing.ground.timebase import EIGHTH
 from backing.styles.model import Pattern
 
 TIMEKEEPERS = (
@@ -64,6 +68,23 @@ def begins_alone(pattern: Pattern) -> bool:
 def density(pattern: Pattern) -> float:
     """Strokes a bar, over all lines."""
     return sum(len(_marks(pattern, line)) for line in pattern.lines) / pattern.bars
+
+
+LONGEST_REST = Fraction(3, 8)  # of a bar, in a row of strokes: what another drum may take
+
+
+def unbroken(places_q: Collection[Fraction], length_q: Fraction) -> bool:
+    """Whether the strokes of a drum go round a bar in eighths or faster, but for one rest: the hand is heard to go on.
+
+    >>> eighths = [Fraction(i, 2) for i in range(8)]
+    >>> unbroken(eighths[:6], Fraction(4)), unbroken(eighths[1::3], Fraction(4))
+    (True, False)
+    """
+    row = sorted(places_q)
+    if not row:
+        return False
+    *steps, rest = sorted(after - at for at, after in pairwise([*row, row[0] + length_q]))
+    return rest <= LONGEST_REST * length_q and all(step <= EIGHTH for step in steps)
 
 
 _QUIET = {"X": "x", "g": "x", "D": "d", "U": "u"}
