@@ -202,3 +202,15 @@ def test_speeds_and_sheets_are_lists_without_repeats() -> None:
     assert read_sheets("concert,Bb,Bb") == ("concert", "Bb")
     with pytest.raises(RequestError, match="such as 100,85,70"):
         read_speeds("slow")
+
+
+def test_a_click_a_ladder_and_a_duo_are_among_the_choices() -> None:
+    """The mixes that are asked for; the ladder goes through five tempos."""
+    choose(f"{QUICK}click = true\nladder = true\nbass_and_drums = true\n")
+    assert lesson("-o", "more") == 0
+    for name in ("tune-click.mp3", "tune-ladder.mp3", "tune-bass-and-drums.mp3"):
+        opened(Path("more", name))
+    index = Path("more/index.html").read_text("utf-8")
+    lengths = dict(re.findall(r'href="(tune[\w-]*\.mp3)".*?(\d+:\d\d)</span>', index))
+    seconds = {n: int(t.split(":")[0]) * 60 + int(t.split(":")[1]) for n, t in lengths.items()}
+    assert seconds["tune-ladder.mp3"] > 3 * seconds["tune-click.mp3"]

@@ -19,6 +19,9 @@ class Choices:
 
     speeds: tuple[int, ...] = (100, 85, 70)
     without: bool = True
+    bass_and_drums: bool = True
+    click: bool = False
+    ladder: bool = False
     stems: bool = True
     stems_as: str = "mp3"
     loops: bool = True

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from backing.commands.app import Prepared, Progress, Warn, band, prepare, read_text, unseen
 from backing.commands.choices import Choices
+from backing.commands.mixes import DUO, SLOW_TO_FAST, about, rising
 from backing.commands.naming import changes
 from backing.commands.options import Files, Options
 from backing.commands.planned import stem_of
@@ -146,6 +147,15 @@ def heard(
     """Every rendering that a lesson needs, in the order of its index."""
     renderings = [full(prepared, performance, stem, wish, choices)]
     renderings += [slower(prepared, stem, wish, s) for s in choices.speeds if s != 100]
+    if choices.click:
+        own = wish.changed(click="beats")
+        played = band(prepared, own)
+        renderings.append(whole(played, own, f"{stem}-click.mp3", "With a click", changes(own)))
+    if choices.ladder:
+        said = ["ladder", *changes(wish)]
+        renderings.append(
+            whole(rising(prepared, wish), wish, f"{stem}-ladder.mp3", SLOW_TO_FAST, said)
+        )
     if choices.loops:
         renderings += loops(prepared, stem, wish)
     return [r for r in renderings if r.pieces]
@@ -163,21 +173,39 @@ def full(
     if 100 in choices.speeds:
         piece = Piece(f"{stem}.mp3", "The band", "The whole band", makes, about(performance))
         mixes.append(Mix(piece, changed=said))
+    if choices.bass_and_drums and set(roles) > DUO:
+        path, words = f"{stem}-bass-and-drums.mp3", "Bass and drums"
+        piece = Piece(path, "The band", words, {**makes, "only": words}, about(performance))
+        mixes.append(Mix(piece, DUO, 16, "bass and drums", said))
     if choices.without and len(roles) > 1:
         for role in roles:
             path = f"without/{stem}-without-{file_part(role)}.mp3"
-            piece = Piece(path, "Without one player", f"Without {role}", {**makes, "without": role})
+            piece = Piece(
+                path,
+                "Without one player",
+                f"Without {role}",
+                {**makes, "without": role},
+                about(performance),
+            )
             mixes.append(Mix(piece, everyone - {role}, 16, f"without {role}", said))
     if choices.stems:
         bits = 24 if choices.stems_as in ("wav", "flac") else 16
         for role in roles:
             path = f"stems/{stem}-{file_part(role)}.{choices.stems_as}"
-            piece = Piece(path, "One player alone", role.capitalize(), {**makes, "only": role})
+            piece = Piece(
+                path,
+                "One player alone",
+                role.capitalize(),
+                {**makes, "only": role},
+                about(performance),
+            )
             mixes.append(Mix(piece, frozenset({role}), bits, role, said))
     page = None
     if choices.page:
         shapes = {**makes, **written(prepared, wish)}
-        page = Piece(f"{stem}.html", "To practise with", "The practice page", shapes)
+        page = Piece(
+            f"{stem}.html", "To practise with", "The practice page", shapes, about(performance)
+        )
     return Rendering(performance, wish, tuple(mixes), page)
 
 
@@ -186,11 +214,16 @@ def slower(prepared: Prepared, stem: str, wish: Options, speed: int) -> Renderin
     from backing.timeline.reshape import at_tempo
 
     at_speed = prepared._replace(timeline=at_tempo(prepared.timeline, percent=Fraction(speed)))
-    performance = band(at_speed, wish)
-    makes = sounding(performance, wish)
-    piece = Piece(f"{stem}-{speed}.mp3", "The band", f"At {speed} %", makes, about(performance))
-    said = ", ".join([f"{speed} %", *changes(wish)])
-    return Rendering(performance, wish, (Mix(piece, changed=said),))
+    said = [f"{speed} %", *changes(wish)]
+    return whole(band(at_speed, wish), wish, f"{stem}-{speed}.mp3", f"At {speed} %", said)
+
+
+def whole(
+    performance: Performance, wish: Options, path: str, words: str, said: Sequence[str]
+) -> Rendering:
+    """All that a performance sounds as one file."""
+    piece = Piece(path, "The band", words, sounding(performance, wish), about(performance))
+    return Rendering(performance, wish, (Mix(piece, changed=", ".join(said)),))
 
 
 def loops(prepared: Prepared, stem: str, wish: Options) -> list[Rendering]:
@@ -213,18 +246,6 @@ def loops(prepared: Prepared, stem: str, wish: Options) -> list[Rendering]:
         said = ", ".join([name or "the chorus", "loop", *changes(wish)])
         found.append(Rendering(performance, own, (Mix(piece, changed=said),)))
     return found
-
-
-def about(performance: Performance, loop: bool = False) -> str:
-    """Key, tempo and length in words."""
-    from backing.output.sound.tags import tags_of
-
-    timeline = performance.arrangement.timeline
-    length_s = performance.duration_s
-    if loop:
-        length_s = float(performance.tempo.exact_s(timeline.length_q))
-    minutes, seconds = divmod(round(length_s), 60)
-    return f"{timeline.bars[0].key.name}, {tags_of(performance).bpm} bpm, {minutes}:{seconds:02d}"
 
 
 def sounding(performance: Performance, wish: Options) -> dict[str, str]:
