@@ -6,44 +6,20 @@ Conventions: a function gets the text as typed and returns what to type instead,
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from backing.ground.pitch import MODES
 
-_SECTIONS = frozenset(
+SECTIONS = frozenset(
     ("intro", "introduction", "verse", "chorus", "refrain", "bridge", "outro", "solo", "solos", "interlude",
      "hook", "vamp", "head", "tag", "coda", "ending", "break", "instrumental", "turnaround", "prechorus",
      "pre-chorus", "pre", "strophe", "part", "section", "middle", "a", "b", "c", "d")
 )  # fmt: skip
-_WORDS = _SECTIONS - frozenset("abcd") | frozenset(
-    ("all", "band", "bass", "build", "drums", "end", "guitar", "groove", "hits", "hold", "piano", "repeat", "riff",
-     "slow", "soft", "stop", "stops", "time", "top")
-)  # fmt: skip
-_OF_CHORDS = frozenset(
-    ("major", "minor", "dominant", "diminished", "augmented", "natural", "sharp", "flat")
-)
 _COUNT = re.compile(
     r"\(?\s*(?:[xX×]\s?(?P<after>[0-9]{1,2})|(?P<before>[0-9]{1,2})\s?(?:[xX×]|times|mal))\s*\)?",
     re.I,
 )
-_NO_CHORD = frozenset(
-    ("n/c", "n.c", "n", "nc:", "tacet", "rest", "r", "z", "silence", "nochord", "none", "-", "—", "–")
-)  # fmt: skip
-_SIGNS_OF_BARS = {
-    "𝄍": "%",
-    "𝄎": "%",
-    "𝄏": "%2",
-    "𝄆": "|:",
-    "𝄇": ":|",
-    "𝄀": "|",
-    "𝄁": "||",
-    "𝄂": "|]",
-}
-_DEGREE = re.compile(r"[#b♯♭]?(?:[1-7]|[IV]{1,3}|[iv]{1,3})(?:-|m|maj7|m7|7|°|ø)?")
 _REMARK = re.compile(r"(?://+|;+|--+|/\*|%|'|\*)\s*(?P<text>.*?)\s*(?:\*/)?")
-_LONG = re.compile(r"(?P<chord>.+?)(?:[:*(](?P<beats>[2-8])\)?|(?P<dots>[._~]+))")
-_EARLY = re.compile(r"[<>^]*(?P<chord>[A-G].*?)[<>]*")
-_PARTED = re.compile(r"->|[,;→>~–—.-]")
 _SIMILE = frozenset(("//", "./.", "//.", ".//.", "/.", "./", "''", '"', "-", "–", "—", "*"))
 _BEAT_SIGN = re.compile(r"(?<!\S)[/.\-–—_~'`,*]+(?!\S)")
 
@@ -84,7 +60,7 @@ def heading(text: str) -> str | None:
     first = re.sub(r"[0-9']+$", "", words[0]).casefold()
     if len(first) == 1 and len(words) > 1 and not words[1].isdigit():
         return None  # a row of chords
-    return name if first in _SECTIONS else None
+    return name if first in SECTIONS else None
 
 
 def remark(text: str) -> str | None:
@@ -107,66 +83,6 @@ def beats(bar: str) -> str | None:
         return " ".join("/" * (len(sign) if sign.strip("/") == "" else 1))
 
     return " ".join(_BEAT_SIGN.sub(free, bar).split())
-
-
-def small_letter(text: str) -> str:
-    """A German chord in small letters, which mean minor to some and nothing to others: `d7`."""
-    found = re.match(r"([a-h](?:is|es|s)?)(.*)", text)
-    root, rest = (found[1].capitalize(), found[2]) if found else (text, "")
-    return f"type  {root}m{rest}  for minor or  {root}{rest}  for major"
-
-
-def symbol(text: str, reads: Callable[[str], bool]) -> str | None:
-    """A hint for a word that is no chord symbol; `reads` says whether one can be read."""
-    low = text.casefold()
-    if low in _NO_CHORD:
-        return "type  N.C.  for no chord, or  %  to repeat the bar before"
-    if low == "x":
-        return (
-            "hold the beat with  /  , or write strokes in a line under the bars:  hits: | x / / / |"
-        )
-    if _DEGREE.fullmatch(text):
-        return "name the chord by its note, such as  F  or  Dm7 ; degrees are not read"
-    if times(text):
-        return f"a count stands after the sign that ends a repeat:  :| x{times(text)}"
-    if text in _SIGNS_OF_BARS:
-        return f"type  {_SIGNS_OF_BARS[text]}"
-    if text.startswith("%"):
-        return "type  %2  to repeat two bars, or  %  in each bar that repeats the one before"
-    if text in ("$", "§"):
-        return 'type  "Segno"  beside the chord of its bar'
-    for cut, said in ((text.replace("𝄐", ""), '"fermata"'), (low.replace("(fermata)", ""), "")):
-        stem = text[: len(cut)]
-        if len(cut) < len(text) and reads(stem):
-            return f"type  {said or chr(34) + 'fermata' + chr(34)} {stem}"
-    half = re.fullmatch(r"([A-Ga-g][#b♯♭]?)(?:half-?dim(?:inished)?|hdim|½dim|h)7?", text)
-    if half:
-        return f"type  {half[1].capitalize()}m7b5"
-    stem = text.rstrip("/")
-    if stem != text and reads(stem):
-        held = stem + " /" * min(len(text) - len(stem), 3)
-        if len(text) - len(stem) > 1:
-            return f"one item a beat, with blanks between them:  {held}"
-        return (
-            f"type a bass against the slash, such as  C/E , or hold the chord for a beat:  {held}"
-        )
-    stem = text.strip("[]{}")
-    if stem != text and reads(stem):
-        return f"type  {stem}"
-    early = _EARLY.fullmatch(text)
-    if early and early["chord"] != text and reads(early["chord"]):
-        return f"to play it early type  <{early['chord']} , to stop on it  {early['chord']}!"
-    long = _LONG.fullmatch(text)
-    if long and reads(long["chord"]):
-        more = int(long["beats"]) - 1 if long["beats"] else len(long["dots"])
-        return f"hold a chord for more beats with '/':  {long['chord']}{' /' * more}"
-    named = low in _WORDS or (text.isalpha() and len(text) > 3 and text[0] not in "ABCDEFGH")
-    if named and low not in _OF_CHORDS and not reads(text.capitalize()):
-        return f'words stand in quotes beside a chord:  "{text}"'
-    parts = [p for p in _PARTED.split(text) if p]
-    if len(parts) > 1 and all(p[0] in "ABCDEFG" and reads(p) for p in parts):
-        return f"part chords with blanks:  {' '.join(parts)}"
-    return None
 
 
 _OFTEN = re.compile(r"\(\s*(?:[x×]\s?([0-9]{1,2})|([0-9]{1,2})\s?[x×])\s*\)", re.I)

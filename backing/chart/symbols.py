@@ -43,15 +43,15 @@ class Symbols:
         except SymbolError as wrong:
             at = start + max(0, min(wrong.column, len(text) - 1))
             code = SYMBOL_CODES.get(wrong.code, "E524")
-            from backing.chart import habits
+            from backing.chart import misread
 
-            guess = habits.symbol(text, self.is_chord)
+            guess = misread.symbol(text, self.is_chord)
             if (
                 wrong.code == "lower-case-root"
                 and self._german
                 and self.is_chord(text.capitalize())
             ):
-                guess = habits.small_letter(text)
+                guess = misread.small_letter(text)
             faults.add(code, at, start + len(text), message=wrong.message, hint=guess or wrong.hint)
             return None
         hint = self._plainly(chord) if warnings and chord else ""
