@@ -92,6 +92,8 @@ DRUM_KEYS: dict[str, int] = {
     "muted triangle": 80, "open triangle": 81,
 }  # fmt: skip
 
+DRUM_NAMES = {key: name for name, key in DRUM_KEYS.items()}
+
 # A stroke of one member silences the others that still ring (common practice in General MIDI kits).
 CHOKE_GROUPS: tuple[frozenset[str], ...] = (
     frozenset({"hat", "pedal hat", "open hat"}),

@@ -15,13 +15,12 @@ from itertools import groupby
 
 from backing.band.model import Arrangement, Note, Player
 from backing.ground.errors import RequestError
-from backing.ground.instruments import DRUM_KEYS
+from backing.ground.instruments import DRUM_NAMES
 from backing.ground.pitch import LETTER_SEMITONES, LETTERS, Degree, Key, NoteName, Pitch
 from backing.ground.roles import pitched
 from backing.performance.model import Performance
 from backing.timeline.model import ChordSpan, PlayedBar, SectionPass, Strike, Timeline
 
-DRUM_NAMES = {key: name for name, key in DRUM_KEYS.items()}
 BARS_A_LINE = 4
 
 

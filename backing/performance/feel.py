@@ -30,6 +30,7 @@ from backing.timeline.model import PlayedBar
 SHORT_NOTE_MS = 100.0
 MOST_SWING = 2.2
 THIRD = 1e-6  # how near a place must be to a third of a beat to count as one
+DOTTED = 1.5
 
 HEIGHT = 1.0  # least height of a square wave; the most is one more
 STEEPER = 1.12  # how much higher each octave is than the one above it
@@ -99,6 +100,15 @@ class Beats:
         if found is None:
             found = self._found[q] = self._place(q)
         return found
+
+    def part(self, q: float) -> float | None:
+        """How far into its beat a place is written, in quarters; None before the first bar and in dotted beats."""
+        if q < self._starts[0]:
+            return None
+        origin, (starts, lengths, _), _ = self._bars[bisect_right(self._starts, q) - 1]
+        i = max(0, bisect_right(starts, q - origin + THIRD) - 1)
+        local = max(0.0, q - origin - starts[i])
+        return None if lengths[i] == DOTTED and local > THIRD else local % 1
 
     def _place(self, q: float) -> tuple[float, bool]:
         if q < self._starts[0]:

@@ -12,6 +12,8 @@ from collections.abc import Sequence
 
 from backing.band.model import Arrangement, Note, PartStart, Player
 from backing.ground import dice
+from backing.ground.instruments import DRUM_NAMES
+from backing.ground.roles import pitched
 from backing.ground.timebase import EIGHTH, Feel, TempoMap
 from backing.performance.feel import Beats, Clock, apart, deviations, drift, wander, with_wander
 from backing.performance.model import (
@@ -22,11 +24,13 @@ from backing.performance.model import (
     PerformedPlayer,
     Voice,
 )
-from backing.styles.model import Style
+from backing.styles.model import PLACES, Style
 from backing.timeline.model import SectionPass
 
 GAP_S = 0.002  # places of one player keep at least this distance
 SHORTEST_S = 0.01
+LATEST_MS = 60.0  # most that the drum and the place of a note add to its player's timing
+_PLACES = {float(4 * at): name for name, at in PLACES.items()}
 LOUDER = 4.0  # most by which a stroke differs from its meant velocity
 
 
@@ -138,16 +142,17 @@ def _player(
         return PerformedPlayer(player.role, voices, tuple(_strict(n, clock) for n in player.notes))
     places = [n.start_q.numerator / n.start_q.denominator for n in player.notes]
     late = _timing(player, places, beats, clock, grid)
+    later = _later(player, places, beats)
     louder = _loudness(player, places, grid)
     rows: list[tuple[float, float, int, int]] = []
-    for note, place, more in zip(player.notes, places, louder, strict=True):
+    for note, place, told_ms, more in zip(player.notes, places, later, louder, strict=True):
         q, _ = beats.place(place)
         end = note.end_q.numerator / note.end_q.denominator
         end_q, _ = beats.place(end)
         if not note.strict:
             shift = late[place]
-            if note.order:
-                shift += note.order * note.spread_ms / clock.quarter_ms(place)
+            if note.order or told_ms:
+                shift += (note.order * note.spread_ms + told_ms) / clock.quarter_ms(place)
             q += shift
             end_q = max(end_q + shift, q + 0.01)
         rows.append(
@@ -203,6 +208,21 @@ def _timing(
             before_s = second
             late[place] = (second - on_grid_s) * 1000 / quarter_ms
     return late
+
+
+def _later(player: Player, places: Sequence[float], beats: Beats) -> list[float]:
+    """Milliseconds by which a style has each note later than its player, for its drum and its place in the beat."""
+    if not any(start.part.timing for start in player.parts):
+        return [0.0] * len(places)
+    parts = [(float(start.at_q), start) for start in player.parts]
+    found = []
+    for note, place in zip(player.notes, places, strict=True):
+        timing = _part_at(parts, place).part.timing
+        drum = 0.0 if pitched(player.role) else timing.get(DRUM_NAMES.get(note.pitch, ""), 0.0)
+        inside = beats.part(place) if timing else None
+        name = "" if inside is None else _PLACES.get(round(4 * inside, 6), "")
+        found.append(drum + timing.get(name, 0.0))
+    return [min(LATEST_MS, max(-LATEST_MS, ms)) for ms in found]
 
 
 def _part_at(parts: Sequence[tuple[float, PartStart]], q: float) -> PartStart:

@@ -12,9 +12,12 @@ from typing import TYPE_CHECKING
 
 from backing.ground.source import Diagnostic, Source, Span, nearest
 from backing.ground.timebase import Meter
+from backing.styles.model import SECTION
 
 if TYPE_CHECKING:
     from backing.styles.places import Path, Places
+
+MOST_HELD = 64  # bars, beside a whole section
 
 
 def meter_of(text: str) -> Meter | None:
@@ -126,6 +129,20 @@ class Table:
             )
             return default
         return float(value)
+
+    def bars(self, key: str, default: int) -> int:
+        """A whole number of bars, or "section"."""
+        value = self.data.get(key, default)
+        if value == "section":
+            return SECTION
+        if isinstance(value, bool) or not isinstance(value, int):
+            self._kind(key, 'a whole number of bars, or "section"')
+            return default
+        if key in self.data and not 1 <= value <= MOST_HELD:
+            hint = f'write a number from 1 to {MOST_HELD}, or "section"'
+            self.fault("S104", key, f"'{key}' is {value}", hint)
+            return default
+        return value
 
     def choice(self, key: str, names: Sequence[str], default: str | None) -> str | None:
         """One of some names."""

@@ -17,6 +17,7 @@ Source: common practice; the reading of unequal meters by groups follows what is
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
 
@@ -45,16 +46,7 @@ def fit(pattern: Pattern, meter: Meter) -> Pattern:
         return pattern
     plan = _plan(pattern, meter)
     lines = {name: _fitted(line, pattern, meter, plan) for name, line in pattern.lines.items()}
-    return Pattern(
-        name=pattern.name,
-        meter=meter,
-        bars=len(plan),
-        level=pattern.level,
-        where=pattern.where,
-        weight=pattern.weight,
-        lines=lines,
-        swung=pattern.swung,
-    )
+    return replace(pattern, meter=meter, bars=len(plan), lines=lines)
 
 
 @lru_cache(maxsize=4096)

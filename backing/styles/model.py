@@ -26,6 +26,8 @@ from backing.ground.source import Shown
 from backing.ground.timebase import Feel, Meter
 from backing.styles.algorithms import SETTINGS
 
+SECTION = 1 << 16  # bars for which something is held that is held for a section: more than any has
+
 Value = bool | int | float | str | tuple["Value", ...]
 
 
@@ -36,6 +38,10 @@ class Where(Enum):
     TIME = "time"
     PHRASE_END = "phrase-end"  # the last bar of a phrase; for drums a fill
     CLOSE = "close"  # the last bar of the last section before the final chord
+
+
+# Places in a beat of a quarter, as players count sixteenths.
+PLACES = {"beat": Fraction(0), "e": Fraction(1, 4), "and": Fraction(1, 2), "a": Fraction(3, 4)}
 
 
 class Cell(NamedTuple):
@@ -58,7 +64,11 @@ class Pulse(NamedTuple):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Pattern(Shown):
-    """One or more bars of a player's idea. `lines` maps a name (a drum, `chord`, `bass`) to pulses, bar after bar."""
+    """One or more bars of a player's idea. `lines` maps a name (a drum, `chord`, `bass`) to pulses, bar after bar.
+
+    `hold` is for how many bars it stays once it has begun, 0 as long as the player likes. Of drums and percussion:
+    `vary` is the chance that a bar is changed a little (None: the player's), `ghosts` that its soft strokes are played.
+    """
 
     name: str
     meter: Meter
@@ -68,6 +78,9 @@ class Pattern(Shown):
     weight: float
     lines: Mapping[str, tuple[tuple[Pulse, ...], ...]] = field(hash=False)  # line -> bar -> pulse
     swung: bool = False  # written for swung eighths: off-beats stand at the half
+    hold: int = 0
+    vary: float | None = None
+    ghosts: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -76,7 +89,9 @@ class Part(Shown):
 
     `plays` names the algorithm for each level ("p", "mf", "f"); `settings` are that algorithm's. `level_db` is the
     level in the mix, `pan` -1 left to 1 right, `room` the share sent to the room (0 to 1). `late_ms` is the mean
-    distance behind the grid (on-beats only), `spread_ms` the standard deviation around it.
+    distance behind the grid (on-beats only), `spread_ms` the standard deviation around it; `timing` is how much later
+    still some strokes come in ms, by drum or by place in the beat (`PLACES`). `hold` is for how many bars it stays with
+    a pattern, 0 as long as players of its sort do.
     """
 
     role: str
@@ -91,6 +106,8 @@ class Part(Shown):
     spread_ms: float = 6.0
     low: int = 0
     high: int = 127
+    hold: int = 0
+    timing: Mapping[str, float] = field(default_factory=dict, hash=False)
 
     @property
     def kind(self) -> Role:

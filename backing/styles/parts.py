@@ -9,20 +9,22 @@ from dataclasses import replace
 from backing.ground.instruments import DRUM_KEYS, INSTRUMENTS, Instrument
 from backing.ground.roles import role_of
 from backing.ground.source import nearest
-from backing.ground.timebase import EIGHTH, Meter
+from backing.ground.timebase import Meter
 from backing.styles.algorithms import ALGORITHMS, Setting
 from backing.styles.cells import CellError, Line, read
 from backing.styles.faults import Table, meter_of
-from backing.styles.model import Part, Pattern, Style, Value, Where
+from backing.styles.model import PLACES, Part, Pattern, Style, Value, Where
 
 ROLES_OF_STYLES = tuple(ALGORITHMS)
 LEVELS = ("p", "mf", "f")
 PART_KEYS = (
     "instrument", "plays", "settings", "fresh", "level_db", "pan", "room", "late_ms", "spread_ms", "low", "high",
-    "pattern",
+    "hold", "timing", "pattern",
 )  # fmt: skip
-PATTERN_KEYS = ("name", "meter", "level", "where", "weight", "lines")
-PLACES = tuple(w.value for w in Where)
+PATTERN_KEYS = ("name", "meter", "level", "where", "weight", "hold", "lines")
+DRUM_PATTERN_KEYS = (*PATTERN_KEYS, "vary", "ghosts")
+PLACES_OF_SECTIONS = tuple(w.value for w in Where)
+LATEST_MS = 60.0  # that a single drum or place in the beat may be ahead or behind
 
 _NOTE = re.compile(r"([A-G])([b#]?)(-?\d)")
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
@@ -52,6 +54,8 @@ def read_part(table: Table, role: str, style: Style, inherited: Part | None) -> 
         spread_ms=table.number("spread_ms", old.spread_ms if old else 6.0, 0, 20),
         low=_note(table, "low", floor),
         high=_note(table, "high", ceiling),
+        hold=table.bars("hold", old.hold if old else 0),
+        timing=_timing(table.table("timing"), kind, old),
     )
     if part.low > part.high:
         table.fault(
@@ -122,6 +126,17 @@ def _setting(table: Table, key: str, setting: Setting) -> Value:
     return table.choice(key, setting.choices, None) or str(setting.default)
 
 
+def _timing(table: Table, role: str, old: Part | None) -> dict[str, float]:
+    """Milliseconds by drum and by place in the beat, over those of the player that this one is like."""
+    names = (*PLACES, *(() if role_of(role).pitched else DRUM_KEYS))
+    table.only(names)
+    found = dict(old.timing) if old else {}
+    for name in table.data:
+        if name in names:
+            found[name] = table.number(name, 0.0, -LATEST_MS, LATEST_MS)
+    return found
+
+
 def _note(table: Table, key: str, default: int) -> int:
     """A sounding note, as a name (`E2`) or a MIDI number."""
     value = table.data.get(key, default)
@@ -158,7 +173,8 @@ def _patterns(table: Table, role: str, style: Style, old: Part | None) -> tuple[
 
 
 def _pattern(table: Table, role: str, style: Style) -> Pattern | None:
-    table.only(PATTERN_KEYS)
+    pitched = role_of(role).pitched
+    table.only(PATTERN_KEYS if pitched else DRUM_PATTERN_KEYS)
     for key in ("name", "lines"):
         if key not in table.data:
             table.missing(key)
@@ -174,7 +190,7 @@ def _pattern(table: Table, role: str, style: Style) -> Pattern | None:
             )
             return None
         meter = written
-    where = table.choice("where", PLACES, "time")
+    where = table.choice("where", PLACES_OF_SECTIONS, "time")
     lines = _lines(table.table("lines"), role, meter)
     if not lines or "name" not in table.data:
         return None
@@ -186,7 +202,10 @@ def _pattern(table: Table, role: str, style: Style) -> Pattern | None:
         where=Where(where or "time"),
         weight=table.number("weight", 1.0, 0.01, 100),
         lines=lines,
-        swung=style.feel.unit_q == EIGHTH,
+        swung=style.feel.swung_eighths,
+        hold=table.bars("hold", 0),
+        vary=table.number("vary", 0.0, 0, 1) if "vary" in table.data else None,
+        ghosts=table.number("ghosts", 1.0, 0, 1),
     )
 
 

@@ -9,7 +9,7 @@ from backing.ground.timebase import Meter
 from backing.styles.algorithms import SETTINGS
 from backing.styles.cells import Beat, take_apart
 from backing.styles.find import styles
-from backing.styles.model import Part, Pattern, Style, Value, Where
+from backing.styles.model import SECTION, Part, Pattern, Style, Value, Where
 
 _GRIDS = {Fraction(1, 2): "eighths", Fraction(1, 4): "sixteenths"}
 
@@ -92,6 +92,11 @@ def _part(part: Part) -> list[str]:
     pan = "centre" if not part.pan else f"{abs(part.pan):.0%} {'right' if part.pan > 0 else 'left'}"
     head = f"{part.role}: {part.instrument.name}, {plays}; {part.level_db:+g} dB, {pan}"
     lines = [head, *_settings(part)]
+    if part.hold:
+        lines.append(f"  holds a pattern for {_bars(part.hold)}")
+    if part.timing:
+        told = (f"{name} {ms:+g}" for name, ms in part.timing.items())
+        lines.append(f"  timing in ms: {', '.join(told)}")
     for pattern in part.patterns:
         lines += grid(pattern, part.kind.pitched)
     return lines
@@ -102,6 +107,10 @@ def _settings(part: Part) -> list[str]:
     rows = [(f"{name} = {written(value)}", name) for name, value in part.settings.items()]
     width = max((len(row) for row, _ in rows), default=0)
     return [f"  {row:{width}}  {SETTINGS[part.kind.name][name].about}" for row, name in rows]
+
+
+def _bars(hold: int) -> str:
+    return "the section" if hold == SECTION else f"{hold} bars" if hold > 1 else "one bar"
 
 
 def written(value: Value) -> str:
@@ -118,7 +127,11 @@ def written(value: Value) -> str:
 def grid(pattern: Pattern, rings: bool = True) -> list[str]:
     """A pattern as a grid: a title, the count, then a row for each line; `rings` shows held notes as dashes."""
     place = "" if pattern.where is Where.TIME else f", {pattern.where.value}"
-    title = f"  {pattern.name}  ({pattern.meter.full_name}, {pattern.level}{place}, weight {pattern.weight:g})"
+    held = f", held for {_bars(pattern.hold)}" if pattern.hold else ""
+    vary = f", vary {pattern.vary:g}" if pattern.vary is not None else ""
+    soft = f", ghosts {pattern.ghosts:g}" if pattern.ghosts < 1 else ""
+    told = f"{pattern.level}{place}, weight {pattern.weight:g}{held}{vary}{soft}"
+    title = f"  {pattern.name}  ({pattern.meter.full_name}, {told})"
     cut = {name: take_apart(line) for name, line in pattern.lines.items()}
     beats = [beat for bars in cut.values() for bar in bars for beat in bar]
     starts = [start.denominator for _, row in beats for start, _, _ in row]

@@ -20,7 +20,7 @@ from backing.band.players.common import BarPlan, Brief, Stroke, Zone, ZoneKind, 
 from backing.band.players.fills import fill, set_up
 from backing.band.players.hands import two_hands
 from backing.band.players.patterns.choose import DRUMS, choose
-from backing.band.players.patterns.lay import Chosen, laid
+from backing.band.players.patterns.lay import Chosen, laid, soft_ones, vary_of
 from backing.band.players.patterns.traits import timekeeping
 from backing.band.players.pulses import beats, loudness, shift_q, velocity
 from backing.band.players.talk import talk, with_bass
@@ -52,7 +52,7 @@ def play(brief: Brief) -> list[Note]:
         strokes = _bar(brief, index, bar, plan, chosen[index])
         if not brief.style.repeats:
             shape = _shape(strokes, bar)
-            if shapes[-2:] == [shape, shape] and strokes and brief.part.number("vary"):
+            if shapes[-2:] == [shape, shape] and strokes and vary_of(brief, chosen[index]):
                 strokes = _varied(brief, index, strokes)
                 shape = _shape(strokes, bar)
             shapes.append(shape)
@@ -146,8 +146,11 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
         plan = plan._replace(crash=False)
     rim = timed and plan.level < 2.0 and brief.part.word("soft") == "rim"
     strokes: Strokes = {}
+    soft = soft_ones(brief, index, chosen)
     for name, line in laid(chosen, bar, _CYMBALS).items():
         for beat in line:
+            if beat.mark == "g" and not soft:
+                continue
             drum = "rim" if rim and name == "snare" and beat.mark != "g" else name
             at = shift + beat.at_q
             force = _FORCE.get(drum, 1.0)
@@ -161,7 +164,7 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
     if timed:
         if plan.fill and brief.part.word("fills") != "none":
             return _crash(_filled(brief, bar, plan, strokes, place, base), bar, plan, base)
-        vary = 0.0 if brief.style.repeats else brief.part.number("vary")
+        vary = vary_of(brief, chosen)
         if (
             plan.level < LOUD
             and brief.style.feel.straight

@@ -13,7 +13,7 @@ from fractions import Fraction
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.common import Brief, ZoneKind, with_the_band
 from backing.band.players.patterns.choose import PERCUSSION, choose
-from backing.band.players.patterns.lay import laid
+from backing.band.players.patterns.lay import laid, soft_ones, vary_of
 from backing.band.players.patterns.traits import unbroken
 from backing.band.players.pulses import beats, loudness, shift_q, velocity
 from backing.ground.instruments import DRUM_KEYS
@@ -42,7 +42,7 @@ def play(brief: Brief) -> list[Note]:
         on_beat = {p for p, _ in beats(bar.meter)}
         place = brief.place.at(index)
         why = Why(Kind.PATTERN, f"pattern '{chosen.pattern.name}'")
-        vary = brief.part.number("vary")
+        vary, soft = vary_of(brief, chosen, loops=False), soft_ones(brief, index, chosen)
         for name, line in laid(chosen, bar).items():
             first = first or name
             may = not brief.style.clave and not unbroken([b.at_q for b in line], bar.length_q)
@@ -51,6 +51,8 @@ def play(brief: Brief) -> list[Note]:
                 if not timed[max(0, bisect_right(opens, at) - 1)]:
                     continue
                 ghost = beat.mark == "g"
+                if ghost and not soft:
+                    continue
                 loose = ghost and may and name not in SHAKEN
                 if loose and place.chance(vary, name, number_):
                     continue  # the soft strokes come and go

@@ -18,7 +18,8 @@ from backing.band.players.patterns.lay import Chosen
 from backing.band.players.patterns.pools import Keeps, Pool, Spot, others, pool, spot
 from backing.band.players.patterns.traits import density, rhythm, technique
 from backing.ground.dice import Place
-from backing.styles.model import Pattern, Where
+from backing.ground.timebase import Meter
+from backing.styles.model import SECTION, Part, Pattern, Where
 from backing.timeline.model import TimeFeel
 
 HELD = 8  # bars for which an idea, or the answer to it, is held
@@ -63,6 +64,11 @@ class _Bar(NamedTuple):
     pool: Pool
 
     @property
+    def ground(self) -> tuple[Meter, str, Where]:
+        """What its patterns are for; a place without patterns of its own is played as any other."""
+        return self.spot.meter, self.spot.level, self.pool[0].where
+
+    @property
     def eight(self) -> int:
         """Which eight bars it is in, counted by the starts of phrases."""
         return (self.number - self.plan.phrase_bar) // HELD
@@ -73,11 +79,24 @@ class _Past(NamedTuple):
 
     bars: list[Chosen | None]
     names: list[str]
+    held: dict[
+        tuple[Meter, str, Where], tuple[Pattern, int]
+    ]  # by meter, level and place: until which bar
+
+    def keep(self, part: Part, here: _Bar, pattern: Pattern) -> None:
+        """Hold a pattern from this bar on, where it or its player says so."""
+        if bars := pattern.hold or part.hold:
+            self.held[here.ground] = pattern, here.number + bars
+
+    def kept(self, here: _Bar) -> Pattern | None:
+        """The pattern that is held in this bar."""
+        pattern, until = self.held.get(here.ground, (None, 0))
+        return pattern if here.number < until else None
 
 
 def choose(brief: Brief, policy: Policy) -> list[Chosen | None]:
     """The pattern of every bar of a section; None where the part has none."""
-    past = _Past([], [])
+    past = _Past([], [], {})
     pools: dict[Spot, Pool] = {}
     last: Spot | None = None
     for number, (bar, plan) in enumerate(zip(brief.bars, brief.plans, strict=True)):
@@ -88,10 +107,11 @@ def choose(brief: Brief, policy: Policy) -> list[Chosen | None]:
         if not here.pool:
             past.bars.append(None)
             continue
-        pattern = _going_on(past, here, policy, at == last)
+        pattern = _going_on(past, here, policy, at == last) or past.kept(here)
         if pattern is None:
             pattern = _begun(brief, policy, here, past)
             past.names.append(pattern.name)
+            past.keep(brief.part, here, pattern)
         past.bars.append(_entered(brief, pattern, here))
         last = at
     return past.bars
@@ -121,6 +141,8 @@ def _entered(brief: Brief, pattern: Pattern, here: _Bar) -> Chosen:
 
 def _begun(brief: Brief, policy: Policy, here: _Bar, past: _Past) -> Pattern:
     """A pattern for a bar in which one begins: the idea or its answer, unless it would come a third time running."""
+    if brief.part.hold:
+        return _held(brief, policy, here)
     fresh = _fresh(brief, policy, here, past)
     wanted = _wanted(brief, policy, here)
     for pattern in wanted:
@@ -129,6 +151,14 @@ def _begun(brief: Brief, policy: Policy, here: _Bar, past: _Past) -> Pattern:
     if policy.idea is Idea.EIGHT:
         return wanted[-1]
     return _dense(brief.place, fresh or here.pool, here.plan.busy, here.number)
+
+
+def _held(brief: Brief, policy: Policy, here: _Bar) -> Pattern:
+    """What a player who holds on to a pattern takes up: for a section the same in all its playings of a chorus."""
+    place = brief.groove if brief.part.hold == SECTION else brief.place.at(here.number)
+    if policy.weighs:
+        return _dense(place, here.pool, here.plan.busy, "held")
+    return _weighed(place, here.pool, "held")
 
 
 def _wanted(brief: Brief, policy: Policy, here: _Bar) -> list[Pattern]:

@@ -39,6 +39,8 @@ def leader(style: Style) -> str:
 def held_back(brief: Brief, pattern: Pattern, plan: BarPlan) -> bool:
     """Whether a chord is held in place of a pattern: who follows breaks no chords while another player leads."""
     follows = plan.busy < FOLLOWS and brief.style.clave is None and not brief.style.repeats
+    if brief.part.hold or pattern.hold:  # what is held is a riff, not company
+        return False
     return follows and technique(pattern) == "picked" and begins_alone(pattern)
 
 

@@ -12,6 +12,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
+from backing.band.players.common import Brief
 from backing.styles.model import Pattern
 from backing.timeline.model import PlayedBar, TimeFeel
 
@@ -82,3 +83,16 @@ def _spread(beats: Sequence[Beat], start_q: Fraction, length_q: Fraction) -> tup
 def _pressed(beats: Sequence[Beat], start_q: Fraction) -> tuple[Beat, ...]:
     """A whole bar at twice the speed, from a place on."""
     return tuple(Beat(start_q + b.at_q / 2, b.length_q / 2, b.mark) for b in beats)
+
+
+def vary_of(brief: Brief, chosen: Chosen | None, loops: bool = True) -> float:
+    """The chance that a bar is changed a little: the pattern's, or else the player's; none where `loops` stand still."""
+    if chosen is not None and chosen.pattern.vary is not None:
+        return chosen.pattern.vary
+    return 0.0 if loops and brief.style.repeats else brief.part.number("vary")
+
+
+def soft_ones(brief: Brief, number: int, chosen: Chosen) -> bool:
+    """Whether the soft strokes of a pattern are played in a bar of the section."""
+    ghosts = chosen.pattern.ghosts
+    return ghosts == 1 or brief.place.at(number).chance(ghosts, "ghosts")
