@@ -11,8 +11,8 @@ from typing import Any
 from backing.band.arrange import arrange
 from backing.band.model import Arrangement, Note, Player
 from backing.chart.parse import parse
-from backing.commands.app import Prepared, prepare
 from backing.commands.options import Options
+from backing.commands.preparing import Prepared, prepare
 from backing.performance.model import Performance, PerformedPlayer
 from backing.performance.perform import perform
 from backing.timeline.model import Timeline

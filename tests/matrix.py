@@ -16,8 +16,8 @@ from concurrent.futures import ProcessPoolExecutor
 from itertools import product
 
 from backing.chart.parse import parse
-from backing.commands.app import band, prepare
 from backing.commands.options import Options
+from backing.commands.preparing import band, prepare
 from backing.ground.roles import UNPITCHED
 from backing.output.midi import midi_bytes
 from backing.styles.find import names

@@ -18,7 +18,7 @@ from browser import Browser, BrowserError, browser
 from numpy.typing import NDArray
 
 from backing.chart.parse import parse
-from backing.commands import app
+from backing.commands import preparing
 from backing.commands.options import Options
 from backing.output.page import data as page_data
 from backing.output.page import write as page
@@ -103,7 +103,7 @@ def write_wav(path: Path, sound: NDArray[np.float32]) -> Path:
 
 def played(text: str) -> tuple[Any, Performance]:
     chart = parse(text, "tune.txt")
-    return chart, app.band(app.prepare(chart), Options())
+    return chart, preparing.band(preparing.prepare(chart), Options())
 
 
 def build(folder: Path) -> Made:

@@ -10,8 +10,8 @@ import soundfile
 
 from backing.band.model import Arrangement
 from backing.chart.parse import parse
-from backing.commands.app import band, prepare
 from backing.commands.options import Options
+from backing.commands.preparing import band, prepare
 from backing.output.sound.audio import write_audio
 from backing.performance.model import Performance
 

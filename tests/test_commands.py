@@ -381,15 +381,3 @@ def test_the_module_runs_as_a_program() -> None:
         [sys.executable, "-m", "backing", "--version"], capture_output=True, text=True, check=True
     )
     assert done.stdout.startswith("backing 0.")
-
-
-def test_the_package_offers_the_pipeline_to_python() -> None:
-    import backing
-
-    timeline = backing.unroll(backing.parse("| Dm9 G13 | Cmaj9 |"))
-    arrangement = backing.arrange(timeline, backing.style("medium swing"), seed=1)
-    backing.write_midi(backing.perform(arrangement), "tune.mid")
-    assert notes("tune.mid")["bass"]
-    chord = backing.chord("F#m7b5")
-    assert chord is not None
-    assert [n.name for n in chord.notes] == ["F#", "A", "C", "E"]

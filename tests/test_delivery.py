@@ -23,10 +23,10 @@ import soundfile
 from numpy.typing import NDArray
 
 from backing.chart.parse import parse
-from backing.commands.app import band, prepare
 from backing.commands.cli import run
 from backing.commands.options import Options
 from backing.commands.practice import Practice, practised
+from backing.commands.preparing import band, prepare
 from backing.ground.errors import OutputError
 from backing.output.asked import Sound
 from backing.output.sound import mix

@@ -9,7 +9,7 @@ import pytest
 
 from backing.chart.codes import CODES, MOST_MISTAKES, SYMBOL_CODES, SYMBOL_WARNINGS
 from backing.chart.parse import decode, parse_all
-from backing.commands.app import prepare
+from backing.commands.preparing import prepare
 from backing.ground.errors import ChartError
 from backing.ground.source import Diagnostic, Severity
 from backing.harmony import grammar, letters, reader, stack

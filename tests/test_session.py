@@ -15,9 +15,9 @@ import mido
 import pytest
 
 from backing.chart.parse import parse
-from backing.commands.app import band, prepare
 from backing.commands.options import Options
 from backing.commands.practice import Practice, practised, rehearse
+from backing.commands.preparing import band, prepare
 from backing.ground.errors import RequestError
 from backing.performance.model import Performance
 from backing.performance.session import joined

@@ -12,12 +12,15 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from backing.commands.app import Prepared, Progress, Warn, band, prepare, read_text, unseen
 from backing.commands.choices import Choices
 from backing.commands.mixes import DUO, SLOW_TO_FAST, about, rising
 from backing.commands.naming import changes
 from backing.commands.options import Files, Options
 from backing.commands.planned import stem_of
+from backing.commands.preparing import Prepared, band, prepare
+from backing.commands.progress import Progress, Warn
+from backing.commands.reading import read_text
+from backing.commands.writing import unseen
 from backing.ground.roles import file_part
 
 if TYPE_CHECKING:
@@ -296,7 +299,7 @@ def papers(
 
 def written(prepared: Prepared, wish: Options) -> dict[str, str]:
     """What shapes a sheet, by name; `--force` shapes no file."""
-    from backing.commands.app import shown_tempo
+    from backing.commands.writing import shown_tempo
     from backing.output.files import MADE_BY
     from backing.output.jobs import fingerprint
 
@@ -393,7 +396,7 @@ def write_page(
     prepared: Prepared, rendering: Rendering, path: Path, stems: Mapping[str, Path]
 ) -> None:
     """The practice page from sounds that are there already."""
-    from backing.commands.app import moved_chart
+    from backing.commands.preparing import moved_chart
     from backing.output.page.write import write
 
     write(
@@ -408,7 +411,7 @@ def write_page(
 
 def print_job(prepared: Prepared, performance: Performance, one: Print, path: str) -> Job:
     """A file that is read."""
-    from backing.commands.app import write_one
+    from backing.commands.writing import write_one
     from backing.output.jobs import Job, Output
 
     def make(folder: Path, _: frozenset[str], progress: Progress) -> None:

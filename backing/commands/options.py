@@ -128,6 +128,9 @@ PAIRS = (
 
 # What a command does not take: a part of the options or one of them, and what is said instead.
 REFUSED: dict[str, dict[str, str]] = {
+    "python": {
+        "--loop": "a loop is played three times to take the middle one, which backing make does",
+    },
     "explain": {
         "sound": "it shapes the sound, and explain makes none",
         "paper": "it shapes the sheet, and explain prints none",

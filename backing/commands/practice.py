@@ -8,20 +8,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from backing.commands.app import (
-    Prepared,
-    Progress,
-    Warn,
-    band,
-    part,
-    prepare,
-    read_text,
-    silent,
-    write_all,
-)
 from backing.commands.naming import file_stem
 from backing.commands.options import Options
 from backing.commands.planned import claim_all, stem_of, stems_of, targets
+from backing.commands.preparing import Prepared, band, prepare
+from backing.commands.progress import Progress, Warn, part, silent
+from backing.commands.reading import read_text
+from backing.commands.writing import write_all
 from backing.ground.roles import ROLES
 
 if TYPE_CHECKING:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from backing.commands.app import band, prepare, read_text
 from backing.commands.options import Options
+from backing.commands.preparing import band, prepare
+from backing.commands.reading import read_text
 from backing.ground.errors import ChartError, RequestError, StyleError
 
 if TYPE_CHECKING:

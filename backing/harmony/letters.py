@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
+from backing.ground.errors import BackingError
 from backing.ground.pitch import NoteName
 
 LONGEST = 64  # characters of one symbol
@@ -55,7 +56,7 @@ class SymbolWarning(NamedTuple):
     message: str
 
 
-class SymbolError(ValueError):
+class SymbolError(BackingError, ValueError):
     """A symbol that cannot be read: a stable `code`, one sentence, what to do instead, and the column from 0.
 
     `offers` are symbols that may have been meant; the hint shows those that can be read.

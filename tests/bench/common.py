@@ -19,8 +19,8 @@ DEMO = Path(__file__).parents[2] / "demo"
 def track(minutes: float, chart: str = "blues.txt") -> Performance:
     """A demo chart, played for so many minutes."""
     from backing.chart.parse import parse
-    from backing.commands.app import band, prepare
     from backing.commands.options import Options
+    from backing.commands.preparing import band, prepare
 
     path = DEMO / chart
     wish = Options().changed(length_s=60.0 * minutes)

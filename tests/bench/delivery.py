@@ -14,9 +14,9 @@ import tempfile
 from pathlib import Path
 
 from backing.chart.parse import parse
-from backing.commands.app import prepare
 from backing.commands.options import Options
 from backing.commands.practice import Practice, practised
+from backing.commands.preparing import prepare
 from backing.output.midi import write
 from backing.output.sound.audio import write_audio
 from backing.output.sound.encode import BITRATE

@@ -16,8 +16,8 @@ import pyloudnorm
 import soundfile
 
 from backing.chart.parse import parse
-from backing.commands.app import band, prepare
 from backing.commands.options import Options
+from backing.commands.preparing import band, prepare
 from backing.output.sound.audio import write_audio
 from backing.performance.model import RING_S, Performance
 from backing.styles.find import names

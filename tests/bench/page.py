@@ -12,7 +12,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from backing.chart.parse import parse
-from backing.commands import app
+from backing.commands import preparing
 from backing.commands.options import Options
 from backing.output.page import write as page
 from tests.browser import Browser, browser
@@ -45,7 +45,7 @@ def main() -> None:
     length_s = float(sys.argv[2]) if len(sys.argv) > 2 else 180.0
     chart = parse(chart_path.read_text(encoding="utf-8"), str(chart_path))
     wish = Options().changed(length_s=length_s)
-    performance = app.band(app.prepare(chart, wish), wish)
+    performance = preparing.band(preparing.prepare(chart, wish), wish)
     with TemporaryDirectory() as folder, browser() as one:
         path = Path(folder) / "page.html"
         started = time.perf_counter()

@@ -1,0 +1,140 @@
+"""A chart and its performance in the forms that the endings of file names ask for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from backing.commands.naming import changes
+from backing.commands.options import Options
+from backing.commands.planned import SHEET, SOUND, WRITTEN
+from backing.commands.preparing import Prepared, moved_chart
+from backing.commands.progress import Progress, silent
+from backing.ground.timebase import QUARTER
+
+if TYPE_CHECKING:
+    from backing.ground.source import Diagnostic
+    from backing.performance.model import Performance
+
+
+def write_all(
+    prepared: Prepared,
+    performance: Performance,
+    paths: Iterable[Path],
+    wish: Options,
+    progress: Progress,
+) -> list[Path]:
+    """Write a performance in every form that the endings of `paths` ask for."""
+    written: list[Path] = []
+    heard: list[Path] = []
+    for path in paths:
+        if path.suffix.lower() in SOUND:
+            heard.append(path)
+            written.append(path)
+        else:
+            written += write_one(prepared, performance, path, wish, progress)
+    if heard:
+        from backing.output.sound.audio import write_audio
+        from backing.output.sound.tags import Label
+
+        stems = write_audio(
+            performance,
+            heard,
+            wish.sound,
+            stems=wish.files.stems,
+            stems_as=wish.files.stems_as or "wav",
+            label=Label(changed=", ".join(changes(wish))),
+            force=wish.files.force,
+            progress=progress,
+        )
+        written.extend(p for p in stems if p not in written)
+    return written
+
+
+def write_one(
+    prepared: Prepared,
+    performance: Performance,
+    path: Path,
+    wish: Options,
+    progress: Progress = silent,
+) -> list[Path]:
+    """Write one file that is read and not heard; returns what was written (a sheet may have several pages)."""
+    kind = path.suffix.lower()
+    if kind == ".mid":
+        from backing.output.midi import write as write_midi
+
+        write_midi(performance, path, sound=wish.sound, force=wish.files.force)
+    elif kind == ".json":
+        from backing.output.timeline_json import write as write_json
+
+        write_json(performance, path, force=wish.files.force)
+    elif kind == ".vtt":
+        from backing.output.captions import write as write_captions
+
+        write_captions(performance, path, force=wish.files.force)
+    elif kind in WRITTEN:
+        return write_written(prepared, path, wish)
+    elif kind == ".html":
+        from backing.output.page.write import write as write_page
+
+        write_page(
+            performance,
+            moved_chart(prepared.chart, wish),
+            path,
+            sound=wish.sound,
+            paper=wish.paper,
+            force=wish.files.force,
+            progress=progress,
+        )
+    return [path]
+
+
+def write_written(prepared: Prepared, path: Path, wish: Options) -> list[Path]:
+    """Write the chart itself, as text or as a sheet; returns what was written."""
+    if path.suffix.lower() in SHEET:
+        return write_sheet(prepared, path, wish)
+    write_chart(prepared, path, wish)
+    return [path]
+
+
+def write_chart(prepared: Prepared, path: Path, wish: Options) -> None:
+    """The chart itself, tidied, in the chosen key."""
+    from backing.chart.write import write
+    from backing.output.files import write_text
+
+    write_text(path, write(moved_chart(prepared.chart, wish)), force=wish.files.force)
+
+
+def write_sheet(prepared: Prepared, path: Path, wish: Options) -> list[Path]:
+    """The printed sheet in the chosen key, for the chosen instrument."""
+    from backing.output.sheet.write import write
+
+    return write(
+        moved_chart(prepared.chart, wish),
+        path,
+        force=wish.files.force,
+        style=prepared.style.name,
+        tempo=shown_tempo(prepared, wish),
+        paper=wish.paper,
+    )
+
+
+def shown_tempo(prepared: Prepared, wish: Options) -> tuple[Fraction, Fraction] | None:
+    """The note that is counted and how many a minute, where the chart itself does not say (or says something else)."""
+    asked = wish.form.tempo_bpm is not None or wish.form.tempo_percent is not None
+    if prepared.chart.settings.tempo is not None and not asked:
+        return None
+    meter = prepared.timeline.bars[0].meter
+    unit = QUARTER if meter.counted_in_eighths else meter.beat_q
+    return unit, Fraction(round(60_000_000 / prepared.timeline.tempo[0].us / unit))
+
+
+def unseen(prepared: Prepared, wish: Options, paths: Iterable[Path]) -> tuple[Diagnostic, ...]:
+    """What no font can draw on a sheet, where one is wanted."""
+    if not any(p.suffix.lower() in SHEET for p in paths) or prepared.chart.source.text.isascii():
+        return ()
+    from backing.output.sheet.unseen import unseen as on_sheet
+
+    return on_sheet(prepared.chart, wish.paper)
