@@ -225,7 +225,8 @@ def chord(symbol: str) -> Chord | None:
 def harmonise(melody: Melody | str, wishes: Wishes | None = None) -> list[Harmonisation]:
     """Chords for a melody, the best first; `symbols` of each are its chords, `chords` say where and why.
 
-    `melody` is the text of a chart with lines `melody:`, or a `Melody` (notes and bars in quarters). `wishes`
+    `melody` is notes such as "G4 A4 (B4 C5)", the text of a chart with lines `melody:` and chords `?`, or a `Melody`
+    (notes and bars in quarters). `wishes`
     (`backing.harmonising.wishes.Wishes`) say manner, key, how often the chord changes, and how many results; without
     them eight in a ballad's manner. Raises `ChartError` for the text, `RequestError` for a melody without notes.
     """
@@ -236,7 +237,9 @@ def harmonise(melody: Melody | str, wishes: Wishes | None = None) -> list[Harmon
     if not isinstance(melody, str):
         return found(melody, wishes)
     from backing.chart.parse import parse as read
-    from backing.harmonising.fill import task_of
+    from backing.commands.harmonise import looks_like_notes
+    from backing.harmonising.fill import notes_as_chart, task_of
 
-    task = task_of(read(melody, wanted=True), wishes.every)
+    text = notes_as_chart(melody) if looks_like_notes(melody) else melody
+    task = task_of(read(text, wanted=True), wishes.every)
     return found(task.melody, wishes, task.places)

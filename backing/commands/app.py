@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from backing.commands.options import Options
 from backing.commands.planned import WRITTEN, claim_all, stems_of, targets
@@ -14,6 +15,9 @@ from backing.commands.preparing import band, check_players, once, prepare
 from backing.commands.progress import Progress, Warn, silent
 from backing.commands.reading import read_text
 from backing.commands.writing import unseen, write_all, write_written
+
+if TYPE_CHECKING:
+    from backing.chart.ast import Chart
 
 
 def make(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from backing.ground.errors import RequestError
 
 if TYPE_CHECKING:
-    from backing.commands.app import Progress, Warn
+    from backing.commands.progress import Progress, Warn
     from backing.harmonising.fill import Task
     from backing.harmonising.harmonise import Harmonisation, Placed
     from backing.harmonising.wishes import Kept, Wishes
@@ -69,7 +69,7 @@ def find(melody: str, asked: Asked) -> Found:
 
 def read_melody(melody: str, asked: Asked) -> tuple[str, str, tuple[str, ...]]:
     """The text of a chart, its name for diagnostics, and what was assumed."""
-    from backing.commands.app import read_text
+    from backing.commands.reading import read_text
     from backing.harmonising.fill import notes_as_chart
 
     if melody == "-" or not looks_like_notes(melody):

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from backing.commands.app import Prepared
 from backing.commands.options import Options
 from backing.commands.practice import Practice, practised
+from backing.commands.preparing import Prepared
 
 if TYPE_CHECKING:
     from backing.performance.model import Performance
