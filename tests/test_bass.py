@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -188,6 +189,52 @@ def test_the_marks_of_a_riff_octave_below_next_chord_approach_dead_note_and_acce
     following = next(n for n in notes if n.start_q == 4)
     assert abs(first[6].pitch - following.pitch) in (1, 2)
     assert "to F" in first[6].why.words
+
+
+def test_a_seventh_over_a_plain_triad_is_a_seventh() -> None:
+    """Root, octave, flat seventh, fifth over a plain triad (common practice of riffs in soul and rock)."""
+    assert [n.degree for n in riffs("1 8 b7 5", "C")] == ["1", "1", "b7", "5"]
+    assert [n.degree for n in riffs("1 7 8 5", "C")] == ["1", "7", "1", "5"]
+    assert [n.degree for n in riffs("1 3 5 6 | b7 6 5 3", "C C")][4:] == ["b7", "6", "5", "3"]
+
+
+@pytest.mark.parametrize(("low", "high"), [(28, 45), (33, 50), (28, 40), (31, 52)])
+def test_octaves_leap_in_every_range_that_has_room_and_go_to_the_fifth_in_others(
+    low: int, high: int
+) -> None:
+    """Low on the beat and high off it (disco, common practice): no figure in octaves stands on one pitch."""
+    for way in ("octaves", "pattern"):
+        cells = read_line("1 8 1 8", FOUR, "bass")
+        figure = Pattern("disco", FOUR, 1, "mf", Where.TIME, 1.0, {"bass": cells})
+        player = replace(part("bass", "finger bass", [figure], plays=way), low=low, high=high)
+        notes = bass.play(brief(player, chords("C F Bb Eb Ab Db Gb B E A D G")))
+        for start in range(0, 48, 4):
+            bar = sorted({n.pitch for n in notes if start <= n.start_q < start + 4})
+            room = low + (bar[0] - low) % 12 + 12 <= high
+            assert bar[-1] - bar[0] in ({12} if room else {5, 7}), (way, start, bar)
+
+
+@pytest.mark.parametrize("meter", [FOUR, THREE, Meter.of(2, 4), Meter.of(6, 8)])
+def test_root_and_fifth_walk_into_the_next_chord_in_the_scale(meter: Meter) -> None:
+    """The walk-up of country and bluegrass: root, then the scale into the next root, nothing chromatic (common practice)."""
+    length = int(meter.length_q)
+    row = " ".join(f"{s}:{length}" for s in ("C", "F", "G", "Am", "F", "Dm", "G", "C"))
+    player = part("bass", "acoustic bass", plays="root-fifth", walk_ups=1.0)
+    for seed in range(5):
+        notes = bass.play(brief(player, chords(row), meter=meter, seed=seed))
+        assert {n.pitch % 12 for n in notes} <= {0, 2, 4, 5, 7, 9, 11}
+        by_bar = [[n for n in notes if n.start_q // length == bar] for bar in range(8)]
+        for bar, after in pairwise(by_bar):
+            assert bar[0].degree == "1"
+            assert len(bar) == 3
+            steps = [abs(b.pitch - a.pitch) for a, b in pairwise([*bar[1:], after[0]])]
+            assert all(1 <= step <= 2 for step in steps), (seed, bar)
+
+
+def test_a_walk_into_the_next_chord_leaps_no_step_and_a_half() -> None:
+    player = part("bass", "acoustic bass", plays="root-fifth", walk_ups=1.0)
+    notes = bass.play(brief(player, chords("A7b9 Dm")))
+    assert [n.pitch - notes[0].pitch for n in notes[:3]] in ([0, 2, 4], [0, -3, -5])
 
 
 def test_a_slash_bass_takes_the_place_of_the_root_in_a_riff() -> None:

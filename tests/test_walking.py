@@ -144,11 +144,15 @@ def test_the_notes_of_a_scale_are_those_of_chord_and_key(symbol: str, key: str, 
     [
         ("Cm7", "3", 3), ("C7", "3", 4), ("C7sus4", "3", 5), ("Cm7b5", "5", 6), ("Caug", "5", 8),
         ("C7#5", "5", 8), ("Cdim7", "5", 6), ("Cmaj7", "b7", 11), ("C7", "7", 10), ("C6", "b7", 9),
-        ("Cm6", "7", 9), ("Cdim7", "7", 9), ("C", "b7", 9), ("C7", "8", 12), ("C7", "b3", 3), ("C7", "#4", 6),
+        ("Cm6", "7", 9), ("Cdim7", "7", 9), ("C", "b7", 10), ("C7", "8", 12), ("C7", "b3", 3), ("C7", "#4", 6),
+        ("C", "7", 11), ("G", "7", 10), ("Dm", "b7", 10), ("C5", "b7", 10), ("Csus4", "b7", 10), ("Cdim", "b7", 10),
     ],
 )  # fmt: skip
 def test_a_degree_of_a_riff_is_the_chords_own(symbol: str, degree: str, semitones: int) -> None:
-    """Thirds, altered fifths and sevenths follow the chord; a sharp or flat it does not have stays as written."""
+    """Thirds, altered fifths and sevenths follow the chord; a sharp or flat it does not have stays as written.
+
+    Over a plain triad b7 is what is written, and 7 the seventh of the scale (common practice).
+    """
     assert tones(chord(symbol), Key.parse("C")).semitones(degree) == semitones
 
 

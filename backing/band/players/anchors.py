@@ -29,6 +29,7 @@ _STAYS = {
 _REST_TONES = ((0, 0.0), (5, 0.35), (3, 0.45), (7, 0.9))  # step of the chord and points, 0 its bass
 
 
+OCTAVE = 12
 BORDER = 2.0  # points for a section that begins out of the octave in which it is expected
 AGAIN = 0.6  # points for one beat's root again under a new chord (D7sus4 D7)
 FOLDED = 2.0  # points for a figure whose top does not fit, so that notes of it are folded down
@@ -39,11 +40,15 @@ FOLDED_BELOW = 0.6  # a fifth below that is played above instead is heard every 
 
 
 class Contour(NamedTuple):
-    """The lowest, highest and last note of a figure, in semitones from its anchor."""
+    """The lowest, highest and last note of a figure, in semitones from its anchor.
+
+    `octaves` is true where it leaps up to the octave again and again.
+    """
 
     lowest: int
     highest: int
     last: int
+    octaves: bool = False
 
 
 class Stretch(NamedTuple):
@@ -261,13 +266,11 @@ def _candidates(
         # An octave lower or higher, or another chord tone: the chord has been stated.
         options = [(t.bass if s == 0 else (t.root + t.degrees[s]) % 12, c) for s, c in _REST_TONES]
         options = [(pc, c) for pc, c in options if t.chord_rel >> (pc - t.root) % 12 & 1]
-    if stretch.way == "octaves" and high - 12 >= low + 11:
-        high -= 12  # there has to be room above
     place = brief.place.at(stretch.bar, str(stretch.start_q))
     home = UNDER_STRUMMING if brief.style.strummed else HOME
     found: dict[int, float] = {}
     for pc, cost in options:
-        for pitch in range(low + (pc - low) % 12, high + 1, 12):
+        for pitch in _with_room(range(low + (pc - low) % 12, high + 1, 12), high, shape):
             chance = 0.5 * place.roll("register", pitch)
             cost_here = cost + 0.006 * (pitch - home - 2) ** 2 + chance
             if shape is not None:
@@ -276,6 +279,13 @@ def _candidates(
             if pitch not in found or cost_here < found[pitch]:
                 found[pitch] = cost_here
     return sorted(found.items())
+
+
+def _with_room(pitches: Sequence[int], high: int, shape: Contour | None) -> Sequence[int]:
+    """The pitches over which a figure in octaves has room; all where none has."""
+    if shape is None or not shape.octaves or shape.highest < OCTAVE:
+        return pitches
+    return [pitch for pitch in pitches if pitch + OCTAVE <= high] or pitches
 
 
 def _ahead(brief: Brief, low: int, high: int) -> list[tuple[int, float]]:

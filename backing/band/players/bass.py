@@ -173,12 +173,12 @@ def _way(brief: Brief, index: int, starts: Sequence[Fraction]) -> str:
     if way == "pattern" and feel is TimeFeel.IN_TWO:
         return "root-fifth"
     if way == "root-fifth" and _walks_up(brief, index, starts):
-        return "walking"
+        return "walk-up"
     return way
 
 
 def _walks_up(brief: Brief, index: int, starts: Sequence[Fraction]) -> bool:
-    """Whether root and fifth give way to a walk into the next chord."""
+    """Whether root and fifth give way to a walk in the scale into the next chord."""
     bar, plan = brief.bars[index], brief.plans[index]
     here = brief.changes[max(0, bisect_right(starts, bar.start_q) - 1)].span
     there = brief.ahead.span if index + 1 == len(brief.bars) and brief.ahead else None

@@ -1,10 +1,10 @@
 """Bass figures that are told by degree: root and fifth, tumbao, octaves, held pedal notes, and the riffs of styles.
 
 Conventions: an event is a place and length in quarters from the bar line and a mark of the bass language (`1`, `-5`,
-`8`, `n1` the next chord's root, `a` an approach to it, `x` a dead note, `!` behind it an accent). The first note under
-a new chord is its root or written bass, whatever a riff says there.
+`8`, `n1` the next chord's root, `a` an approach to it, `x` a dead note, `!` behind it an accent), or here `s2` and `s1`,
+two steps and one step of the scale from the next chord's bass. The first note under a new chord is its root or written bass, whatever a riff says there.
 Sources: root, then the fifth below where there is room (country, polka, bluegrass), the fifth in every second bar of
-a waltz, low octave on the beat and high on the off-beat (disco): common practice. The tumbao sounds the and of two and
+a waltz, the scale up or down into the next chord now and then (the walk-up of country and bluegrass), low octave on the beat and high on the off-beat (disco): common practice. The tumbao sounds the and of two and
 the last beat, which already belongs to the next chord (Wikipedia, "Tumbao"; common practice).
 """
 
@@ -26,6 +26,15 @@ def root_fifth(meter: Meter, second_bar: bool) -> tuple[Beat, ...]:
     starts = halves(meter)
     marks = ["1", "-5"] if len(starts) > 1 or not second_bar else ["-5", "1"]
     return _row(starts, [marks[i % 2] for i in range(len(starts))], meter)
+
+
+@lru_cache(maxsize=1024)
+def walk_up(meter: Meter) -> tuple[Beat, ...]:
+    """The root, and on the last two beats the scale into the next chord; two beats have its steps in the second."""
+    starts = [s for s, _ in beats(meter)]
+    steps = starts[-2:] if len(starts) > 2 else [starts[-1], off_beats(meter)[-1]]
+    places = sorted({Fraction(0), *steps})
+    return _row(places, ["1", "s2", "s1"] if len(places) == 3 else ["1", "s1"], meter)
 
 
 @lru_cache(maxsize=1024)

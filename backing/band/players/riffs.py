@@ -41,7 +41,7 @@ def riff(line: Line, index: int, early: bool) -> tuple[list[Note], bool]:
     for event in _with_kicks(line, stretch, _placed(line, index, early)):
         note, anticipates = _note(line, index, event, told)
         mark = event[2].rstrip("!")
-        if mark == "1" or mark[0] in "nax":
+        if mark == "1" or mark[0] in "naxs":
             below = below and mark != "1"
         elif line.anchors[index] + degree_rel(stretch.tones, mark) > line.high:
             below = True
@@ -79,13 +79,14 @@ def contours(line: Line) -> list[Contour | None]:
         told, rels = not stretch.fresh, []
         for _, _, mark in _placed(line, index, False):
             degree = mark.rstrip("!")
-            if degree in ("x", "a") or degree.startswith("n"):
+            if degree[0] in "naxs":
                 continue
             if not told and degree.lstrip("-") not in ("1", "8"):
                 degree = "1"
             told = True
             rels.append(degree_rel(stretch.tones, degree))
-        found.append(Contour(min(0, *rels), max(0, *rels), rels[-1]) if rels else None)
+        octaves = _figure(line, stretch).kind is Kind.OCTAVES
+        found.append(Contour(min(0, *rels), max(0, *rels), rels[-1], octaves) if rels else None)
     return found
 
 
@@ -95,6 +96,8 @@ def _events(line: Line, index: int) -> Sequence[Beat]:
     bar, plan = brief.bars[stretch.bar], brief.plans[stretch.bar]
     if stretch.way == "root-fifth":
         return figures.root_fifth(bar.meter, plan.phrase_bar % 2 == 1 and not stretch.fresh)
+    if stretch.way == "walk-up":
+        return figures.walk_up(bar.meter)
     if stretch.way == "octaves":
         return figures.octaves(bar.meter)
     if stretch.way == "pedal":
@@ -184,13 +187,16 @@ def _note(line: Line, index: int, event: Event, told: bool) -> tuple[Note, bool]
         until, force = min(until, at + DEAD_Q), DEAD
         why = Why(Kind.DEAD, f"dead note, {why.words}")
         return _made(line, stretch, at, min(until, limit), anchor, force, why, "", chord), False
-    if not told and (degree == "a" or degree.startswith("n")):
+    if not told and degree[0] in "nas":
         degree = "1"  # nothing leads on before the chord itself is heard
     if degree == "a":
         goal = line.anchors[index + 1]
         pitch = _approach(line, stretch, anchor, goal)
         if goal >= 0:
             why = approach_why(stretch, pitch, goal, line.target(index))
+    elif degree.startswith("s"):
+        pitch = _step(line, stretch, anchor, line.anchors[index + 1], int(degree[1:]))
+        why = _step_why(line, index, pitch)
     elif degree.startswith("n"):
         degree = degree[1:]
         found = _next(line, index)
@@ -205,6 +211,8 @@ def _note(line: Line, index: int, event: Event, told: bool) -> tuple[Note, bool]
             degree = degree if degree.lstrip("-") in ("1", "8") else "1"
             why = anchor_why(stretch, anchor).also(f", {why.words}")
         pitch = degree_pitch(anchor, t, degree, line.low, line.high)
+        if degree == "8" and pitch == anchor and _figure(line, stretch).kind is Kind.OCTAVES:
+            pitch = _instead_of_octave(line, t, anchor)
         strummed = line.brief.style.strummed and degree in ("3", "5")
         if strummed and pitch > UNDER_STRINGS and pitch - 12 >= line.low:
             pitch -= 12  # below the strings that are strummed
@@ -257,6 +265,12 @@ def degree_pitch(anchor: int, t: Tones, degree: str, low: int, high: int) -> int
     return pitch
 
 
+def _instead_of_octave(line: Line, t: Tones, anchor: int) -> int:
+    """The fifth, above or below, where the range has no room for an octave, so that the figure still moves."""
+    above = degree_pitch(anchor, t, "5", line.low, line.high)
+    return above if above > anchor else degree_pitch(anchor, t, "-5", line.low, line.high)
+
+
 def _approach(line: Line, stretch: Stretch, anchor: int, goal: int) -> int:
     """A step into the next bass from a side that chance takes; the fifth where the bass stays.
 
@@ -280,6 +294,33 @@ def _approach(line: Line, stretch: Stretch, anchor: int, goal: int) -> int:
             inside = False  # the chord's own note is nearer: D#, not D, leads from B7 to E
         weights.append((3.0 if inside else chromatic) if abs(d) == 1 else (2.5 if inside else 0.02))
     return goal + line.brief.place.at(stretch.bar).pick(sides, weights, "approach")
+
+
+def _step(line: Line, stretch: Stretch, anchor: int, goal: int, count: int) -> int:
+    """So many steps of the scale from the next bass, on the side from which the line comes.
+
+    From the other side where the range ends.
+    """
+    for way in (-1, 1) if anchor < goal else (1, -1):
+        pitch = goal
+        for _ in range(count):
+            left = pitch
+            pitch += way
+            while not stretch.tones.is_scale_tone(pitch) and abs(pitch - left) < 2:
+                pitch += way  # by whole step where the scale leaps one and a half
+        if line.low <= pitch <= line.high:
+            break
+    return pitch
+
+
+def _step_why(line: Line, index: int, pitch: int) -> Why:
+    """What a step of a walk into the next chord is."""
+    stretch, goal, target = line.stretches[index], line.anchors[index + 1], line.target(index)
+    if abs(pitch - goal) <= 2:
+        return approach_why(stretch, pitch, goal, target)
+    way = "up" if pitch < goal else "down"
+    step = f"scale step {stretch.tones.name(pitch)} of {stretch.change.span.symbol}"
+    return Why(Kind.SCALE, f"{step}, walks {way} to {target}")
 
 
 def _figure(line: Line, stretch: Stretch) -> Why:

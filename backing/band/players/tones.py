@@ -2,7 +2,7 @@
 
 Conventions: pitch classes count from C; everything named `_rel` counts semitones above the chord's root. A written
 degree of a riff means the chord's own degree: 3 is its third, 5 its fifth (altered where the chord alters it), 7 its
-seventh or else its sixth; 6 is a major sixth, and where the key has it flat, or the fifth is raised, a figure that
+seventh or else its sixth, and over a plain triad that of the scale, while b7 there is as written; 6 is a major sixth, and where the key has it flat, or the fifth is raised, a figure that
 climbs to the sixth climbs to the seventh. Over a bass that is foreign to its chord (F/G) the fifth is that of the bass.
 Sources: lines are built from chord tones on strong places and connecting tones between them
 (Fitzgerald, walking bass basics); `harmony.scales` for what connects; an altered fifth is never played perfect, and
@@ -15,7 +15,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from backing.ground.pitch import Degree, Key
-from backing.harmony.scales import scale_for
+from backing.harmony.scales import key_pitch_classes, scale_for
 from backing.harmony.symbol import Chord
 
 # Semitones of the steps 0 (unused) to 7 where neither chord nor scale has them.
@@ -38,6 +38,7 @@ class Tones(NamedTuple):
     chord_rel: int
     scale_rel: int
     degrees: tuple[int, ...]  # index is the step, 0 unused
+    seventh: bool  # whether the chord has a seventh or a sixth that stands for it
     names: tuple[str, ...]
     bass_name: str
 
@@ -55,14 +56,23 @@ class Tones(NamedTuple):
         """Semitones above the root for a degree as a riff writes it; `8` and `9` reach into the next octave.
 
         A sharp or flat that the chord does not have itself is played as written (a passing note), except on a
-        seventh, which is always the chord's own.
+        seventh where the chord has one, or a sixth in its place.
         """
         written = Degree.parse(degree)
         octave, step = divmod(written.number - 1, 7)
         own = self.degrees[step + 1]
-        if written.alter == 0 or step == 6:
+        if written.alter == 0 or (step == 6 and self.seventh):
             return own + 12 * octave
         return written.semitones
+
+
+def _scale(chord: Chord, key: Key, following: Chord | None) -> list[tuple[int, int]]:
+    """Numbers and semitones of the chord's scale; a plain triad on the fifth of a key has the key's seventh (G in C: F)."""
+    found = [(d.number, d.semitones) for d in scale_for(chord, key, following).degrees]
+    home = {(pc - chord.root.pc) % 12 for pc in key_pitch_classes(key)}
+    if chord.family == "major" and len(chord.degrees) == 3 and 10 in home and 11 not in home:
+        found = [(number, 10 if number == 7 else semitones) for number, semitones in found]
+    return found
 
 
 @lru_cache(maxsize=8192)
@@ -80,17 +90,15 @@ def tones(chord: Chord, key: Key, following: Chord | None = None) -> Tones:
         if degree.number <= 7:
             chord_rel |= 1 << rel
     usual = list(_USUAL)
-    for degree in scale_for(chord, key, following).degrees:
-        usual[degree.number] = degree.semitones
-        scale_rel |= 1 << degree.semitones % 12
+    for number, semitones in _scale(chord, key, following):
+        usual[number] = semitones
+        scale_rel |= 1 << semitones % 12
     if chord.family == "suspended":
         usual[3] = own.get(4, own.get(2, 5))
     elif chord.family == "power":
         usual[3] = 7
     if 6 in own:
         usual[7] = own[6]
-    elif chord.family == "major":
-        usual[7] = 9  # a plain triad takes its sixth where a riff asks for a seventh
     if chord.family == "diminished":
         usual[6] = 9  # what its seventh sounds as
     elif usual[6] == 8 or (own.get(5) == 8 and 7 in own):
@@ -102,8 +110,9 @@ def tones(chord: Chord, key: Key, following: Chord | None = None) -> Tones:
             own[5] = fifth
     chord_rel |= 1 << (bass - root) % 12
     scale_rel |= 1 << (bass - root) % 12
+    seventh = 7 in own or 6 in own
     steps = tuple(own.get(step, usual[step]) for step in range(8))
     return Tones(
-        bass, root, chord.bass is not None and bass != root, chord_rel, scale_rel, steps,
+        bass, root, chord.bass is not None and bass != root, chord_rel, scale_rel, steps, seventh,
         tuple(names), chord.lowest.name,
     )  # fmt: skip
