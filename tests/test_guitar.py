@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from statistics import mean
@@ -134,10 +135,97 @@ def test_the_thumb_begins_a_chord_with_its_lowest_note() -> None:
 
 def test_a_bass_line_is_played_on_the_low_strings() -> None:
     boom = pattern(". d . d", "boom chick", kind="strings", bass="1 . 5 .")
-    for symbol, degrees in (("G", ["1", "5"]), ("D", ["1", "5"]), ("C", ["1", "3"])):
+    for symbol, degrees in (
+        ("G", ["1", "5"]),
+        ("D", ["1", "5"]),
+        ("C", ["1", "5"]),
+        ("A", ["1", "5"]),
+    ):
         notes = play(brief(guitar("steel guitar", boom, voicing="open"), [chord(symbol)]))
         bass = [n for n in notes if n.why.kind is Kind.THUMB]
         assert [n.degree for n in bass] == degrees
+
+
+def thumb(bass: str, *symbols: str, **how: object) -> list[Note]:
+    """What the thumb plays over open chords."""
+    line = pattern(
+        " | ".join([". d . d"] * (1 + bass.count("|"))), "thumb", kind="strings", bass=bass
+    )
+    task = brief(guitar("steel guitar", line, voicing="open"), [chord(s) for s in symbols], **how)  # type: ignore[arg-type]
+    return [n for n in play(task) if n.why.kind is Kind.THUMB]
+
+
+def test_boom_chick_finds_root_and_fifth_of_every_chord() -> None:
+    """Bass on one, the fifth on three (common practice of country and bluegrass), on strings that the hand reaches."""
+    for symbol in (
+        "C",
+        "D",
+        "E",
+        "F",
+        "G",
+        "A",
+        "B7",
+        "Am",
+        "Dm",
+        "Em",
+        "Bb",
+        "F#m",
+        "Cm",
+        "Eb",
+        "Ab",
+    ):
+        root, fifth = thumb("1 . 5 .", symbol)
+        assert (fifth.pitch - root.pitch) % 12 == 7, symbol
+        assert fifth.string >= 4
+
+
+def test_the_thumb_keeps_the_sign_of_a_degree() -> None:
+    for symbol, below, above in (("A", 40, 52), ("D", 45, None), ("C", 43, None)):
+        root, fifth = thumb("1 . -5 .", symbol)
+        assert fifth.pitch == below < root.pitch
+        if above:
+            assert thumb("1 . 5 .", symbol)[1].pitch == above > root.pitch
+
+
+def test_a_run_of_the_thumb_moves_on_low_strings() -> None:
+    """G to C by the scale: G A B C (common practice): notes that the grip does not hold are stopped beside it."""
+    run = thumb("1 2 3 n1", "G", "C")
+    assert [n.pitch for n in run[:4]] == [43, 45, 47, 48]
+    for note in run:
+        assert note.string >= 4
+        assert note.pitch == STANDARD_TUNING[6 - note.string] + note.fret
+
+
+def test_the_thumb_goes_on_where_the_chord_stays() -> None:
+    """A two-bar alternation is heard over two bars of a chord, and begins with the root where another chord begins."""
+    notes = thumb("1 . 5 . | 5 . 1 .", "G", "G", "G", "C")
+    assert [n.degree for n in notes] == ["1", "5", "5", "1", "1", "5", "1", "1"]
+
+
+def test_a_guitar_keeps_the_register_that_its_style_asks_for() -> None:
+    player = replace(guitar("clean guitar", CHUCK, voicing="triads"), low=50, high=67)
+    notes = play(brief(player, [chord(s) for s in cycle()]))
+    assert all(50 <= n.pitch <= 67 for n in notes)
+
+
+@pytest.mark.parametrize("low", [40, 45, 50, 55])
+def test_a_rocking_guitar_has_its_root_below_on_a_low_string(low: int) -> None:
+    """The shuffle's two strings: 6-5, 5-4 or 4-3, root and fifth, the little finger on the sixth (common practice)."""
+    line = pattern("dd dd dd dd", "shuffle", kind="strings")
+    player = guitar("distorted guitar", line, voicing="power", rocks=True)
+    bass = tuple(Note(Fraction(q), Fraction(q + 1), low, 80, UNASKED) for q in range(8))
+    rocking = 0
+    for root in ("C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B"):
+        row = [chord(f"{root}7"), chord(f"{root}7")]
+        task = brief(player, row, colour=True, heard={"bass": bass})
+        groups = [g for g in strokes(play(task)).values() if "6" in {n.degree for n in g}]
+        rocking += bool(groups)
+        for group in groups:
+            root_note, sixth = sorted(group, key=lambda n: n.pitch)[:2]
+            assert (root_note.degree, sixth.degree) == ("1", "6")
+            assert root_note.string in (6, 5, 4)
+            assert sixth.string == root_note.string - 1
+    assert rocking >= (10 if low == 40 else 4)
 
 
 def test_a_chord_too_short_to_be_picked_is_plucked_together() -> None:

@@ -274,6 +274,22 @@ def test_a_bass_line_of_the_left_hand_lies_below_the_chords() -> None:
     assert max(n.pitch for n in low) <= min(n.pitch for n in notes if n not in low)
 
 
+def test_the_left_hand_plays_the_degrees_that_the_pattern_names() -> None:
+    """Root and fifth of a march, a fifth below by sign, the next chord's root and a step into it (common practice)."""
+
+    def low(bass: str, *symbols: str) -> list[tuple[int, str]]:
+        both = pattern(". x . x", "left hand", bass=bass)
+        notes = play(brief(part(patterns=[both]), [chord(s) for s in symbols]))
+        return [(n.pitch, n.degree) for n in notes if n.why.kind is Kind.THUMB]
+
+    assert low("1 . 5 .", "C") == [(36, "1"), (43, "5")]
+    assert low("1 . -5 .", "D") == [(38, "1"), (33, "5")]
+    assert low("1 3 5 8", "Cm") == [(36, "1"), (39, "b3"), (43, "5"), (48, "1")]
+    assert low("1 . . n1", "C", "F")[:2] == [(36, "1"), (41, "4")]
+    assert low("1 . . a", "C", "F")[:2] == [(36, "1"), (40, "3")]
+    assert low("1 . 1 .", "Am7/G") == [(43, "b7"), (43, "b7")]
+
+
 def test_pads_hold_a_chord_as_long_as_it_lasts() -> None:
     notes = play(brief(part(plays="pad"), [(chord("C6"), 8), chord("F7")]))
     assert sorted(at(notes)) == [0, 8]

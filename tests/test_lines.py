@@ -122,6 +122,20 @@ def test_horns_keep_their_range(instrument: str, plays: str) -> None:
     assert all(task.part.instrument.low <= n.pitch <= task.part.instrument.high for n in notes)
 
 
+@pytest.mark.parametrize("role", ["horns", "strings"])
+@pytest.mark.parametrize("plays", ["pattern", "pad"])
+@pytest.mark.parametrize("voices", [1, 2, 3])
+def test_so_many_play_as_the_style_says(role: str, plays: str, voices: int) -> None:
+    """One clarinet has one note at a time, two horns two."""
+    instrument = "clarinet" if role == "horns" else "cello"
+    task = brief(part(role, instrument, [STABS], plays, voices=voices), [chord(s) for s in cycle()])
+    notes = play(task)
+    places = {n.start_q for n in notes}
+    sounding = {q: sum(n.start_q <= q < n.end_q for n in notes) for q in places}
+    assert max(sounding.values()) == voices
+    assert set(sounding.values()) <= {voices - 1, voices}
+
+
 def test_single_voices_can_be_named() -> None:
     riff = pattern("1 2 3 .", "riff")
     notes = play(brief(part("horns", "brass section", [riff]), [chord("Cmaj7")]))

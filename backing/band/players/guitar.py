@@ -24,13 +24,16 @@ from backing.band.players.chordal import (
     RESTLESS,
     TOP_HELD,
     UNMOVED,
+    Step,
     bar_of,
     families,
     steps,
 )
 from backing.band.players.common import Brief
 from backing.band.players.rhythm import Event, strokes
+from backing.band.players.strings import nearest_string, on_string, strings_over, thumbed
 from backing.band.players.touch import broken, sounding_end, unheard, velocity
+from backing.ground.pitch import Key
 from backing.harmony.families import VOICES
 from backing.harmony.grip import HIGHEST_FRET, Grip, playable
 from backing.harmony.grips import Grips, grips, shifts
@@ -38,6 +41,8 @@ from backing.harmony.search import best_path, jitter
 from backing.harmony.symbol import Chord
 
 BURIED = 5.0  # against a grip whose third or seventh a strum over a high bass would leave out
+OVER_MELODY = 1.0  # against a grip whose top lies over the melody
+OUTSIDE = 4.0  # against every note outside the register that a style asks for
 UNROCKED = 2.0  # against a grip from which a rocking hand cannot reach the sixth
 FULL_STRINGS = 2  # of a stroke that leaves out low strings
 UP_STRINGS = 4  # an upstroke mostly takes the high strings
@@ -83,30 +88,7 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
         full = kind == "power" and step.level == "f"  # with the octave
         offer = grips(step.chord, added, kind, VOICES[kind] + full, strings, capo, lowest)
         offers.append(offer)
-        place = (bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
-        settled = step.fast or kind in (
-            "open",
-            "power",
-        )  # a strumming hand takes the shape it knows
-        chance = jitter(
-            brief.place.roll("grip", *place), len(offer.grips), 0.1 if settled else NEAR_TIE
-        )
-        own = [c + x for c, x in zip(offer.costs, chance, strict=True)]
-        if rocks(brief):
-            own = [
-                c + (UNROCKED if _sixth(step.chord, g) is None else 0.0)
-                for c, g in zip(own, offer.grips, strict=True)
-            ]
-        if kind == "open" and step.bass_inside > strings[0] + capo:
-            own = [
-                c + _buried(step.chord, g, step.bass_inside)
-                for c, g in zip(own, offer.grips, strict=True)
-            ]
-        if step.melody:
-            own = [
-                c + (1.0 if g.pitches[-1] > min(step.melody) else 0.0)
-                for c, g in zip(own, offer.grips, strict=True)
-            ]
+        own = _own_costs(brief, step, kind, offer)
         nodes.append(own)
     edges = []
     for a, b, last, step in zip(offers, offers[1:], found, found[1:], strict=False):
@@ -122,6 +104,34 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
         made[step.change.index] = Held(grip, _words(before, grip))
         before = grip
     return made
+
+
+def _own_costs(brief: Brief, step: Step, kind: str, offer: Grips) -> list[float]:
+    """What each grip of a chord costs here, by itself."""
+    place = (bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
+    settled = step.fast or kind in ("open", "power")  # a strumming hand takes the shape it knows
+    near_tie = 0.1 if settled else NEAR_TIE
+    chance = jitter(brief.place.roll("grip", *place), len(offer.grips), near_tie)
+    buried = kind == "open" and step.bass_inside > tuning(brief)[0] + brief.timeline.capo
+    rocking, (low, high) = rocks(brief), register(brief)
+    costs = []
+    for grip, cost, roll in zip(offer.grips, offer.costs, chance, strict=True):
+        own = cost + roll
+        if rocking and _sixth(step.chord, grip) is None:
+            own += UNROCKED
+        if buried:
+            own += _buried(step.chord, grip, step.bass_inside)
+        if step.melody and grip.pitches[-1] > min(step.melody):
+            own += OVER_MELODY
+        costs.append(own + OUTSIDE * sum(not low <= p <= high for p in grip.pitches))
+    return costs
+
+
+def register(brief: Brief) -> tuple[int, int]:
+    """Lowest and highest note: those of the part, where it narrows what its strings can play."""
+    part = brief.part
+    low = part.low if part.low > part.instrument.low else 0
+    return low, part.high if part.high < part.instrument.high else 127
 
 
 def rocks(brief: Brief) -> bool:
@@ -147,7 +157,7 @@ def _rocking(brief: Brief, events: Sequence[Event]) -> frozenset[Fraction]:
 @lru_cache(maxsize=4096)
 def _buried(chord: Chord, grip: Grip, bass: int) -> float:
     """Against a grip of which what must sound lies under the bass, where a strum leaves strings out."""
-    over = {_at(grip, string)[1] for string in _over(grip, bass, FULL_STRINGS)}
+    over = {on_string(grip, string)[1] for string in strings_over(grip, bass, FULL_STRINGS)}
     return BURIED if unheard(chord, over) else 0.0
 
 
@@ -155,14 +165,20 @@ def _buried(chord: Chord, grip: Grip, bass: int) -> float:
 def _sixth(chord: Chord, grip: Grip) -> Grip | None:
     """Root and fifth with the fifth raised to the sixth, where the chord has both and the hand can reach it.
 
-    The little finger reaches two frets up on the fifth's string (common practice of the shuffle).
+    The root lies on the sixth, fifth or fourth string and the fifth on the next one, where the little finger reaches two
+    frets up (common practice of the shuffle).
     """
     names = {d.name for d in chord.degrees}
     if chord.family not in ("major", "dominant") or "5" not in names or {"b13", "b6"} & names:
         return None
-    if set(grip.degrees) != {"", "1", "5"}:
+    root = 6 - grip.strings[0]
+    if (
+        set(grip.degrees) != {"", "1", "5"}
+        or root > 2
+        or grip.degrees[root : root + 2] != ("1", "5")
+    ):
         return None
-    at = grip.degrees.index("5")
+    at = root + 1
     frets, degrees = list(grip.frets), list(grip.degrees)
     frets[at], degrees[at] = frets[at] + 2, "6"
     raised = Grip(tuple(frets), grip.tuning, tuple(degrees), "root and sixth", grip.cost, grip.capo)
@@ -217,7 +233,7 @@ def play(brief: Brief) -> list[Note]:
     fretted = {event.start_q: event.change.index for event in events if event.line == "chord"}
     notes: list[Note] = []
     pinched: set[int] = set()
-    rooted: set[int] = set()
+    rooted: Chord | None = None  # the chord that the thumb has begun
     begun: set[int] = set()
     for event, low in zip(events, basses, strict=True):
         index = event.change.index
@@ -227,8 +243,9 @@ def play(brief: Brief) -> list[Note]:
         if event.line == "bass":
             if fretted.get(event.start_q, index) != index:
                 continue  # the hand has gone on to the chord to come
-            notes.append(_bass_string(event, chosen, index not in rooted, low))
-            rooted.add(index)
+            key = brief.bars[event.bar].key
+            notes.append(_thumb(event, chosen, event.chord != rooted, low, key))
+            rooted = event.chord
         elif event.mark.isdigit():
             together: tuple[int, ...] = ()
             if index in singles and index not in pinched:
@@ -260,7 +277,7 @@ def _stroke(event: Event, chosen: Held, damped: bool, own_spread: float, bass: i
     A stroke ahead of its chord meets the bass of the chord before: strings under `bass` rest where two others sound.
     """
     grip = chosen.grip
-    strings = _over(grip, bass, FULL_STRINGS)
+    strings = strings_over(grip, bass, FULL_STRINGS)
     mark = event.mark
     up = mark in "uU"
     if up and len(strings) > UP_STRINGS:
@@ -282,7 +299,7 @@ def _stroke(event: Event, chosen: Held, damped: bool, own_spread: float, bass: i
     loud = velocity(event)
     made = []
     for i, string in enumerate(order):
-        pitch, degree, fret = _at(grip, string)
+        pitch, degree, fret = on_string(grip, string)
         if mark == "m":
             end = min(event.end_q, event.start_q + CHUCK_Q)
         else:
@@ -298,28 +315,11 @@ def _stroke(event: Event, chosen: Held, damped: bool, own_spread: float, bass: i
     return made
 
 
-def _over(grip: Grip, bass: int, least: int) -> list[int]:
-    """The strings, lowest first, that do not sound under the bass; all of them where these are fewer than `least`."""
-    strings = [s for s in grip.strings if _at(grip, s)[0] >= bass]
-    return strings if len(strings) >= least else list(grip.strings)
-
-
-def _at(grip: Grip, string: int) -> tuple[int, str, int]:
-    """Pitch, degree and fret of a string, counted from 1 (highest)."""
-    i = 6 - string
-    return grip.tuning[i] + grip.frets[i], grip.degrees[i], grip.frets[i]
-
-
-def _nearest_string(grip: Grip, string: int) -> int:
-    """The string that is plucked for `string`: itself where it sounds, else the nearest that does."""
-    return min(grip.strings, key=lambda s: (abs(s - string), s))
-
-
 def _needed(chord: Chord, grip: Grip, marks: frozenset[str]) -> tuple[int, ...]:
     """The strings that hold what must be heard of the chord and no single stroke brings."""
-    heard = {_at(grip, _nearest_string(grip, int(mark)))[1] for mark in marks}
+    heard = {on_string(grip, nearest_string(grip, int(mark)))[1] for mark in marks}
     missing = unheard(chord, heard)
-    return tuple(s for s in grip.strings if _at(grip, s)[1] in missing)
+    return tuple(s for s in grip.strings if on_string(grip, s)[1] in missing)
 
 
 def _plucked(
@@ -330,7 +330,7 @@ def _plucked(
     With `thumb`, at the start of a chord, a low string means the grip's lowest note over `bass`.
     """
     wanted = int(event.mark)
-    free = _over(chosen.grip, bass, FULL_STRINGS)
+    free = strings_over(chosen.grip, bass, FULL_STRINGS)
     first = free[0] if thumb and wanted > 3 else min(free, key=lambda s: (abs(s - wanted), s))
     together = tuple(s for s in together if s in free)
     strings = sorted({first, *together}, reverse=True)
@@ -338,7 +338,7 @@ def _plucked(
     why = Why(Kind.PLUCKED, f"{event.why.words}, {how}; {chosen.words}")
     made = []
     for i, string in enumerate(strings):
-        pitch, degree, fret = _at(chosen.grip, string)
+        pitch, degree, fret = on_string(chosen.grip, string)
         made.append(
             Note(
                 event.start_q, sounding_end(event, pitch), pitch, velocity(event), why, degree,
@@ -348,23 +348,13 @@ def _plucked(
     return made
 
 
-def _bass_string(event: Event, chosen: Held, first: bool, bass: int) -> Note:
-    """The thumb: the grip's lowest note over `bass` first, then the degree that the pattern asks for on a low string.
-
-    Where no low string has it, the thumb alternates to the next one up, or stays where that holds a seventh or a colour
-    (common practice).
-    """
-    grip = chosen.grip
-    wanted = event.mark.strip("n-!").lstrip("b#")
-    strings = _over(grip, bass, 2)
-    string = strings[0]
-    if not first and wanted not in ("x", "1", "a"):
-        low = [s for s in strings if s >= 4 and _at(grip, s)[1].lstrip("b#") == wanted]
-        string = low[0] if low else strings[_at(grip, strings[1])[1].lstrip("b#") in "135"]
-    pitch, degree, fret = _at(grip, string)
+def _thumb(event: Event, chosen: Held, first: bool, bass: int, key: Key) -> Note:
+    """A note of the thumb; `first` under a new chord."""
+    string, fret, pitch, degree = thumbed(event, chosen.grip, first, bass, key)
     return Note(
         event.start_q, sounding_end(event, pitch), pitch, velocity(event) + 4,
-        Why(Kind.THUMB, f"{event.why.words}, bass string; {chosen.words}"), degree, event.change.index, 0, 0.0, event.strict, string, fret,
+        Why(Kind.THUMB, f"{event.why.words}, bass string; {chosen.words}"), degree, event.change.index, 0, 0.0,
+        event.strict, string, fret,
     )  # fmt: skip
 
 

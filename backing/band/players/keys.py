@@ -14,14 +14,17 @@ from fractions import Fraction
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.chordal import NARROWEST, Voiced, families, voice
 from backing.band.players.common import Brief
+from backing.band.players.lowline import asked, degree_of
 from backing.band.players.rhythm import Event, strokes
 from backing.band.players.touch import broken, sounding_end, unheard, unrepeated, velocity
+from backing.ground.pitch import Key
 
 LOW, HIGH = 50, 76
 ABOVE_GUITAR = (54, 76)  # where a guitar comps below
 SPREAD = (48, 79)  # two hands apart, which span nearly two octaves
 LOW_ALONE = 43  # the lowest note of the chord when nobody plays bass
-LOW_ROOT, HIGH_ROOT = 36, 50  # of a style's own bass notes
+LOW_ROOT = 36  # from where on a style's own bass notes have their root
+LEFT_HAND_SPAN = 19  # semitones up to which they go
 
 
 def register(brief: Brief, low: int = LOW, high: int = HIGH) -> tuple[int, int]:
@@ -67,7 +70,7 @@ def play(brief: Brief) -> list[Note]:
         if voiced is None:
             continue
         if event.line == "bass":
-            notes.append(_root(event, with_bass))
+            notes.append(_left_hand(event, brief.bars[event.bar].key, with_bass))
         elif event.mark.isdigit():
             bar_end = brief.bars[event.bar].end_q
             notes += _broken(
@@ -149,14 +152,17 @@ def _broken(
     return made
 
 
-def _root(event: Event, with_bass: bool) -> Note:
+def _left_hand(event: Event, key: Key, with_bass: bool) -> Note:
     """A bass note of the left hand: below the chords, in the tenor register while a bass plays."""
-    chord = event.chord
     low = LOW_ROOT + 7 if with_bass else LOW_ROOT
-    pitch = low + (chord.lowest.pc - low) % 12
-    interval = (chord.lowest.pc - chord.root.pc) % 12
-    degree = next((d.name for d in chord.degrees if d.semitones % 12 == interval), "bass")
+    pitch = low + (event.chord.lowest.pc - low) % 12 + asked(event, key)
+    floor = low if with_bass else low - 12
+    while pitch < floor:
+        pitch += 12
+    while pitch > low + LEFT_HAND_SPAN:
+        pitch -= 12
     return Note(
-        event.start_q, sounding_end(event, pitch), pitch, velocity(event), Why(Kind.THUMB, f"{event.why.words}, left hand"), degree,
+        event.start_q, sounding_end(event, pitch), pitch, velocity(event),
+        Why(Kind.THUMB, f"{event.why.words}, left hand"), degree_of(event, key, pitch),
         event.change.index, strict=event.strict,
     )  # fmt: skip

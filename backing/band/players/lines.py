@@ -12,6 +12,7 @@ practice); spread voicings keep a fifth or more between the lowest voices.
 from __future__ import annotations
 
 import itertools
+from collections.abc import Mapping
 from fractions import Fraction
 
 from backing.band.model import Kind, Note, Why, note_order
@@ -35,15 +36,36 @@ def play(brief: Brief) -> list[Note]:
     if names == {"guide tones"}:
         return _guide_tones(brief)
     low, high = _register(brief)
-    voices = int(brief.part.number("voices"))
     family = families(brief.part)
     if names == {"pad"}:
         rise, lead = _turn(brief)
         low = min(low + max(0, rise), max(low, high - NARROWEST))
         high = max(high + 2 * min(0, rise), low + NARROWEST)
-        return _pad(held(brief), voice(brief, family, low, high, voices, held=lead))
-    voicings = voice(brief, family, low, high, voices)
+        return _pad(held(brief), _voiced(brief, family, low, high, lead))
+    voicings = _voiced(brief, family, low, high, TOP_HELD)
     return _stabs(strokes(brief, owes=not _comped(brief)), voicings)
+
+
+def _voiced(
+    brief: Brief, family: Mapping[str, str], low: int, high: int, lead: float
+) -> dict[int, Voiced]:
+    """The voicings of a section; where the style says how many play, no more than the highest so many notes.
+
+    What is left of a voicing that is fuller than the section keeps its lead.
+    """
+    players = int(brief.part.number("voices"))
+    found = voice(brief, family, low, high, players, held=lead)
+    if not players:
+        return found
+    return {index: _highest(voiced, players) for index, voiced in found.items()}
+
+
+def _highest(voiced: Voiced, count: int) -> Voiced:
+    full = voiced.voicing
+    if len(full.pitches) <= count:
+        return voiced
+    kept = full._replace(pitches=full.pitches[-count:], degrees=full.degrees[-count:])
+    return Voiced(kept, f"{voiced.words}, the highest {count} of it")
 
 
 def _turn(brief: Brief) -> tuple[int, float]:

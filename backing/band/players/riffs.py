@@ -43,7 +43,7 @@ def riff(line: Line, index: int, early: bool) -> tuple[list[Note], bool]:
         mark = event[2].rstrip("!")
         if mark == "1" or mark[0] in "naxs":
             below = below and mark != "1"
-        elif line.anchors[index] + degree_rel(stretch.tones, mark) > line.high:
+        elif line.anchors[index] + stretch.tones.above_bass(mark) > line.high:
             below = True
             note = _turned(made, note) if mark != "8" else note
         elif below and line.anchors[index] < note.pitch >= line.low + 12:
@@ -84,7 +84,7 @@ def contours(line: Line) -> list[Contour | None]:
             if not told and degree.lstrip("-") not in ("1", "8"):
                 degree = "1"
             told = True
-            rels.append(degree_rel(stretch.tones, degree))
+            rels.append(stretch.tones.above_bass(degree))
         octaves = _figure(line, stretch).kind is Kind.OCTAVES
         found.append(Contour(min(0, *rels), max(0, *rels), rels[-1], octaves) if rels else None)
     return found
@@ -243,21 +243,9 @@ def _next(line: Line, index: int) -> tuple[int, Tones, int, Fraction, str, bool]
     return goal, t, ahead.index, stretch.end_q, ahead.span.symbol, True
 
 
-def degree_rel(t: Tones, degree: str) -> int:
-    """Semitones from the bass of a chord to a degree of a riff."""
-    name = degree.lstrip("-")
-    if name in ("1", "8"):
-        rel = 12 if name == "8" else 0
-    else:
-        rel = t.semitones(name)
-        if t.slash:  # above the written bass, wherever the root is
-            rel = (t.root + rel - t.bass) % 12 + 12 * (rel // 12)
-    return rel - 12 if degree.startswith("-") else rel
-
-
 def degree_pitch(anchor: int, t: Tones, degree: str, low: int, high: int) -> int:
     """The note for a degree of a riff, counted from the anchor's register and folded into the range."""
-    pitch = anchor + degree_rel(t, degree)
+    pitch = anchor + t.above_bass(degree)
     while pitch > high:
         pitch -= 12
     while pitch < low:

@@ -65,6 +65,17 @@ class Tones(NamedTuple):
             return own + 12 * octave
         return written.semitones
 
+    def above_bass(self, degree: str) -> int:
+        """Semitones from the bass of the chord to a degree, `-` before it for the octave below."""
+        name = degree.lstrip("-")
+        if name in ("1", "8"):
+            rel = 12 if name == "8" else 0
+        else:
+            rel = self.semitones(name)
+            if self.slash:  # above the written bass, wherever the root is
+                rel = (self.root + rel - self.bass) % 12 + 12 * (rel // 12)
+        return rel - 12 if degree.startswith("-") else rel
+
 
 def _scale(chord: Chord, key: Key, following: Chord | None) -> list[tuple[int, int]]:
     """Numbers and semitones of the chord's scale; a plain triad on the fifth of a key has the key's seventh (G in C: F)."""
