@@ -33,7 +33,7 @@ from backing.band.players.common import Brief
 from backing.band.players.rhythm import Event, strokes
 from backing.band.players.strings import nearest_string, on_string, strings_over, thumbed
 from backing.band.players.touch import broken, sounding_end, unheard, velocity
-from backing.ground.pitch import Key
+from backing.ground.pitch import Degree, Key
 from backing.harmony.families import VOICES
 from backing.harmony.grip import HIGHEST_FRET, Grip, playable
 from backing.harmony.grips import Grips, grips, shifts
@@ -54,10 +54,11 @@ PLUCK_MS = 3.0  # fingers that pluck together never quite do
 
 
 class Held(NamedTuple):
-    """A chosen grip and what the hand does, in words."""
+    """A chosen grip, what the hand does in words, and the colours that the band may add to the chord."""
 
     grip: Grip
     words: str
+    colours: tuple[Degree, ...] = ()
 
 
 def tuning(brief: Brief) -> tuple[int, ...]:
@@ -101,7 +102,7 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
     before: Grip | None = None
     for step, offer, at in zip(found, offers, path, strict=True):
         grip = offer.grips[at]
-        made[step.change.index] = Held(grip, _words(before, grip))
+        made[step.change.index] = Held(grip, _words(before, grip), step.colours)
         before = grip
     return made
 
@@ -187,7 +188,11 @@ def _sixth(chord: Chord, grip: Grip) -> Grip | None:
 
 def _rocked(chord: Chord, chosen: Held) -> Held:
     grip = _sixth(chord, chosen.grip)
-    return chosen if grip is None else Held(grip, f"{chosen.words}, rocking to the sixth")
+    return (
+        chosen
+        if grip is None
+        else chosen._replace(grip=grip, words=f"{chosen.words}, rocking to the sixth")
+    )
 
 
 @lru_cache(maxsize=2048)
@@ -350,7 +355,7 @@ def _plucked(
 
 def _thumb(event: Event, chosen: Held, first: bool, bass: int, key: Key) -> Note:
     """A note of the thumb; `first` under a new chord."""
-    string, fret, pitch, degree = thumbed(event, chosen.grip, first, bass, key)
+    string, fret, pitch, degree = thumbed(event, chosen.grip, first, bass, key, chosen.colours)
     return Note(
         event.start_q, sounding_end(event, pitch), pitch, velocity(event) + 4,
         Why(Kind.THUMB, f"{event.why.words}, bass string; {chosen.words}"), degree, event.change.index, 0, 0.0,

@@ -6,11 +6,12 @@ flat-picking guitar, on strings under the hand that holds the chord (common prac
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from backing.band.players.lowline import asked, degree_of
 from backing.band.players.rhythm import Event
-from backing.ground.pitch import Key
+from backing.ground.pitch import Degree, Key
 from backing.harmony.grip import HIGHEST_FRET, OPEN_FRETS, Grip, reach
 
 LOW_STRINGS = (6, 5, 4)  # those of the thumb
@@ -42,17 +43,22 @@ def nearest_string(grip: Grip, string: int) -> int:
     return min(grip.strings, key=lambda s: (abs(s - string), s))
 
 
-def thumbed(event: Event, grip: Grip, first: bool, bass: int, key: Key) -> Stopped:
+def thumbed(
+    event: Event, grip: Grip, first: bool, bass: int, key: Key, colours: Sequence[Degree] = ()
+) -> Stopped:
     """The thumb's note: the grip's lowest over `bass` first, then what the pattern asks for on a low string.
 
-    A finger leaves the grip for a note that it does not hold. What no low string under the hand has, the thumb replaces
+    A finger leaves the grip for a note that it does not hold, but for one a half step under a colour that the band may
+    add: no fifth under a flat thirteenth. What no low string under the hand has, the thumb replaces
     by the next string up, or stays where that holds a seventh or a colour (common practice).
     """
     strings = strings_over(grip, bass, 2)
     string, fret = strings[0], on_string(grip, strings[0])[2]
     steps = 0 if first else asked(event, key)
     if steps:
-        found = _stopped(event, grip, steps, bass)
+        above = (event.chord.lowest.pc - event.chord.root.pc + steps + 1) % 12
+        rubs = steps % 12 and any(colour.semitones % 12 == above for colour in colours)
+        found = None if rubs else _stopped(event, grip, steps, bass)
         if found is None and on_string(grip, strings[1])[1].lstrip("b#") in "135":
             found = strings[1], on_string(grip, strings[1])[2]
         string, fret = found or (string, fret)
