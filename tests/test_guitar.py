@@ -8,6 +8,8 @@ from fractions import Fraction
 from itertools import pairwise
 from statistics import mean
 
+import pytest
+
 from backing.band.model import Kind, Note
 from backing.band.players.common import Brief, ZoneKind
 from backing.band.players.guitar import hold, play

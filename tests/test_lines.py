@@ -6,6 +6,8 @@ from fractions import Fraction
 from itertools import pairwise
 from statistics import mean
 
+import pytest
+
 from backing.band.players.common import ZoneKind
 from backing.band.players.lines import guide_tones, play
 from backing.ground.pitch import Pitch
