@@ -8,8 +8,6 @@ from fractions import Fraction
 from itertools import pairwise
 from statistics import mean
 
-import pytest
-
 from backing.band.model import Kind, Note
 from backing.band.players.common import Brief, ZoneKind
 from backing.band.players.guitar import hold, play
@@ -210,7 +208,7 @@ def test_a_guitar_keeps_the_register_that_its_style_asks_for() -> None:
     assert all(50 <= n.pitch <= 67 for n in notes)
 
 
-@pytest.mark.parametrize("low", [40, 45, 50, 55])
+@each("low", [40, 45, 50, 55])
 def test_a_rocking_guitar_has_its_root_below_on_a_low_string(low: int) -> None:
     """The shuffle's two strings: 6-5, 5-4 or 4-3, root and fifth, the little finger on the sixth (common practice)."""
     line = pattern("dd dd dd dd", "shuffle", kind="strings")

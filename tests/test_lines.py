@@ -6,8 +6,6 @@ from fractions import Fraction
 from itertools import pairwise
 from statistics import mean
 
-import pytest
-
 from backing.band.players.common import ZoneKind
 from backing.band.players.lines import guide_tones, play
 from backing.ground.pitch import Pitch
@@ -124,9 +122,9 @@ def test_horns_keep_their_range(instrument: str, plays: str) -> None:
     assert all(task.part.instrument.low <= n.pitch <= task.part.instrument.high for n in notes)
 
 
-@pytest.mark.parametrize("role", ["horns", "strings"])
-@pytest.mark.parametrize("plays", ["pattern", "pad"])
-@pytest.mark.parametrize("voices", [1, 2, 3])
+@each("role", ["horns", "strings"])
+@each("plays", ["pattern", "pad"])
+@each("voices", [1, 2, 3])
 def test_so_many_play_as_the_style_says(role: str, plays: str, voices: int) -> None:
     """One clarinet has one note at a time, two horns two."""
     instrument = "clarinet" if role == "horns" else "cello"
