@@ -167,6 +167,7 @@ def test_a_clock_that_stands_still_is_told_of(tab: Browser) -> None:
     assert "stands still" in tab.run(SAID)
 
 
+@pytest.mark.chromium
 def test_the_screen_is_kept_awake_again_after_a_page_was_hidden(tab: Browser) -> None:
     """A lock goes when a page is hidden (W3C Screen Wake Lock); when it is seen again another is asked for."""
     tab.run(

@@ -170,7 +170,7 @@ def test_a_bar_that_is_counted_in_is_counted_on_the_page(tab: Browser) -> None:
     tab.wait("document.querySelector('.count')?.textContent === '2'")
     assert tab.run("document.querySelectorAll('.chord.sounds').length") == 0
     assert tab.run("document.querySelector('.count').classList.contains('coming')")
-    tab.wait("practice.sound.now().kind === 'music'")
+    tab.wait("practice.sound.now()?.kind === 'music'")
     tab.wait("document.querySelector('.count:not(.coming)')?.textContent === '3'")
     tab.press(" ")
     assert tab.run("document.querySelectorAll('.count').length") == 0

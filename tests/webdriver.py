@@ -56,9 +56,11 @@ user_pref("privacy.reduceTimerPrecision", false);
 user_pref("layout.css.prefers-color-scheme.content-override", %d);
 """
 
+# An expression or statements; what cannot be said in JSON is null.
 RUN = """
 const done = arguments[arguments.length - 1];
-(async () => (%s))().then((value) => done({ value: value === undefined ? null : value }), (e) => done({ thrown: String(e) + " " + (e && e.stack) }));
+const plain = (value) => { try { return JSON.parse(JSON.stringify(value) ?? "null"); } catch (cyclic) { return null; } };
+(async () => { %s })().then((value) => done({ value: plain(value) }), (e) => done({ thrown: String(e) + " " + (e && e.stack) }));
 """
 WATCHED = """(() => {
   window.faults = [];
@@ -99,10 +101,17 @@ class Driven:
     def run(self, script: str) -> Any:
         """The value of an expression; a promise is waited for. Raises `BrowserError` with what was thrown."""
         script = script.strip().removesuffix(";")
-        got = self._order("ExecuteAsyncScript", {"script": RUN % script, "args": []})
+        try:
+            got = self._order(
+                "ExecuteAsyncScript", {"script": RUN % f"return ({script});", "args": []}
+            )
+        except BrowserError as wrong:
+            if not any(sign in str(wrong) for sign in ("SyntaxError", "Unexpected token")):
+                raise
+            got = self._order("ExecuteAsyncScript", {"script": RUN % script, "args": []})
         if "thrown" in got:
             raise BrowserError(got["thrown"])
-        return got["value"]
+        return got.get("value")
 
     def wait(self, condition: str, patience_s: float = 30.0) -> None:
         """Until an expression holds. Raises `BrowserError`."""
