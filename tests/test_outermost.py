@@ -69,6 +69,9 @@ def shell(command: str) -> subprocess.CompletedProcess[bytes]:
         ("backing styles zero", 2, b"there is no style 'zero'; did you mean 'bolero'"),
         ("backing make tune.txt --style styles/zero.toml", 4, b"this is no plain file"),
         ("backing check /dev/zero", 1, b"not a chart in plain text"),
+        ("ulimit -v 300000; backing make tune.txt -o a.wav", 4, b"may take 307 MB of memory"),
+        ("ulimit -v 300000; backing make tune.txt -o a.pdf", 4, b"raise the limit, or make .mid"),
+        ("ulimit -v 300000; backing make tune.txt -o a.mid", 0, b"a.mid"),
     ],
 )  # fmt: skip
 def test_it_ends_in_a_sentence_and_its_exit_code(command: str, code: int, words: bytes) -> None:

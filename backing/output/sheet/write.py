@@ -17,6 +17,7 @@ from backing.chart.ast import Chart
 from backing.chart.transpose import transpose_chart
 from backing.ground.errors import OutputError
 from backing.ground.pitch import Interval
+from backing.output import memory
 from backing.output.asked import CONCERT, Paper
 from backing.output.files import MADE_BY, MARK, claim, whole
 from backing.output.sheet.cells import rows
@@ -83,6 +84,7 @@ def set_sheet(
     paper: Paper = CONCERT,
 ) -> list[bytes]:
     """The sheet as bytes, one item a page (a PDF is one item whatever its pages). Options as for `write`."""
+    memory.enough()
     import typst
 
     laid = layout(

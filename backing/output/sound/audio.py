@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING
 
 from backing.ground.errors import OutputError
 from backing.ground.roles import file_part
+from backing.output import memory
 from backing.output.asked import AS_USUAL, Sound
 from backing.output.files import claim, refusal, whole
 from backing.output.sound import encode, limit, mix
@@ -116,6 +117,7 @@ def write_outputs(
     """Render once and write every output. Raises `OutputError`, `AudioUnavailable`."""
     if not outputs:
         return
+    memory.enough()
     _no_two_alike([o.path for o in outputs])
     for output in outputs:
         claim(output.path, force=force)
