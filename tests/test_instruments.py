@@ -24,7 +24,9 @@ GENERAL_MIDI = {
     "string ensemble": "String Ensemble 1", "warm pad": "Pad 2 (warm)", "trumpet": "Trumpet",
     "trombone": "Trombone", "tuba": "Tuba", "brass section": "Brass Section",
     "alto saxophone": "Alto Sax", "tenor saxophone": "Tenor Sax", "clarinet": "Clarinet",
-    "flute": "Flute", "banjo": "Banjo", "fiddle": "Fiddle", "steel drums": "Steel Drums",
+    "flute": "Flute", "whistle": "Recorder", "bandoneon": "Tango Accordion",
+    "pizzicato strings": "Pizzicato Strings", "harp": "Orchestral Harp", "choir": "Choir Aahs",
+    "synth lead": "Lead 2 (sawtooth)", "french horn": "French Horn", "banjo": "Banjo", "fiddle": "Fiddle", "steel drums": "Steel Drums",
 }  # fmt: skip
 
 # our name -> the General MIDI percussion key (General MIDI level 1 percussion key map)
@@ -46,7 +48,7 @@ PERCUSSION = {
     "muted cuica": "Mute Cuica", "open cuica": "Open Cuica", "muted triangle": "Mute Triangle",
     "open triangle": "Open Triangle",
 }  # fmt: skip
-KITS = {"drum kit", "brush kit", "percussion", "click"}
+KITS = {"drum kit", "electronic kit", "analog kit", "brush kit", "percussion", "click"}
 
 
 def plain(name: str) -> str:
@@ -62,6 +64,14 @@ def test_every_instrument_is_named_in_this_table() -> None:
 def test_a_program_is_the_one_that_general_midi_gives_its_name(name: str) -> None:
     found = constants.INSTRUMENT_MAP[INSTRUMENTS[name].program]
     assert plain(found) == plain(GENERAL_MIDI[name])
+
+
+# General MIDI level 2, percussion sets by program from 0 (from memory)
+GENERAL_MIDI_2 = {"drum kit": 0, "electronic kit": 24, "analog kit": 25, "brush kit": 40}
+
+
+def test_kits_have_the_programs_of_general_midi_2() -> None:
+    assert {name: INSTRUMENTS[name].program for name in GENERAL_MIDI_2} == GENERAL_MIDI_2
 
 
 def test_drum_keys_are_those_of_general_midi_and_all_of_them() -> None:

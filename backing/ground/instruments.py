@@ -2,8 +2,10 @@
 
 Conventions: programs and keys are bytes from 0 as they stand in a file (printed General MIDI tables count programs
 from 1); ranges are sounding MIDI notes, the lowest that the instrument has and the highest that a band player uses.
-Sources: General MIDI level 1 sound set and percussion key map; ranges from orchestration handbooks and, where the
-trade has no fixed figure (organ, synthesiser, pad), common practice.
+Sources: General MIDI level 1 sound set and percussion key map, General MIDI level 2 for the numbers of kits (24
+electronic, 25 analog, 40 brush); ranges from orchestration handbooks and, where the trade has no fixed figure (organ,
+synthesiser, pad), common practice. A whistle is one in D, which sounds from D5 (the nearest preset is the recorder); a bandoneon is of 142 tones, a harp of
+47 strings, a choir of four voices (their ranges from memory).
 """
 
 from __future__ import annotations
@@ -42,6 +44,7 @@ _TABLE = (
     ("rock organ",           18, 36,  96, False),
     ("accordion",            21, 53,  93, False),
     ("harmonica",            22, 60,  96, False),
+    ("bandoneon",            23, 36,  95, False),
     ("nylon guitar",         24, 40,  83, True),
     ("steel guitar",         25, 40,  86, True),
     ("jazz guitar",          26, 40,  86, True),
@@ -58,20 +61,28 @@ _TABLE = (
     ("violin",               40, 55,  96, False),
     ("cello",                42, 36,  76, False),
     ("bowed bass",           43, 28,  55, False),
+    ("pizzicato strings",    45, 36,  96, True),
+    ("harp",                 46, 24, 103, True),
     ("string ensemble",      48, 36,  96, False),
+    ("choir",                52, 40,  81, False),
+    ("synth lead",           81, 36,  90, False),
     ("warm pad",             89, 36,  96, False),
     ("trumpet",              56, 54,  82, False),
     ("trombone",             57, 40,  72, False),
     ("tuba",                 58, 28,  58, False),
+    ("french horn",          60, 41,  77, False),
     ("brass section",        61, 43,  84, False),
     ("alto saxophone",       65, 49,  81, False),
     ("tenor saxophone",      66, 44,  76, False),
     ("clarinet",             71, 50,  91, False),
     ("flute",                73, 60,  96, False),
+    ("whistle",              74, 74,  98, False),
     ("banjo",               105, 48,  84, True),
     ("fiddle",              110, 55,  96, False),
     ("steel drums",         114, 52,  88, True),
     ("drum kit",              0,  0, 127, True),
+    ("electronic kit",       24,  0, 127, True),
+    ("analog kit",           25,  0, 127, True),
     ("brush kit",            40,  0, 127, True),
     ("percussion",            0,  0, 127, True),
     ("click",                 0,  0, 127, True),

@@ -26,13 +26,16 @@ _MEASURED: dict[str, float] = {
     "bowed bass": -28.0, "string ensemble": -30.9, "warm pad": -35.1, "trumpet": -29.9,
     "trombone": -30.4, "tuba": -33.1, "brass section": -33.9, "alto saxophone": -28.4,
     "tenor saxophone": -29.5, "clarinet": -28.9, "flute": -28.1, "banjo": -30.3, "fiddle": -27.5,
-    "steel drums": -30.9,
+    "steel drums": -30.9, "bandoneon": -31.1, "pizzicato strings": -31.2, "harp": -25.2, "choir": -30.9,
+    "synth lead": -28.0, "french horn": -25.5, "whistle": -29.0,
 }  # fmt: skip
 
 # dB for the kits, more dB for their hats and rides, voices of the synth in a stroke on these
 _KITS: dict[str, tuple[float, float, int]] = {
     "drum kit":   (1.0, 7.0, 1),
     "brush kit":  (4.0, 3.0, 2),
+    "electronic kit": (-4.0, 3.0, 1),
+    "analog kit": (-2.0, 1.0, 1),
     "percussion": (2.0, 0.0, 1),
     "click":      (0.0, 0.0, 1),
 }  # fmt: skip

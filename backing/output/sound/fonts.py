@@ -41,6 +41,13 @@ _DEFAULT_TUNING = (
     ("alto saxophone", 49, 53, 6), ("alto saxophone", 80, 81, -9),
     ("flute",       60, 60,   7), ("flute",       61, 65,  16), ("flute",       69, 71,  13), ("flute", 72, 76, -6),
     ("steel drums", 52, 88,  16),
+    ("bandoneon",   36, 47, -14), ("bandoneon",   53, 56, -21), ("bandoneon",   57, 58, -24),
+    ("bandoneon",   59, 61, -27), ("bandoneon",   73, 76, -42), ("bandoneon",   77, 79, -54),
+    ("bandoneon",   80, 95, -67),
+    ("choir",       40, 42,  -9), ("choir",       50, 50, -16), ("choir",       51, 52,  -9),
+    ("choir",       54, 55, -15), ("choir",       59, 61, -14), ("choir",       70, 81,  10),
+    ("synth lead",  36, 41,  -7), ("synth lead",  42, 54,  -9),
+    ("french horn", 53, 59,   9), ("french horn", 61, 63,  -8),
 )  # fmt: skip
 
 # instrument, key that no sample of the font serves, key that plays it, tuned there
@@ -56,6 +63,8 @@ _DEFAULT_CUTOFF = {
     "violin": 6000, "cello": 9000, "bowed bass": 9600, "string ensemble": 8700, "warm pad": 1800,
     "trumpet": 8200, "trombone": 5500, "tuba": 7800, "brass section": 4500, "alto saxophone": 6500,
     "tenor saxophone": 2700, "clarinet": 3500, "flute": 9600, "banjo": 5400, "fiddle": 5300, "steel drums": 5600,
+    "bandoneon": 6100, "pizzicato strings": 9400, "harp": 2400, "choir": 9400, "synth lead": 4600, "french horn": 8200,
+    "whistle": 2400,
 }  # fmt: skip
 
 
