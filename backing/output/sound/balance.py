@@ -27,7 +27,7 @@ _MEASURED: dict[str, float] = {
     "trombone": -30.4, "tuba": -33.1, "brass section": -33.9, "alto saxophone": -28.4,
     "tenor saxophone": -29.5, "clarinet": -28.9, "flute": -28.1, "banjo": -30.3, "fiddle": -27.5,
     "steel drums": -30.9, "bandoneon": -31.1, "pizzicato strings": -31.2, "harp": -25.2, "choir": -30.9,
-    "synth lead": -28.0, "french horn": -25.5, "whistle": -29.0,
+    "synth lead": -28.0, "french horn": -25.5, "whistle": -25.8,
 }  # fmt: skip
 
 # dB for the kits, more dB for their hats and rides, voices of the synth in a stroke on these
