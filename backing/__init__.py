@@ -6,7 +6,7 @@
     options = backing.options(tempo=120, key="Eb", without="percussion")
     timeline = backing.unroll(chart, options)
     arrangement = backing.arrange(timeline, backing.style(chart), options=options)
-    performance = backing.perform(arrangement)
+    performance = backing.perform(arrangement, options)
     backing.write_midi(performance, "tune.mid")
     backing.write_sound(performance, ["tune.mp3", "tune.wav"], options)
 
@@ -147,11 +147,16 @@ def arrange(
     return arranged(timeline, style, wish if seed is None else wish.changed(seed=seed))
 
 
-def perform(arrangement: Arrangement) -> Performance:
-    """Notes in seconds with velocities from 1 to 127, swung and with human timing; never fails."""
+def perform(arrangement: Arrangement, options: Options | None = None) -> Performance:
+    """Notes in seconds with velocities from 1 to 127, swung and with human timing; never fails.
+
+    Of `options` counts `level`, in dB beside what the style has.
+    """
+    from backing.performance.levels import with_levels
     from backing.performance.perform import perform as play
 
-    return play(arrangement)
+    performance = play(arrangement)
+    return with_levels(performance, dict(options.sound.levels)) if options else performance
 
 
 def write_midi(performance: Performance, path: str | PathLike[str]) -> None:

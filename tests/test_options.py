@@ -28,6 +28,7 @@ READ = (  # reader, text, value
     (v.ending, "fade", Ending(EndingKind.FADE, 4)),
     (v.ending, "as written", Ending(EndingKind.AS_WRITTEN)),
     (v.roles, "drums, bass", ("bass", "drums")),
+    (v.levels, "bass=-3, guitar 2 = +2.5", (("bass", -3.0), ("guitar 2", 2.5))),
     (v.choice("off", "backbeat"), "Backbeat", "backbeat"),
     (v.choice("Bb", "Eb"), "bb", "Bb"),
     (v.number(-40, -6), "-16.5", -16.5),
@@ -35,6 +36,11 @@ READ = (  # reader, text, value
 )
 
 REFUSED = (  # option, typed, words of the message
+    ("level", "bass", "write a player and by how many dB it is louder or softer, such as bass=-3"),
+    ("level", "=3", "there is no such player"),
+    ("level", "bas=3", "Did you mean 'bass'?"),
+    ("level", "bass=loud", "choose a number from -40 to 12"),
+    ("level", "bass=13", "choose a number from -40 to 12"),
     ("tempo", "fast", "such as 96 or 75%"),
     ("tempo", "0", "such as 96 or 75%"),
     ("tempo", "900%", "a percentage from 10% to 400%"),

@@ -76,6 +76,8 @@ def _asked(wish: Options) -> list[tuple[str, str]]:
         add("guide tones")
     if band.seed != 1:
         add(f"take {band.seed}")
+    for role, louder_db in dict(sound.levels).items():
+        add(f"{role} {louder_db:+g} dB")
     if sound.loop:
         add("loop")
     if sound.a4 != 440.0:

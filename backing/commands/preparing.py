@@ -125,6 +125,7 @@ def own_style(chart: Chart) -> Style:
 
 def band(prepared: Prepared, wish: Options) -> Performance:
     """Arrange and perform. Raises `RequestError` when a player is named that the style lacks."""
+    from backing.performance.levels import with_levels
     from backing.performance.perform import perform
 
     timeline = prepared.timeline
@@ -133,6 +134,7 @@ def band(prepared: Prepared, wish: Options) -> Performance:
 
         timeline = repeated(timeline, 3)
     performance = perform(arranged(timeline, prepared.style, wish, prepared.styles))
+    performance = with_levels(performance, dict(wish.sound.levels))
     if not wish.sound.loop:
         return performance
     from backing.performance.session import looped
@@ -172,7 +174,12 @@ def check_players(prepared: Prepared, wish: Options) -> None:
 
 def _check(timeline: Timeline, styles: Sequence[Style], wish: Options) -> None:
     players = available(timeline, styles)
-    for option, roles in (("--only", wish.band.only), ("--without", wish.band.without)):
+    louder = tuple(role for role, _ in wish.sound.levels)
+    for option, roles in (
+        ("--only", wish.band.only),
+        ("--without", wish.band.without),
+        ("--level", louder),
+    ):
         for role in roles:
             if role not in players and role not in {role_of(p).name for p in players}:
                 raise RequestError(

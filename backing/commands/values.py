@@ -27,6 +27,7 @@ PAPERS = ("a4", "letter")
 STEM_KINDS = ("wav", "flac", "ogg", "mp3", "m4a")
 ENDINGS = ("ring", "short", "tag", "rit", "fade 4", "as written")
 MIN_PERCENT, MAX_PERCENT = 10, 400
+LOWEST_DB, HIGHEST_DB = -40, 12  # of a player beside its usual level, the range that styles have
 
 
 def near(word: str, names: Sequence[str]) -> str:
@@ -107,6 +108,24 @@ def roles(text: str) -> tuple[str, ...]:
                 f"there is no such player; choose among {', '.join(ROLES)}.{near(role, ROLES)}"
             )
     return in_score_order(found)
+
+
+def levels(text: str) -> tuple[tuple[str, float], ...]:
+    """`bass=-3` or `bass=-3,drums=2`: players with the dB by which they are louder or softer than the style has them."""
+    found = []
+    for item in filter(None, map(str.strip, text.split(","))):
+        role, equals, figure = item.partition("=")
+        if not equals:
+            raise RequestError(
+                "write a player and by how many dB it is louder or softer, such as bass=-3"
+            )
+        (player,) = roles(role) or roles("?")
+        found.append((player, number(LOWEST_DB, HIGHEST_DB)(figure)))
+    if not found:
+        raise RequestError(
+            "write a player and by how many dB it is louder or softer, such as bass=-3"
+        )
+    return tuple(found)
 
 
 def words(text: str) -> str:

@@ -13,7 +13,8 @@ from typing import NamedTuple
 class Sound(NamedTuple):
     """How a track sounds. `loudness` in LUFS, `a4` in hertz, `bits` a sample in WAV and FLAC.
 
-    `loop` makes a file whose end runs into its start. Without a `soundfont` the usual one plays.
+    `levels` are players with the dB that they are louder or softer than in the style; the last one of a player holds.
+    They are in the voices of a performance already. `loop` makes a file whose end runs into its start. Without a `soundfont` the usual one plays.
     """
 
     soundfont: Path | None = None
@@ -21,6 +22,7 @@ class Sound(NamedTuple):
     a4: float = 440.0
     bits: int = 16
     loop: bool = False
+    levels: tuple[tuple[str, float], ...] = ()
 
 
 class Paper(NamedTuple):
