@@ -239,3 +239,62 @@ def test_a_mistake_is_told_with_what_to_type(text: str, message: str, hint: str)
     told = raised.value.diagnostics[0]
     assert message in told.message
     assert hint in told.hint
+
+
+# -- places in the form -------------------------------------------------------------------------------------
+
+PLACES = """
+[bass]
+instrument = "finger bass"
+[[bass.pattern]]
+name = "time"
+lines.bass = "1 . 5 ."
+[[bass.pattern]]
+name = "time, loud"
+level = "f"
+lines.bass = "1 . 5 ."
+[[bass.pattern]]
+name = "round"
+where = "turnaround"
+lines.bass = "1 1 1 1 | 5 5 5 5"
+[[bass.pattern]]
+name = "up"
+where = "build"
+lines.bass = "11 11 11 11"
+[[bass.pattern]]
+name = "tag"
+where = "ending"
+lines.bass = "1 5 1 5"
+"""
+FORM = "meter: 4/4\nform: A B A\nending: as written\n[A]\ndynamics: mf\n| C | F | C | F | C | F | G7 | C |\n[B]\nLEVEL\n| F | F | C | C |\n"
+
+
+def with_patterns(level: str = "dynamics: mf", text: str = PLACES) -> list[str]:
+    return names(style(text), 1, FORM.replace("LEVEL", level))
+
+
+def test_a_turnaround_fills_the_last_two_bars_of_a_section_that_leads_on() -> None:
+    """And of no other, in the order in which its bars are written."""
+    row = with_patterns()
+    assert row == ["'time'"] * 6 + ["'round'"] * 2 + ["'time'"] * 2 + ["'round'"] * 2 + ["'time'"] * 8  # fmt: skip
+    found = notes(style(PLACES), "bass", text=FORM.replace("LEVEL", "dynamics: mf"))
+    assert len([n for n in found if 24 <= n.start_q < 28]) == 4
+    degrees = {n.degree for n in found if 29 <= n.start_q < 31}
+    assert degrees == {"5"}, "its second bar ends the section"
+
+
+def test_a_build_leads_up_to_a_louder_section_and_through_a_crescendo() -> None:
+    assert with_patterns("dynamics: ff")[:8] == ["'time'"] * 4 + ["'up'"] * 4
+    assert "'up'" not in with_patterns("dynamics: p")[:8]
+    assert with_patterns("dynamics: mp -> f")[8:12] == ["'up'"] * 4
+
+
+def test_an_ending_is_what_follows_the_last_chorus() -> None:
+    text = "meter: 4/4\nform: A Tag\ndynamics: mf\nending: as written\n[A]\n| C | F | G7 | C |\n[Tag]\n| F | G7 | C |\n"
+    row = names(style(PLACES), 1, text)
+    assert row == ["'time'"] * 2 + ["'round'"] * 2 + ["'tag'"] * 3
+
+
+def test_a_style_without_such_patterns_plays_as_it_did() -> None:
+    plain = PLACES[: PLACES.index('[[bass.pattern]]\nname = "round"')]
+    assert set(with_patterns("dynamics: ff", plain)) == {"'time'", "'time, loud'"}

@@ -18,6 +18,7 @@ from backing.band.players.common import BarPlan, Phase, Zone, ZoneKind
 from backing.band.zones import overlapping, sounding
 from backing.ground.dice import Place
 from backing.ground.roles import COMPING, role_of
+from backing.styles.model import Where
 from backing.timeline.model import PlayedBar, SectionPass, TimeFeel, Timeline
 
 USUAL = 3.0  # mf
@@ -27,6 +28,8 @@ LAST_OF_MANY = 4.1  # f
 SWELL = 0.2  # from the first to the last phrase of a section
 PHRASE = 4
 FILL_EVERY = 8
+LEADS_IN = 2  # bars of a turnaround
+LIFT = 0.7  # of the level, that is worth building up to
 
 UNDER_MELODY = 0.65  # share of it that is left to comping under a written melody
 ALONE = 0.1  # less where nobody else comps and there is no room to fill
@@ -143,9 +146,34 @@ def _section_plan(whole: _Whole, number: int, clave: str | None) -> tuple[BarPla
                 opening=opening,
                 close=bar.index == len(timeline.bars) - 1,
                 phase=phase,
+                left=len(bars) - i,
+                places=_places(timeline, number, bar, len(bars) - i),
             )
         )
     return tuple(row)
+
+
+def _places(timeline: Timeline, number: int, bar: PlayedBar, left: int) -> tuple[Where, ...]:
+    """What a bar of a section is beside a phrase's, so many bars before its end."""
+    section, found = timeline.sections[number], []
+    follows = number + 1 < len(timeline.sections)
+    long = section.last - section.first + 1 >= PHRASE
+    grows = bar.dynamic is not None and (bar.dynamic_end or bar.dynamic) > bar.dynamic
+    if follows and long and left <= PHRASE:
+        grows = grows or _opens_at(timeline, number + 1) - _opens_at(timeline, number) >= LIFT
+    if grows:
+        found.append(Where.BUILD)
+    if follows and long and left <= LEADS_IN:
+        found.append(Where.TURNAROUND)
+    if section.part == "ending":
+        found.append(Where.ENDING)
+    return tuple(found)
+
+
+def _opens_at(timeline: Timeline, number: int) -> float:
+    """How loud a section begins."""
+    section = timeline.sections[number]
+    return _level(timeline.bars[section.first - 1], section_level(timeline, section))
 
 
 def _phases(

@@ -141,14 +141,14 @@ def _plan(pattern: Pattern, meter: Meter) -> list[list[Taken]]:
     """For every bar that is made, which beats of the pattern it takes."""
     theirs, mine = len(beats_of(pattern.meter)), len(beats_of(meter))
     bars = range(pattern.bars)
-    whole = pattern.where in (Where.TIME, Where.OPENING)
+    whole = pattern.where not in (Where.PHRASE_END, Where.CLOSE)
     if mine == theirs:
         return [[(b, i) for i in range(mine)] for b in bars]
     if mine * 2 == theirs and mine != 1:
         halves = [[(b, i + h) for i in range(mine)] for b in bars for h in (0, mine)]
-        if pattern.where is Where.TIME:
-            return halves
-        return halves[::2] if pattern.where is Where.OPENING else halves[1::2]
+        if pattern.where is Where.OPENING:
+            return halves[::2]
+        return halves if whole else halves[1::2]
     if mine > theirs and not whole:
         return [_ending(pattern.bars - 1, theirs, mine)]
     if theirs * 2 == mine:

@@ -38,6 +38,13 @@ class Where(Enum):
     TIME = "time"
     PHRASE_END = "phrase-end"  # the last bar of a phrase; for drums a fill
     CLOSE = "close"  # the last bar of the last section before the final chord
+    TURNAROUND = (
+        "turnaround"  # the last two bars of a section that leads into another playing or section
+    )
+    BUILD = (
+        "build"  # the last four bars before a louder section, and bars that grow louder as written
+    )
+    ENDING = "ending"  # a section after the last chorus
 
 
 # Places in a beat of a quarter, as players count sixteenths.

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from backing.band.model import Kind, Note, Why
 from backing.ground.dice import Place
-from backing.styles.model import Part, Style
+from backing.styles.model import Part, Style, Where
 from backing.timeline.model import ChordSpan, Hit, MelodyNote, PlayedBar, SectionPass, Timeline
 
 
@@ -83,7 +83,9 @@ class BarPlan(NamedTuple):
 
     `level` is the loudness (0 pp to 5 ff) that chooses patterns and scales velocities; `busy` (0 to 1) how much this
     player may do in it; `phrase_end` marks the last bar of a phrase, `fill` a bar in which drums fill, `crash` a bar
-    that begins with a crash; `two` asks for a two-feel. `phrase_bar` counts bars of the phrase from 0.
+    that begins with a crash; `two` asks for a two-feel. `phrase_bar` counts bars of the phrase from 0, `left` those up to
+    the section's end, this one included. `places` are what a bar is beside a phrase's, in the order in which patterns
+    for them are wanted.
     """
 
     level: float
@@ -96,6 +98,8 @@ class BarPlan(NamedTuple):
     opening: bool = False  # first bar after a change of section
     close: bool = False  # last bar before the final chord
     phase: Phase = Phase()
+    left: int = 1
+    places: tuple[Where, ...] = ()
 
 
 class Brief(NamedTuple):

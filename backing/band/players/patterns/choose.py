@@ -25,6 +25,8 @@ from backing.timeline.model import TimeFeel
 HELD = 8  # bars for which an idea, or the answer to it, is held
 STRAY = 0.3  # chance that a bar, or two for an idea of two, is played with the idea's answer
 
+_LEADING = (Where.TURNAROUND, Where.BUILD)  # what ends with the section
+
 
 class Idea(Enum):
     """For how long one idea is held, and where a second one answers it."""
@@ -98,9 +100,10 @@ def choose(brief: Brief, policy: Policy) -> list[Chosen | None]:
     """The pattern of every bar of a section; None where the part has none."""
     past = _Past([], [], {})
     pools: dict[Spot, Pool] = {}
+    own = {p.where for p in brief.part.patterns}
     last: Spot | None = None
     for number, (bar, plan) in enumerate(zip(brief.bars, brief.plans, strict=True)):
-        at = spot(bar, plan, policy.fills, policy.weighs)
+        at = spot(bar, plan, policy.fills, policy.weighs, own)
         if at not in pools:
             pools[at] = pool(brief, policy.keeps, at)
         here = _Bar(number, plan, at, pools[at])
@@ -122,6 +125,8 @@ def _going_on(past: _Past, here: _Bar, policy: Policy, same_spot: bool) -> Patte
     before, phase = past.bars[-1] if past.bars else None, here.plan.phase
     if before is None:
         return None
+    if before.pattern.where is here.spot.where in _LEADING:
+        return before.pattern if same_spot else None
     may = same_spot if policy.weighs else any(p is before.pattern for p in here.pool)
     second_half = phase.half == 1 and phase.bar % before.pattern.bars == before.bar
     next_bar = phase.half == 0 and phase.bar % before.pattern.bars == before.bar + 1
@@ -131,12 +136,21 @@ def _going_on(past: _Past, here: _Bar, policy: Policy, same_spot: bool) -> Patte
 def _entered(brief: Brief, pattern: Pattern, here: _Bar) -> Chosen:
     """Where a pattern is entered: as the leader counts, but what is made for the end of a phrase ends with it."""
     bar, half = here.plan.phase.bar % pattern.bars, here.plan.phase.half
+    if pattern.where is here.spot.where in _LEADING:
+        return _led(pattern, here.plan.left, brief.bars[here.number].time_feel)
     if pattern.where is here.spot.where is Where.PHRASE_END:
         slow = brief.bars[here.number].time_feel is TimeFeel.HALF
         return Chosen(
             pattern, bar if brief.style.runs_on else pattern.bars - 1, 1 if slow else half
         )
     return Chosen(pattern, bar, half)
+
+
+def _led(pattern: Pattern, left: int, feel: TimeFeel) -> Chosen:
+    """Where a pattern that leads into the next section is entered, so that it ends with this one."""
+    if feel is TimeFeel.HALF:
+        return Chosen(pattern, -((left + 1) // 2) % pattern.bars, left % 2)
+    return Chosen(pattern, -(2 * left if feel is TimeFeel.DOUBLE else left) % pattern.bars)
 
 
 def _begun(brief: Brief, policy: Policy, here: _Bar, past: _Past) -> Pattern:

@@ -6,7 +6,7 @@ goes on picking; who follows another leaves room (common practice).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 from enum import Enum
 from functools import lru_cache
@@ -41,10 +41,16 @@ class Spot(NamedTuple):
     follows: bool
 
 
-def spot(bar: PlayedBar, plan: BarPlan, fills: bool, yields: bool) -> Spot:
-    """What a bar asks for: with `fills` the end of a phrase is where the plan asks for a fill; `yields`: may follow."""
-    if plan.close:
+def spot(bar: PlayedBar, plan: BarPlan, fills: bool, yields: bool, own: Collection[Where]) -> Spot:
+    """What a bar asks for: with `fills` the end of a phrase is where the plan asks for a fill; `yields`: may follow.
+
+    `own` are the places that the player has patterns for.
+    """
+    special = next((where for where in plan.places if where in own), None)
+    if plan.close and (special is None or Where.CLOSE in own):
         where = Where.CLOSE
+    elif special is not None:
+        where = special
     elif plan.fill if fills else plan.phrase_end:
         where = Where.PHRASE_END
     else:
