@@ -36,6 +36,8 @@ READ = (  # reader, text, value
 )
 
 REFUSED = (  # option, typed, words of the message
+    ("capo", "13", "choose a number from 0 to 12"),
+    ("tuned", "low", "choose a number from -12 to 12"),
     ("level", "bass", "write a player and by how many dB it is louder or softer, such as bass=-3"),
     ("level", "=3", "there is no such player"),
     ("level", "bas=3", "Did you mean 'bass'?"),

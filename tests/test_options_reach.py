@@ -45,6 +45,14 @@ COMMANDS = {
 }  # fmt: skip
 BESIDE = {"--stems-as": ["--stems"]}  # what an option has no effect without
 MOVES_NO_NOTE = ("--tempo",)  # what `explain` says counts in bars and beats
+WHO_PLAYS = (
+    "--click",
+    "--without",
+    "--only",
+    "--guide-tones",
+    "--plain",
+    "--seed",
+)  # `check` tells of the form
 SHAPES_NO_FILE = ("--force",)  # tests/test_files.py shows what it does
 
 
@@ -147,20 +155,21 @@ def test_every_option_reaches_the_command_or_is_refused_with_a_reason(
     assert faults == []
 
 
+@pytest.mark.parametrize(("command", "untold"), [("explain", MOVES_NO_NOTE), ("check", WHO_PLAYS)])
 def test_what_is_reported_takes_the_options_that_shape_the_notes(
-    log: list[str], capsys: pytest.CaptureFixture[str]
+    command: str, untold: tuple[str, ...], log: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """`explain` tells of the track that the same options would make."""
+    """`explain` and `check` tell of the track that the same options would make."""
     faults = []
-    assert run(["explain", "tune.txt"]) == 0
+    assert run([command, "tune.txt"]) == 0
     plain = capsys.readouterr().out
     for option in o.TABLE:
-        code = run(["explain", "tune.txt", *typed(option)])
+        code = run([command, "tune.txt", *typed(option)])
         told = capsys.readouterr()
-        if words := o.refusal(option, "explain"):
+        if words := o.refusal(option, command):
             assert (code, told.err) == (2, f"backing: {option.flag}: {words}\n")
-        elif code or (told.out == plain and option.flag not in MOVES_NO_NOTE):
-            faults.append(f"{option.flag} changes nothing in explain")
+        elif code or (told.out == plain and option.flag not in untold):
+            faults.append(f"{option.flag} changes nothing in {command}")
     assert faults == []
 
 

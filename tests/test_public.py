@@ -102,6 +102,17 @@ def test_options_shape_form_and_band() -> None:
     assert [p.notes for p in again.players] == [p.notes for p in music.players]
 
 
+def test_capo_and_tuning_are_as_if_the_chart_had_them() -> None:
+    """A capo at the third fret sounds three semitones higher; a whole step down takes two away."""
+    text = "key: C\nending: as written\n| C | Am |"
+    asked = backing.unroll(backing.parse(text), backing.options(capo=3, tuned=-2))
+    written = backing.unroll(backing.parse(f"capo: 3\ntuned: -2\n{text}"))
+    assert [c.chord for c in asked.chords] == [c.chord for c in written.chords]
+    assert [c.chord.symbol for c in asked.chords if c.chord] == ["Db", "Bbm"]
+    none = backing.unroll(backing.parse(f"capo: 3\n{text}"), backing.options(capo=0))
+    assert [c.chord.symbol for c in none.chords if c.chord] == ["C", "Am"]
+
+
 def test_options_that_there_are_not_are_refused() -> None:
     with pytest.raises(backing.RequestError, match="no option 'tempoo'"):
         backing.options(tempoo=90)

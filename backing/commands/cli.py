@@ -232,6 +232,8 @@ def check(
     ],
     as_json: Json = False,
     quiet: Quiet = False,
+    *,
+    wish: Options,
 ) -> None:
     """Every mistake at once, then the form as played, bars, length, and the chord of every bar.
 
@@ -240,7 +242,7 @@ def check(
     from backing.commands.reports import check as run_check
     from backing.commands.reports import check_report
 
-    results = [run_check(path) for path in charts]
+    results = [run_check(path, wish) for path in charts]
     if as_json:
         show([r.as_json() for r in results])
     else:

@@ -66,6 +66,10 @@ def _asked(wish: Options) -> list[tuple[str, str]]:
         add(f"count-in {form.count_in}" if form.count_in else "no count-in")
     if form.plain:
         add("plain")
+    if form.capo is not None:
+        add(f"capo {form.capo}" if form.capo else "no capo")
+    if form.tuned is not None:
+        add(f"tuned {form.tuned:+d}" if form.tuned else "in standard tuning")
     for role in band.only:
         add(f"{role} only", role)
     for role in band.without:

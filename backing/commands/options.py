@@ -102,6 +102,8 @@ TABLE: tuple[Option, ...] = tuple(Option(*row) for row in (
     ("--only",        "band.only",        v.roles,             (),   "PLAYER",      "Only this player; may be given again.", "bass"),
     ("--guide-tones", "band.guide_tones", v.flag,              False, "",           "A player sounds the line of thirds and sevenths.", ""),
     ("--plain",       "form.plain",       v.flag,              False, "",           "No ninths or thirteenths that the chart does not write.", ""),
+    ("--capo",        "form.capo",        v.whole(0, 12),      None, "FRET",        "A capo for the guitars, as capo: in a chart; 0 for none.", "3"),
+    ("--tuned",       "form.tuned",       v.whole(-12, 12),    None, "SEMITONES",   "Guitars tuned lower or higher, as tuned: in a chart.", "-2"),
     ("--stems",       "files.stems",      v.flag,              False, "",           "One more file a player, aligned with the mix.", ""),
     ("--stems-as",    "files.stems_as",   v.choice(*v.STEM_KINDS), None, "FORMAT",  "wav, flac, ogg, mp3 or m4a.", "flac"),
     ("--loop",        "sound.loop",       v.flag,              False, "",           "A file whose end runs into its start without a seam.", ""),
@@ -136,6 +138,11 @@ REFUSED: dict[str, dict[str, str]] = {
         "sound": "it shapes the sound, and explain makes none",
         "paper": "it shapes the sheet, and explain prints none",
         "files": "explain writes no files",
+    },
+    "check": {
+        "sound": "it shapes the sound, and check makes none",
+        "paper": "it shapes the sheet, and check prints none",
+        "files": "check writes no files",
     },
     "rehearse": {
         "--loop": "a practice track goes through its passes; a loop is made by backing make",

@@ -44,6 +44,7 @@ def prepare(chart: Chart, wish: Options = PLAIN) -> Prepared:
     from backing.styles.find import find
     from backing.timeline.unroll import style_name, unroll
 
+    chart = held_as_asked(chart, wish)
     name = wish.form.style or style_name(chart)
     style = find(name) if wish.form.style else written_style(chart, name)
     styles = {} if wish.form.style else section_styles(chart)
@@ -55,6 +56,18 @@ def prepare(chart: Chart, wish: Options = PLAIN) -> Prepared:
         section_grids={name: own.grid_q for name, own in styles.items()},
     )
     return Prepared(chart, timeline, style, styles, chart.warnings)
+
+
+def held_as_asked(chart: Chart, wish: Options) -> Chart:
+    """The chart with the capo and the tuning that are asked for in place of its own."""
+    from dataclasses import replace
+
+    header, form = chart.header, wish.form
+    if form.capo is not None:
+        header = header._replace(capo=form.capo)
+    if form.tuned is not None:
+        header = header._replace(tuned=form.tuned)
+    return chart if header is chart.header else replace(chart, header=header)
 
 
 def asked_form(wish: Options) -> Form:

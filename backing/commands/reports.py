@@ -45,8 +45,11 @@ class Checked:
         }
 
 
-def check(path: Path) -> Checked:
-    """Every mistake of a chart, and what it plays when it has none. Raises `OutputError` for an unreadable file."""
+def check(path: Path, wish: Options) -> Checked:
+    """Every mistake of a chart, and what it plays when it has none.
+
+    Raises `OutputError` for an unreadable file, `RequestError` for what the chart does not have.
+    """
     from backing.chart.parse import parse_all
     from backing.styles.find import unknown
 
@@ -55,8 +58,8 @@ def check(path: Path) -> Checked:
         chart, diagnostics = parse_all(text, name, unknown_style=unknown)
         if chart is None or any(d.severity.value == "error" for d in diagnostics):
             return Checked(name, tuple(diagnostics), None, None)
-        prepared = prepare(chart)
-        performance = band(prepared, Options())
+        prepared = prepare(chart, wish)
+        performance = band(prepared, wish)
     except (ChartError, StyleError) as wrong:
         return Checked(str(path), wrong.diagnostics, None, None)
     return Checked(name, tuple(diagnostics), prepared.timeline, performance)
