@@ -304,12 +304,23 @@ def styles(
     check: Annotated[
         bool, typer.Option("--check", help="Look for mistakes in style files.")
     ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option("-o", "--out", metavar="FILE", help="Eight bars of each, to hear."),
+    ] = None,
     as_json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """The styles by meter and subdivision; or one style's players, meters, tempos and patterns.
 
-    Example: backing styles "bossa nova"
+    Example: backing styles "bossa nova"; backing styles samba tango -o taste.mp3
     """
+    if out is not None:
+        from backing.commands.taste import taste
+
+        with progress(quiet) as report:
+            typer.echo(str(taste(names or [], out, Options(), report)))
+        return
     from backing.commands.reports import check_styles, style_list, style_page
 
     if check:
