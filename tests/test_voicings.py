@@ -258,3 +258,15 @@ def test_jitter_stays_within_its_size() -> None:
 
 def test_read_and_the_helper_agree() -> None:
     assert chord("Dm7") == read("Dm7")
+
+
+def test_an_added_eleventh_never_rubs_against_a_major_third() -> None:
+    """The natural eleventh over a major third is the note to avoid (common practice); over a minor third it is none."""
+
+    def added(symbol: str) -> bool:
+        found = selections(tones(chord(symbol), degrees("11")), 4)
+        return any(Degree(11) in chosen for chosen, _ in found)
+
+    assert not added("C7")
+    assert not added("Cmaj7")
+    assert added("Cm7")
