@@ -15,9 +15,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from backing.commands.app import Progress, band, part, prepare, silent
 from backing.commands.options import Options
 from backing.commands.planned import SOUND
+from backing.commands.preparing import band, prepare
+from backing.commands.progress import Progress, part, silent
 from backing.ground.errors import RequestError
 from backing.output.files import MARK
 

@@ -29,7 +29,6 @@ LOOK_ALIKE = dict(
 )  # Cyrillic, then Greek
 INVISIBLE = frozenset("\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\ufeff")
 
-ENGLISH = re.compile(r"[A-G]")
 GERMAN = re.compile(r"([A-H])(isis|eses|is|es|##|#|bb|b|(?<=[AE])(?:ses|sas|s)(?!us))?", re.ASCII)
 GERMAN_IN_ENGLISH = re.compile(r"([A-GH])(isis|is|eses|es|(?<=[AE])s(?!us))")
 GERMAN_ALTER = {

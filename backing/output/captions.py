@@ -32,13 +32,6 @@ def write(performance: Performance, path: str | os.PathLike[str], *, force: bool
     write_text(path, vtt(chord_cues(performance), performance), force=force)
 
 
-def write_chapters(
-    performance: Performance, path: str | os.PathLike[str], *, force: bool = False
-) -> None:
-    """Write sections and passes as chapters. Raises `OutputError`."""
-    write_text(path, vtt(chapters(performance), performance), force=force)
-
-
 def chord_cues(performance: Performance) -> list[Cue]:
     """A cue a chord: its symbol, and on a second line the section where one begins.
 

@@ -28,7 +28,6 @@ from backing.styles.model import PLACES, Style
 from backing.timeline.model import SectionPass
 
 GAP_S = 0.002  # places of one player keep at least this distance
-SHORTEST_S = 0.01
 LATEST_MS = 60.0  # most that the drum and the place of a note add to its player's timing
 _PLACES = {float(4 * at): name for name, at in PLACES.items()}
 LOUDER = 4.0  # most by which a stroke differs from its meant velocity
