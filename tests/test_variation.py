@@ -14,6 +14,7 @@ from backing.band.players.bass import play as play_bass
 from backing.band.players.patterns.lay import Chosen, Lines, laid
 from backing.band.players.variations import Strokes, varied
 from backing.ground.dice import Place
+from backing.ground.errors import StyleError
 from backing.ground.pitch import Key, NoteName
 from backing.ground.timebase import Meter
 from backing.harmony.reader import read
@@ -242,3 +243,44 @@ def test_styles_whose_groove_is_two_bars_long_run_on(
 
 def test_a_style_that_runs_on_says_so() -> None:
     assert "run on through sections of odd length" in page(load_text(TWO_BARS, "test"))
+
+
+# -- ornaments ----------------------------------------------------------------------------------------------
+
+
+@each(
+    ("line", "places"),
+    [
+        # tempo 120: a quarter lasts half a second; offsets in ms of what is struck beside the written strokes
+        (". f . .", [472]),
+        (". d . .", [430, 462]),
+        (". r . .", [571, 643, 714, 786, 857, 929]),
+    ],
+)
+def test_flams_drags_and_rolls_are_struck_around_the_written_stroke(
+    line: str, places: list[float]
+) -> None:
+    """One grace note, two, or an open roll of about 14 strokes a second (common practice)."""
+    for role, play in (("drums", drums.play), ("percussion", percussion.play)):
+        notes = play(drummer([groove({"snare": line})], 1, role=role))
+        written = next(n for n in notes if n.start_q == 1)
+        beside = [n for n in notes if n.start_q != 1]
+        assert [round(float(n.start_q) * 500) for n in beside] == pytest.approx(places, abs=1)
+        assert all(n.velocity < written.velocity for n in beside)
+        assert all("flam" in n.why.words or "drag" in n.why.words or "roll" in n.why.words for n in beside)  # fmt: skip
+
+
+def test_a_buzz_is_denser_and_softer_than_a_roll_and_lasts_as_long_as_it_is_held() -> None:
+    rolled, buzzed, long = (
+        drums.play(drummer([groove({"snare": line})], 1))[1:]
+        for line in ("r . . .", "z . . .", "z= = . .")
+    )
+    assert len(buzzed) > len(rolled)
+    assert max(n.velocity for n in buzzed) < min(n.velocity for n in rolled)
+    assert max(n.start_q for n in buzzed) < 1 < max(n.start_q for n in long) < 2
+
+
+def test_a_mark_that_drums_do_not_know_is_answered_with_those_they_know() -> None:
+    with pytest.raises(StyleError) as raised:
+        load_text(TWO_BARS.replace("x . . .", "q . . ."), "test")
+    assert "f d r z" in raised.value.diagnostics[0].hint

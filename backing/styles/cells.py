@@ -26,7 +26,7 @@ MOST_CELLS = 12
 
 # Kind of line: the marks that it knows, as a pattern and in words.
 _MARKS: dict[str, tuple[re.Pattern[str], str]] = {
-    "drum": (re.compile(r"[.=gxX]"), ". = g x X"),
+    "drum": (re.compile(r"[.=gxXfdrz]"), ". = g x X f d r z"),
     "chord": (re.compile(r"[.=gxX1-6]"), ". = g x X 1-6"),
     "strings": (re.compile(r"[.=gxXduDUm1-6]"), ". = x X d u D U m 1-6"),
     "bass": (

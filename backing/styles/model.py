@@ -4,7 +4,7 @@ Conventions: a style file is TOML and runs no code. Tempos count the beat of the
 of `timebase.DYNAMICS`; a pattern's level says from where on it is chosen: `p` up to mp, `mf` for mp to mf, `f` above.
 
 The marks of cells (`cells.py` reads them). `=` and `.` never reach a `Cell`: they are its length and the rests.
-    drums, percussion  g ghost · x normal · X accent
+    drums, percussion  g ghost · x normal · X accent · f flam · d drag · r roll · z buzz, as long as the cell
     chord (keys, horns, strings, guitar)  g, x, X and 1-6, the voice of the chord from the bottom, alone
     chord, guitar only  d u down and up stroke · D U accented · m muted stroke · 1-6 are strings, 6 the lowest
     bass  a degree 1-9 with b or # before it, - before that for the octave below, n at the front for the next chord's;

@@ -19,6 +19,7 @@ from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.common import BarPlan, Brief, Stroke, Zone, ZoneKind, with_the_band
 from backing.band.players.fills import fill, set_up
 from backing.band.players.hands import two_hands
+from backing.band.players.ornaments import WORDS, has_ornaments, ornament
 from backing.band.players.patterns.choose import DRUMS, choose
 from backing.band.players.patterns.lay import Chosen, laid, soft_ones, vary_of
 from backing.band.players.patterns.traits import timekeeping
@@ -57,6 +58,7 @@ def play(brief: Brief) -> list[Note]:
                 shape = _shape(strokes, bar)
             shapes.append(shape)
         made.update(strokes)
+        made.update(_ornaments(brief, bar, chosen[index], strokes))
     _push(brief, made)
     notes = _in_time(brief, made)
     for zone in brief.zones:
@@ -176,6 +178,23 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
         if place.chance(vary, "vary"):
             strokes = _varied(brief, index, strokes)
     return _crash(strokes, bar, plan, base)
+
+
+def _ornaments(brief: Brief, bar: PlayedBar, chosen: Chosen | None, strokes: Strokes) -> Strokes:
+    """The grace notes and rolls of a bar, around the strokes that are played in it."""
+    if chosen is None or not has_ornaments(chosen.pattern):
+        return {}
+    found: Strokes = {}
+    for drum, line in laid(chosen, bar, _CYMBALS).items():
+        for beat in line:
+            at = shift_q(bar) + beat.at_q
+            if (at, drum) not in strokes:
+                continue
+            force, why = strokes[at, drum]
+            for place, share in ornament(beat.mark, at, beat.length_q, brief.qpm):
+                if place >= brief.start_q and (place, drum) not in strokes:
+                    found[place, drum] = (force * share, why.also(f", {WORDS[beat.mark]}"))
+    return found
 
 
 def _may_crash(brief: Brief, bar: PlayedBar, plan: BarPlan, chosen: Chosen) -> bool:

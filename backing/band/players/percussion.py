@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.common import Brief, ZoneKind, with_the_band
+from backing.band.players.ornaments import WORDS, ornament
 from backing.band.players.patterns.choose import PERCUSSION, choose
 from backing.band.players.patterns.lay import laid, soft_ones, vary_of
 from backing.band.players.patterns.traits import unbroken
@@ -62,6 +63,12 @@ def play(brief: Brief) -> list[Note]:
                 notes.append(
                     Note(at, at + min(beat.length_q, Fraction(1, 2)), DRUM_KEYS[name], velocity(base * force), why)
                 )  # fmt: skip
+                for early, share in ornament(beat.mark, at, beat.length_q, brief.qpm):
+                    if early >= brief.start_q:
+                        told = why.also(f", {WORDS[beat.mark]}")
+                        notes.append(
+                            Note(early, early + Fraction(1, 8), DRUM_KEYS[name], velocity(base * force * share), told)
+                        )  # fmt: skip
     for zone in brief.zones:
         if zone.kind is ZoneKind.STRUCK and first:
             for stroke in zone.strokes:
