@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from itertools import groupby
+from itertools import groupby, pairwise
 from pathlib import Path
 
 import pytest
@@ -298,3 +298,33 @@ def test_an_ending_is_what_follows_the_last_chorus() -> None:
 def test_a_style_without_such_patterns_plays_as_it_did() -> None:
     plain = PLACES[: PLACES.index('[[bass.pattern]]\nname = "round"')]
     assert set(with_patterns("dynamics: ff", plain)) == {"'time'", "'time, loud'"}
+
+
+# -- approaches ---------------------------------------------------------------------------------------------
+
+LEADING = """
+[bass]
+instrument = "finger bass"
+HOLD
+[[bass.pattern]]
+name = "leading"
+lines.bass = "1 . . a"
+"""
+CHANGES = chart("C | F | G7 | C | Am | Dm | G7 | C", key="C", meter="4/4", ending="as written")
+
+
+@each(("asked", "whole", "black"), [("scale", True, False), ("chromatic", False, True)])
+def test_an_approach_is_in_the_scale_or_by_half_steps_as_the_style_asks(
+    asked: str, whole: bool, black: bool
+) -> None:
+    """Country and pop basses walk in the scale, soul and jazz come from a half step (common practice)."""
+    own = style(LEADING, hold=f'settings = {{ approach = "{asked}" }}')
+    steps, outside = set(), False
+    for seed in range(1, 9):
+        found = notes(own, "bass", seed, CHANGES)
+        for here, after in pairwise(found):
+            if here.start_q % 4 == 3 and after.start_q == here.start_q + 1:
+                steps.add(abs(after.pitch - here.pitch))
+                outside = outside or here.pitch % 12 not in (0, 2, 4, 5, 7, 9, 11)
+    assert (2 in steps) == whole, steps
+    assert outside == black

@@ -44,7 +44,7 @@ dynamics: f
 """
 
 BAND = {
-    "bass": ("finger bass", 'lines.bass = "1 . 5 .5"'),
+    "bass": ("finger bass", 'lines.bass = "1 . 5 .a"'),
     "guitar": ("steel guitar", 'lines.chord = "x x x x"'),
     "keys": ("acoustic piano", 'lines.chord = "x . . xx | 1 2 3 2"'),
     "strings": ("string ensemble", 'lines.chord = "x= = = ="'),

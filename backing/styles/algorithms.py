@@ -64,7 +64,10 @@ _VOICED = {"voicing_soft": _SOFT_VOICING, "voicing_loud": _LOUD_VOICING, "voices
 _HELD = {"voicing": _VOICING, **_VOICED, "voicing_soft": _SHELLS_SOFT}
 _KEYS = {**_HELD, "octaves": _OCTAVES, "pedal": _PEDAL}
 
-_BASS_PATTERN = Algorithm("patterns by degree, as the style writes them", {})
+_APPROACH = Setting(
+    "choice", "steps by which `a` leads to the next chord", "both", ("both", "scale", "chromatic")
+)
+_BASS_PATTERN = Algorithm("patterns by degree, as the style writes them", {"approach": _APPROACH})
 _SKIPS = Setting("number", "chance of an eighth between the beats of a bar", 0.12)
 _PICKUPS = Setting("number", "chance of a note on the last beat of a bar", 0.2)
 _WALK_UPS = Setting("number", "chance of walking into the next chord", 0.3)

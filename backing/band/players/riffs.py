@@ -274,6 +274,7 @@ def _approach(line: Line, stretch: Stretch, anchor: int, goal: int) -> int:
     sides = [
         d for d in ways if line.low <= goal + d <= line.high and (goal + d != anchor or abs(d) == 1)
     ]
+    sides = _asked(line, t, goal, sides)
     chromatic = 0.5 if line.brief.style.feel.straight else 1.2
     weights = []
     for d in sides:
@@ -282,6 +283,17 @@ def _approach(line: Line, stretch: Stretch, anchor: int, goal: int) -> int:
             inside = False  # the chord's own note is nearer: D#, not D, leads from B7 to E
         weights.append((3.0 if inside else chromatic) if abs(d) == 1 else (2.5 if inside else 0.02))
     return goal + line.brief.place.at(stretch.bar).pick(sides, weights, "approach")
+
+
+def _asked(line: Line, t: Tones, goal: int, sides: list[int]) -> list[int]:
+    """Those of the steps to a goal that the style asks for: of the scale alone, or half steps alone; all where none is."""
+    asked = line.brief.part.word("approach")
+    if asked == "both":
+        return sides
+    wanted = [
+        d for d in sides if (abs(d) == 1 if asked == "chromatic" else t.is_scale_tone(goal + d))
+    ]
+    return wanted or sides
 
 
 def _step(line: Line, stretch: Stretch, anchor: int, goal: int, count: int) -> int:
