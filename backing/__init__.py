@@ -150,13 +150,15 @@ def arrange(
 def perform(arrangement: Arrangement, options: Options | None = None) -> Performance:
     """Notes in seconds with velocities from 1 to 127, swung and with human timing; never fails.
 
-    Of `options` counts `level`, in dB beside what the style has.
+    Of `options` those count that shape how it is played: `level`, in dB beside what the style has, and `straight`.
     """
     from backing.performance.levels import with_levels
     from backing.performance.perform import perform as play
 
-    performance = play(arrangement)
-    return with_levels(performance, dict(options.sound.levels)) if options else performance
+    if options is None:
+        return play(arrangement)
+    performance = play(arrangement, straight=options.band.straight)
+    return with_levels(performance, dict(options.sound.levels))
 
 
 def write_midi(performance: Performance, path: str | PathLike[str]) -> None:

@@ -44,15 +44,10 @@ COMMANDS = {
     "lesson": ["tune.txt", "-o", "lesson", "--choices", "choices.toml"],
 }  # fmt: skip
 BESIDE = {"--stems-as": ["--stems"]}  # what an option has no effect without
-MOVES_NO_NOTE = ("--tempo",)  # what `explain` says counts in bars and beats
-WHO_PLAYS = (
-    "--click",
-    "--without",
-    "--only",
-    "--guide-tones",
-    "--plain",
-    "--seed",
-)  # `check` tells of the form
+MOVES_NO_NOTE = ("--tempo", "--straight")  # what `explain` says counts in bars and beats
+WHO_PLAYS = (  # `check` tells of the form
+    "--click", "--without", "--only", "--guide-tones", "--plain", "--seed", "--straight",
+)  # fmt: skip
 SHAPES_NO_FILE = ("--force",)  # tests/test_files.py shows what it does
 
 

@@ -78,6 +78,8 @@ def _asked(wish: Options) -> list[tuple[str, str]]:
         add(f"click on {band.click}")
     if band.guide_tones:
         add("guide tones")
+    if band.straight:
+        add("on the grid", "straight")
     if band.seed != 1:
         add(f"take {band.seed}")
     for role, louder_db in dict(sound.levels).items():

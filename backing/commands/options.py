@@ -17,13 +17,17 @@ from backing.timeline.form import Form
 
 
 class Band(NamedTuple):
-    """Who plays and how; `only` and `without` are roles, another `seed` is another performance."""
+    """Who plays and how; `only` and `without` are roles, another `seed` is another performance.
+
+    `straight` puts every note on the exact grid.
+    """
 
     click: str = "off"
     without: tuple[str, ...] = ()
     only: tuple[str, ...] = ()
     guide_tones: bool = False
     seed: int = 1
+    straight: bool = False
 
 
 class Files(NamedTuple):
@@ -110,6 +114,7 @@ TABLE: tuple[Option, ...] = tuple(Option(*row) for row in (
     ("--level",       "sound.levels",     v.levels,            (),   "PLAYER=DB",   "This player louder or softer by so many dB; may be given again.", "bass=-6"),
     ("--bits",        "sound.bits",       v.bits,              "16", "16 or 24",    "Bits a sample in WAV and FLAC files.", "24"),
     ("--seed",        "band.seed",        v.seed,              "1",  "N",           "Another number, another performance; the same number, the same bytes.", "2"),
+    ("--straight",    "band.straight",    v.flag,              False, "",           "Every note on the exact grid, for notation: no swing, no human timing.", ""),
     ("--soundfont",   "sound.soundfont",  v.path,              None, "PATH",        "The sounds to play with (.sf2).", "my.sf2"),
     ("--loudness",    "sound.loudness",   v.number(-40, -6),   "-16", "LUFS",       "Integrated loudness of the mix.", "-20"),
     ("--a4",          "sound.a4",         v.number(415, 466),  "440", "HZ",         "Concert pitch, 415 to 466.", "442"),

@@ -146,7 +146,8 @@ def band(prepared: Prepared, wish: Options) -> Performance:
         from backing.timeline.reshape import repeated
 
         timeline = repeated(timeline, 3)
-    performance = perform(arranged(timeline, prepared.style, wish, prepared.styles))
+    arrangement = arranged(timeline, prepared.style, wish, prepared.styles)
+    performance = perform(arrangement, straight=wish.band.straight)
     performance = with_levels(performance, dict(wish.sound.levels))
     if not wish.sound.loop:
         return performance

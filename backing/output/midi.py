@@ -161,6 +161,8 @@ def _conductor(performance: Performance) -> list[Event]:
             add(start, "key_signature", key=_signature(key))
     for mark in performance.markers:
         add(at(mark.at_q), "marker", text=mark.text)
+    for mark in performance.feels:
+        add(at(mark.at_q), "text", text=mark.text)
     for span in timeline.chords:
         add(at(span.start_q), "text", text=hand.symbol(timeline, span))
     return events

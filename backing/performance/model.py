@@ -60,7 +60,8 @@ class Performance(NamedTuple):
 
     `duration_s` includes the ring of the last chord. `fade_s` is where a fade-out begins, None without one; it reaches
     silence at the end of the last note, where the sound ends.
-    `passes_s` are the starts of passes, at which the sound is exact to the sample.
+    `passes_s` are the starts of passes, at which the sound is exact to the sample. `feels` name the feel from each place
+    on where the notes stand on the exact grid and do not sound it.
     """
 
     arrangement: Arrangement
@@ -71,3 +72,4 @@ class Performance(NamedTuple):
     duration_s: float
     fade_s: float | None = None
     passes_s: tuple[float, ...] = ()
+    feels: tuple[Marker, ...] = ()

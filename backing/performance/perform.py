@@ -25,7 +25,7 @@ from backing.performance.model import (
     Voice,
 )
 from backing.styles.model import PLACES, Style
-from backing.timeline.model import SectionPass
+from backing.timeline.model import PlayedBar, SectionPass
 
 GAP_S = 0.002  # places of one player keep at least this distance
 LATEST_MS = 60.0  # most that the drum and the place of a note add to its player's timing
@@ -33,16 +33,23 @@ _PLACES = {float(4 * at): name for name, at in PLACES.items()}
 LOUDER = 4.0  # most by which a stroke differs from its meant velocity
 
 
-def perform(arrangement: Arrangement) -> Performance:
-    """Play an arrangement: notes in seconds by player, the tempo map, markers, and how long it all takes."""
+def perform(arrangement: Arrangement, straight: bool = False) -> Performance:
+    """Play an arrangement: notes in seconds by player, the tempo map, markers, and how long it all takes.
+
+    With `straight` every note stands on the exact grid at its written loudness, for notation and editors: no human
+    timing, no spread of strums, swing as written eighths; `feels` then tell how it is meant.
+    """
     timeline = arrangement.timeline
     tempo = TempoMap(timeline.tempo, zero_q=-arrangement.count_in_q)
     clock = Clock(tempo)
     styles = _styles(arrangement)
     feels = [bar.feel or _style_at(styles, float(bar.start_q)).feel for bar in timeline.bars]
-    beats = Beats(timeline.bars, feels, clock)
-    grid = _Grid(arrangement, styles)
-    players = tuple(_player(player, beats, clock, tempo, grid) for player in arrangement.players)
+    if straight:
+        players = tuple(_on_the_grid(player, clock, tempo) for player in arrangement.players)
+    else:
+        beats = Beats(timeline.bars, feels, clock)
+        grid = _Grid(arrangement, styles)
+        players = tuple(_player(p, beats, clock, tempo, grid) for p in arrangement.players)
     end_s = max((n.release_s for p in players for n in p.notes), default=0.0)
     fade_s = None
     if not timeline.fade_bars:
@@ -59,6 +66,7 @@ def perform(arrangement: Arrangement) -> Performance:
         _micro(clock.seconds(0.0)),
         _micro(end_s),
         fade_s,
+        feels=_feels(timeline.bars, feels, clock) if straight else (),
     )
 
 
@@ -130,13 +138,7 @@ class _Grid:
 def _player(
     player: Player, beats: Beats, clock: Clock, tempo: TempoMap, grid: _Grid
 ) -> PerformedPlayer:
-    voices = tuple(
-        Voice(
-            max(0.0, _micro(tempo.seconds(start.at_q))), start.at_q,
-            start.part.instrument, start.part.level_db, start.part.pan, start.part.room,
-        )
-        for start in player.parts
-    )  # fmt: skip
+    voices = _voices(player, tempo)
     if player.role == "click":
         return PerformedPlayer(player.role, voices, tuple(_strict(n, clock) for n in player.notes))
     places = [n.start_q.numerator / n.start_q.denominator for n in player.notes]
@@ -163,6 +165,36 @@ def _player(
             )
         )
     return PerformedPlayer(player.role, voices, _separated(rows, clock))
+
+
+def _voices(player: Player, tempo: TempoMap) -> tuple[Voice, ...]:
+    return tuple(
+        Voice(
+            max(0.0, _micro(tempo.seconds(start.at_q))), start.at_q,
+            start.part.instrument, start.part.level_db, start.part.pan, start.part.room,
+        )
+        for start in player.parts
+    )  # fmt: skip
+
+
+def _on_the_grid(player: Player, clock: Clock, tempo: TempoMap) -> PerformedPlayer:
+    """The notes as they are written; the count-in's click begins before the first bar."""
+    if player.role == "click":
+        notes = tuple(_strict(note, clock) for note in player.notes)
+    else:
+        rows = [(float(n.start_q), float(n.end_q), n.pitch, n.velocity) for n in player.notes]
+        notes = _separated([(max(start, 0.0), *rest) for start, *rest in rows], clock)  # type: ignore[misc]
+    return PerformedPlayer(player.role, _voices(player, tempo), notes)
+
+
+def _feels(bars: Sequence[PlayedBar], feels: Sequence[Feel], clock: Clock) -> tuple[Marker, ...]:
+    """Where the feel changes, and to what."""
+    found: list[Marker] = []
+    for bar, feel in zip(bars, feels, strict=True):
+        words = f"feel: {feel.name}"
+        if not found or found[-1].text != words:
+            found.append(Marker(_micro(clock.seconds(float(bar.start_q))), bar.start_q, words))
+    return tuple(found)
 
 
 def _strict(note: Note, clock: Clock) -> PerformedNote:

@@ -56,6 +56,11 @@ def joined(passes: Sequence[Performance], labels: Sequence[str]) -> Performance:
         round(shifts[-1] + last.duration_s + ring_s, 6),
         None,
         tuple(shifts),
+        tuple(
+            m._replace(at_s=round(m.at_s + shift, 6), at_q=m.at_q + base)
+            for p, base, shift in placed
+            for m in p.feels
+        ),
     )
 
 
@@ -166,6 +171,7 @@ def looped(thrice: Performance, single: Timeline) -> Performance:
         counted,
         round(counted + turn_s + RING_S, 6),
         None,
+        feels=tuple(m for m in thrice.feels if m.at_q < length),
     )
 
 
