@@ -10,6 +10,8 @@ import pytest
 import soundfile
 
 from backing.commands.cli import run
+from backing.commands.naming import file_stem
+from backing.commands.options import options
 from backing.output.midi import volume
 from backing.performance.levels import with_levels
 from tests.band import performed
@@ -66,6 +68,15 @@ def test_the_mix_and_the_midi_file_are_as_asked(
         plain = levels(performed(CHART, None), "bass")[0]
         assert set_to[0] == volume(plain - (6 if more else 0))
     assert apart[0] - apart[1] == pytest.approx(6, abs=0.1)
+
+
+def test_tracks_that_differ_have_names_that_differ() -> None:
+    """A sign is lost in the name of a file: what is softer is called so."""
+    stems = [file_stem("t", options(level=text)) for text in ("bass=-3", "bass=3", "bass=0")]
+    stems += [file_stem("t", options(tuned=text)) for text in ("-2", "2", "0")]
+    stems += [file_stem("t", options(capo=text)) for text in ("3", "0")]
+    assert len(set(stems)) == len(stems)
+    assert stems[:2] == ["t-bass-3-dB-softer", "t-bass-3-dB-louder"]
 
 
 def test_a_player_that_is_not_there_is_named(

@@ -69,7 +69,8 @@ def _asked(wish: Options) -> list[tuple[str, str]]:
     if form.capo is not None:
         add(f"capo {form.capo}" if form.capo else "no capo")
     if form.tuned is not None:
-        add(f"tuned {form.tuned:+d}" if form.tuned else "in standard tuning")
+        way = "down" if form.tuned < 0 else "up"
+        add(f"tuned {way} {abs(form.tuned)}" if form.tuned else "in standard tuning")
     for role in band.only:
         add(f"{role} only", role)
     for role in band.without:
@@ -82,8 +83,8 @@ def _asked(wish: Options) -> list[tuple[str, str]]:
         add("on the grid", "straight")
     if band.seed != 1:
         add(f"take {band.seed}")
-    for role, louder_db in dict(sound.levels).items():
-        add(f"{role} {louder_db:+g} dB")
+    for role, level_db in dict(sound.levels).items():
+        add(f"{role} {abs(level_db):g} dB {'softer' if level_db < 0 else 'louder'}")
     if sound.loop:
         add("loop")
     if sound.a4 != 440.0:
