@@ -65,6 +65,7 @@ __all__ = [
     "AudioUnavailable",
     "BackingError",
     "ChartError",
+    "Options",
     "OutputError",
     "RequestError",
     "StyleError",
@@ -81,6 +82,16 @@ __all__ = [
     "write_midi",
     "write_sound",
 ]
+
+if not TYPE_CHECKING:
+
+    def __getattr__(name: str) -> object:
+        """`Options`, loaded when it is first used."""
+        if name != "Options":
+            raise AttributeError(f"module 'backing' has no attribute {name!r}")
+        from backing.commands.options import Options
+
+        return Options
 
 
 def options(**typed: object) -> Options:

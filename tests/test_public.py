@@ -56,7 +56,9 @@ def test_what_is_offered_is_sorted_and_is_all_that_there_is() -> None:
     public = {n for n, v in vars(backing).items() if not n.startswith("_") and callable(v)}
     own = {n for n in public if getattr(backing, n).__module__.startswith("backing")}
     assert sorted(backing.__all__) == backing.__all__
-    assert own == set(backing.__all__)
+    assert own | {"Options"} == set(backing.__all__)
+    assert isinstance(backing.options(), backing.Options)
+    assert not hasattr(backing, "Option")
     assert len(backing.__all__) <= 20
 
 
