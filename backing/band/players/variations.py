@@ -138,10 +138,42 @@ def _backbeat(
     sixteenths: bool,
     thirds: bool,
 ) -> list[Offer]:
-    offers: list[Offer] = []
     backs = [at for at in on if (at, "snare") in strokes]
-    struck = {at for at, drum in strokes if drum in ("snare", "rim")}
+    offers = _kicks(strokes, on, off, backs, base, sixteenths)
+    struck = _struck(strokes)
+    ghost: Value = (base * GHOST, _why("a ghost note"))
+    for back in backs:
+        after = next((at for at in on if at > back), bar.end_q)
+        for at in _ghosts(back, after, bar, sixteenths, thirds):
+            free = (at, "kick") not in strokes and at not in struck
+            if free and bar.start_q < at < bar.end_q:
+                offers.append((None, (at, "snare"), ghost, 1.6))
+    if not sixteenths and len(backs) > 1:  # a single backbeat is half time
+        four: Value = (base * 0.8, _why("kick on the backbeat too"))
+        offers += [(None, (at, "kick"), four, 0.8) for at in on if (at, "kick") not in strokes]
+    if off and (off[-1], "hat") in strokes:
+        opened: Value = (base * 0.85, _why("hat opened before the bar line"))
+        offers.append(((off[-1], "hat"), (off[-1], "open hat"), opened, 0.8))
+    return offers
+
+
+def _struck(strokes: Strokes) -> set[Fraction]:
+    """Where the snare's head or rim is struck."""
+    return {at for at, drum in strokes if drum in ("snare", "rim")}
+
+
+def _kicks(
+    strokes: Strokes,
+    on: list[Fraction],
+    off: list[Fraction],
+    backs: list[Fraction],
+    base: float,
+    sixteenths: bool,
+) -> list[Offer]:
+    """Kicks off the beat, left out or added; in sixteenths also just before a beat, before backbeats last."""
+    struck = _struck(strokes)
     kick: Value = (base * 0.84, _why("an added kick off the beat"))
+    offers: list[Offer] = []
     for number, at in enumerate(off):
         if (at, "kick") in strokes:
             offers.append(((at, "kick"), None, _NOTHING, 0.7))
@@ -150,23 +182,8 @@ def _backbeat(
     if sixteenths:
         early = [at - _SIXTEENTH for at in on[1:] if at not in backs]
         early += [at - _SIXTEENTH for at in backs]
-        for at in early:
-            if (at, "kick") not in strokes and at not in struck:
-                offers.append((None, (at, "kick"), kick, 0.8))
-    ghost: Value = (base * GHOST, _why("a ghost note"))
-    for back in backs:
-        after = next((at for at in on if at > back), bar.end_q)
-        for at in _ghosts(back, after, bar, sixteenths, thirds):
-            free = (at, "kick") not in strokes and at not in struck
-            if free and bar.start_q < at < bar.end_q:
-                offers.append((None, (at, "snare"), ghost, 1.6))
-    floor = [at for at in on if (at, "kick") not in strokes]
-    if floor and not sixteenths and len(backs) > 1:  # a single backbeat is half time
-        four: Value = (base * 0.8, _why("kick on the backbeat too"))
-        offers += [(None, (at, "kick"), four, 0.8) for at in floor]
-    if off and (off[-1], "hat") in strokes:
-        opened: Value = (base * 0.85, _why("hat opened before the bar line"))
-        offers.append(((off[-1], "hat"), (off[-1], "open hat"), opened, 0.8))
+        free = [at for at in early if (at, "kick") not in strokes and at not in struck]
+        offers += [(None, (at, "kick"), kick, 0.8) for at in free]
     return offers
 
 
