@@ -6,10 +6,13 @@ place; and a player in the car sees which one plays.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from fractions import Fraction
 
-from backing.commands.options import Options
+from backing.commands.options import Band, Options
+from backing.output.asked import Sound
 from backing.output.names import safe, worded
+from backing.timeline.form import Form
 
 
 def changes(wish: Options) -> list[str]:
@@ -32,64 +35,84 @@ def file_stem(stem: str, wish: Options) -> str:
     return safe("-".join([stem, *(name for _, name in _asked(wish))]))
 
 
-def _asked(wish: Options) -> list[tuple[str, str]]:
+Words = tuple[str, str]  # as a title says it, and as part of a name
+
+
+def _asked(wish: Options) -> list[Words]:
     """Every change as words of a title and as part of a name."""
-    form, band, sound = wish.form, wish.band, wish.sound
-    found: list[tuple[str, str]] = []
+    found = [*_tempo_and_key(wish.form), *_part_of(wish.form), *_manner(wish.form)]
+    return [*found, *_players(wish.band), *_sounds(wish.sound)]
 
-    def add(title: str, name: str = "") -> None:
-        found.append((title, name or worded(title, "x")))
 
+def _words(title: str, name: str = "") -> Words:
+    return title, name or worded(title, "x")
+
+
+def _tempo_and_key(form: Form) -> Iterator[Words]:
     if form.tempo_percent is not None:
-        add(f"{_figure(form.tempo_percent * 100)} %", _figure(form.tempo_percent * 100))
+        percent = _figure(form.tempo_percent * 100)
+        yield _words(f"{percent} %", percent)
     if form.tempo_bpm is not None:
-        add(f"{_figure(form.tempo_bpm)} bpm")
+        yield _words(f"{_figure(form.tempo_bpm)} bpm")
     if form.key is not None:
-        add(f"in {form.key.name.removesuffix(' major')}", form.key.short_name.replace("#", "sharp"))
+        name = form.key.short_name.replace("#", "sharp")
+        yield _words(f"in {form.key.name.removesuffix(' major')}", name)
     if form.transpose:
-        add(f"{'up' if form.transpose > 0 else 'down'} {abs(form.transpose)}")
+        yield _words(f"{'up' if form.transpose > 0 else 'down'} {abs(form.transpose)}")
     if form.style is not None:
-        style = form.style.replace("\\", "/").rpartition("/")[2].removesuffix(".toml")
-        add(style)
+        yield _words(form.style.replace("\\", "/").rpartition("/")[2].removesuffix(".toml"))
+
+
+def _part_of(form: Form) -> Iterator[Words]:
+    """What is cut out of the tune, or how often it is played."""
     for name in form.sections:
-        add(f"section {name}", worded(name, "section"))
+        yield _words(f"section {name}", worded(name, "section"))
     if form.bars is not None:
         first, last = form.bars
-        add(f"bars {first}–{last}" if last > first else f"bar {first}")
+        yield _words(f"bars {first}–{last}" if last > first else f"bar {first}")
     if form.choruses is not None:
-        add(f"{form.choruses} choruses" if form.choruses > 1 else "1 chorus")
+        yield _words(f"{form.choruses} choruses" if form.choruses > 1 else "1 chorus")
     if form.length_s is not None:
-        add(f"{int(form.length_s // 60)}:{int(form.length_s % 60):02d}")
+        yield _words(f"{int(form.length_s // 60)}:{int(form.length_s % 60):02d}")
+
+
+def _manner(form: Form) -> Iterator[Words]:
+    """How it begins and ends, its colours, and how the guitar is tuned."""
     if form.ending is not None:
-        add(f"ending {form.ending.kind.value}")
+        yield _words(f"ending {form.ending.kind.value}")
     if form.count_in is not None:
-        add(f"count-in {form.count_in}" if form.count_in else "no count-in")
+        yield _words(f"count-in {form.count_in}" if form.count_in else "no count-in")
     if form.plain:
-        add("plain")
+        yield _words("plain")
     if form.capo is not None:
-        add(f"capo {form.capo}" if form.capo else "no capo")
+        yield _words(f"capo {form.capo}" if form.capo else "no capo")
     if form.tuned is not None:
         way = "down" if form.tuned < 0 else "up"
-        add(f"tuned {way} {abs(form.tuned)}" if form.tuned else "in standard tuning")
+        yield _words(f"tuned {way} {abs(form.tuned)}" if form.tuned else "in standard tuning")
+
+
+def _players(band: Band) -> Iterator[Words]:
     for role in band.only:
-        add(f"{role} only", role)
+        yield _words(f"{role} only", role)
     for role in band.without:
-        add(f"without {role}")
+        yield _words(f"without {role}")
     if band.click != "off":
-        add(f"click on {band.click}")
+        yield _words(f"click on {band.click}")
     if band.guide_tones:
-        add("guide tones")
+        yield _words("guide tones")
     if band.straight:
-        add("on the grid", "straight")
+        yield _words("on the grid", "straight")
     if band.seed != 1:
-        add(f"take {band.seed}")
+        yield _words(f"take {band.seed}")
+
+
+def _sounds(sound: Sound) -> Iterator[Words]:
     for role, level_db in dict(sound.levels).items():
-        add(f"{role} {abs(level_db):g} dB {'softer' if level_db < 0 else 'louder'}")
+        yield _words(f"{role} {abs(level_db):g} dB {'softer' if level_db < 0 else 'louder'}")
     if sound.loop:
-        add("loop")
+        yield _words("loop")
     if sound.a4 != 440.0:
-        add(f"A4 = {_figure(Fraction(str(sound.a4)))} Hz")
-    return found
+        yield _words(f"A4 = {_figure(Fraction(str(sound.a4)))} Hz")
 
 
 def _figure(number: Fraction) -> str:
