@@ -26,7 +26,7 @@ style: medium swing
 | C6 | G7 |
 """
 OTHER = CHART.replace("C6", "F6")
-QUICK = "speeds = [100]\nwithout = false\nstems = false\nloops = false\npage = false\n"
+QUICK = "speeds = [100]\nwithout = false\nstems = false\nloops = false\npage = false\nbass_and_drums = false\n"
 
 
 @pytest.fixture(autouse=True)

@@ -19,7 +19,7 @@ from backing.harmony.function import analyse
 from backing.harmony.scales import scale_for
 from backing.harmony.spelling import interval_for_semitones, note_in_key
 from backing.harmony.symbol import Chord, read
-from backing.output.sheet.words import key_words
+from backing.output.hand import key_name
 from backing.timeline.unroll import unroll
 
 WHITE = {
@@ -92,7 +92,7 @@ def test_a_chart_in_a_mode_is_read_written_and_moved() -> None:
     assert [b.key.name for b in unroll(chart).bars][:3] == ["E dorian", "E dorian", "A mixolydian"]
     german = parse("note-names: german\nkey: Fis dorisch\n| Fism7 |\n")
     assert german.settings.key == Key.parse("F# dorian")
-    assert key_words(Key.parse("Eb lydian")) == "E♭ lydian"
+    assert key_name(Key.parse("Eb lydian")) == "E♭ lydian"
 
 
 def test_a_midi_file_holds_the_signature_of_the_mode(tmp_path: Path) -> None:

@@ -472,7 +472,9 @@ def test_the_command_answers_every_row_of_both_tables() -> None:
     odd = [typed(row["input"]) for row in ODD]
     good = CliRunner().invoke(program(), ["chord", "--json", *expected])
     assert good.exit_code == 0
-    assert json.loads(good.stdout) == [report(s) for s in expected]
+    told = json.loads(good.stdout)
+    assert any([row.pop("grips") for row in told])
+    assert told == [report(s) for s in expected]
     mixed = CliRunner().invoke(program(), ["chord", "--json", *odd])
     assert mixed.exit_code == 1
     found = json.loads(mixed.stdout)

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from backing.band.players.lowline import asked, degree_of
 from backing.band.players.rhythm import Event
 from backing.ground.pitch import Degree, Key
-from backing.harmony.grip import HIGHEST_FRET, OPEN_FRETS, Grip, reach
+from backing.harmony.grip import HIGHEST_FRET, OPEN_FRETS, Grip, playable, reach
 
 LOW_STRINGS = (6, 5, 4)  # those of the thumb
 
@@ -80,10 +80,17 @@ def _stopped(event: Event, grip: Grip, steps: int, bass: int) -> tuple[int, int]
         open_ = grip.tuning[6 - string]
         for fret in range((wanted - open_) % 12, HIGHEST_FRET + 1, 12):
             held = grip.frets[6 - string] == fret
-            if open_ + fret >= bass and (held or _under(grip, fret)):
+            if open_ + fret >= bass and (held or _held_too(grip, string, fret)):
                 off = abs(open_ + fret - wanted)
                 found.append(((not held and steps > 0, off, -string), (string, fret)))
     return min(found)[1] if found else None
+
+
+def _held_too(grip: Grip, string: int, fret: int) -> bool:
+    """Whether the hand that holds a grip can stop one of its strings elsewhere."""
+    frets = list(grip.frets)
+    frets[6 - string] = fret
+    return _under(grip, fret) and playable(frets, grip.capo)
 
 
 def _under(grip: Grip, fret: int) -> bool:
