@@ -2,7 +2,7 @@
 
 An audit hook counts what changes the disk (a file opened to be written, renamed or removed, a folder made or removed)
 and the waits for the disk; at the wanted one the process ends at once, as when the plug is pulled: whatever was not
-waited for may be lost, so every file that was written and not synced is cut to half its length first.
+waited for may be lost, so of every file that was written and not synced the new half is cut off first.
 
 Source: the method is that of SQLite's crash tests (src/test6.c: writes that were not synced may land, vanish or spoil).
 Run as a program: `python -m tests.stopping BEFORE WORK STEP COMMAND…`; it prints a line of JSON a stop.
@@ -38,6 +38,7 @@ class Plug:
         self.stop = stop
         self.count = 0
         self.synced: set[str] = set()
+        self.safe: dict[str, int] = {}  # bytes of a file that no stop can take
         self.written: set[str] = set()
         self._fsync = os.fsync
 
@@ -63,6 +64,9 @@ class Plug:
                 self.tick()
                 self.written.add(full)
                 self.synced.discard(full)
+                emptied = isinstance(flags, int) and flags & os.O_TRUNC
+                kept = not emptied and os.path.isfile(full)
+                self.safe[full] = os.path.getsize(full) if kept else 0
         elif event in RENAMES:
             old, new = self.below(given[0]), self.below(given[1])
             if old is not None or new is not None:
@@ -71,14 +75,18 @@ class Plug:
                 (self.synced.add if old in self.synced else self.synced.discard)(new)
                 self.written.add(new)
                 self.written.discard(old or "")
+                self.safe[new] = self.safe.get(old or "", 0)
         elif event in CHANGES and self.below(given[0]) is not None:
             self.tick()
 
     def fsync(self, file: int) -> None:
         """Wait for the disk, and note which file is safe."""
+        path = os.readlink(f"/proc/self/fd/{file}")
+        self.synced.discard(path)  # what was written since the last time
         self.tick()
         self._fsync(file)
-        self.synced.add(os.readlink(f"/proc/self/fd/{file}"))
+        self.synced.add(path)
+        self.safe[path] = os.fstat(file).st_size
 
     def tick(self) -> None:
         """One operation more; the last one pulls the plug."""
@@ -88,7 +96,8 @@ class Plug:
             for path in self.written - self.synced:
                 if os.path.isfile(path) and not os.path.islink(path):
                     with open(path, "r+b") as file:
-                        file.truncate(os.path.getsize(path) // 2)
+                        safe = min(self.safe.get(path, 0), os.path.getsize(path))
+                        file.truncate(safe + (os.path.getsize(path) - safe) // 2)
             os._exit(STOPPED)
 
 
