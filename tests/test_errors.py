@@ -264,6 +264,7 @@ def test_control_characters_are_not_printed() -> None:
     assert "\x07" not in shown
 
 
+@pytest.mark.slow
 @each(
     ("text", "code"),
     [

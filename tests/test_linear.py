@@ -90,6 +90,7 @@ def operations(work: Callable[[], object]) -> int:
     return count
 
 
+@pytest.mark.slow
 def test_twice_the_chart_takes_twice_the_operations() -> None:
     for text in LONG.values():
         parse_all(text(1))  # what is worked out once is not counted

@@ -43,6 +43,7 @@ def turning(word: str, before: int, pickup: bool, bars: int = 12) -> tuple[str, 
     return f"{header}| {' | '.join(row)} |", before + 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("before", "pickup"), [(1, False), (2, False), (1, True)])
 def test_half_time_starts_all_players_of_all_styles_on_the_same_half(
     before: int, pickup: bool, monkeypatch: pytest.MonkeyPatch

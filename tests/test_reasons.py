@@ -60,6 +60,7 @@ def test_words_steer_no_note_of_the_demos(how: str, monkeypatch: pytest.MonkeyPa
         assert wordless(again) == wordless(before[path.stem]), path.stem
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", SCRAMBLES)
 def test_words_steer_no_note_of_a_style(how: str, monkeypatch: pytest.MonkeyPatch) -> None:
     before = [arranged(TUNE, style, seed=3) for style in STYLES]

@@ -45,6 +45,7 @@ def arguments(line: str) -> list[str]:
     return f"{line} {FORM} --quiet".split()
 
 
+@pytest.mark.slow
 def test_a_stop_of_a_small_command_loses_nothing(before: Path, tmp_path: Path) -> None:
     line = "make tune.txt -o t.mid -o t.wav"
     assert not tried(line, line.replace("tune.txt", "other.txt"), before, tmp_path, 1)

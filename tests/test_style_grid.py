@@ -82,6 +82,7 @@ def test_a_hold_after_a_rest_holds_nothing() -> None:
         read("= x x .", FOUR, "drum")
 
 
+@pytest.mark.slow
 def test_every_pattern_of_every_style_is_written_as_it_is_read() -> None:
     kinds = {"bass": "bass", "chord": "strings"}
     for found in every_pattern():

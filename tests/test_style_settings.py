@@ -88,6 +88,7 @@ def others(setting: Setting) -> list[bool | float | str]:
 BESIDE = {("guitar", "rocks"): 'voicing = "power"'}
 
 
+@pytest.mark.slow
 def test_every_setting_changes_a_note() -> None:
     """For each role and way: some value makes other notes than the usual value."""
     dead = []
@@ -100,6 +101,7 @@ def test_every_setting_changes_a_note() -> None:
     assert dead == []
 
 
+@pytest.mark.slow
 def test_the_usual_value_is_what_is_played_without_it() -> None:
     """The table says what holds when a style says nothing, and no player knows better."""
     told = [

@@ -288,6 +288,7 @@ def test_a_style_plays_through_every_meter_and_every_mark(name: str) -> None:
     assert quiet == [], (name, keeps.role)
 
 
+@pytest.mark.slow
 @each("name", NAMES)
 def test_a_style_can_be_played_at_its_slowest_and_its_fastest(name: str) -> None:
     """Every note has a positive length in seconds, and players stay in order."""
