@@ -6,6 +6,7 @@ is spoiled. "Whole" is byte for byte the old file or the new one.
 
 from __future__ import annotations
 
+import os
 import shutil
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,9 @@ from typing import Any
 import pytest
 
 from tests.stopping import STOPPED, command, digests, in_process, report
+
+# All stops of a lesson take minutes: `STOP_EVERY=1 pytest -m slow tests/test_stops.py` makes every one of them.
+EVERY = int(os.environ.get("STOP_EVERY", "7"))
 
 TUNE = "title: Kettle\nkey: C major\ntempo: 300\nstyle: medium swing\n[A]\n| C6 | G7 |\n"
 OTHER = TUNE.replace("C6", "F6")
@@ -56,7 +60,7 @@ def test_a_stop_of_a_small_command_loses_nothing(before: Path, tmp_path: Path) -
 def test_a_stop_after_any_file_operation_loses_nothing(
     name: str, before: Path, tmp_path: Path
 ) -> None:
-    assert not tried(*COMMANDS[name], before, tmp_path, 1)
+    assert not tried(*COMMANDS[name], before, tmp_path, EVERY)
 
 
 def tried(line: str, earlier: str, before: Path, folder: Path, step: int) -> list[str]:
