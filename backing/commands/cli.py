@@ -25,6 +25,7 @@ from backing.commands.command import (
     say,
     show,
 )
+from backing.commands.melody import harmonise
 from backing.commands.options import Options
 from backing.ground.errors import BackingError, ChartError, StyleError
 
@@ -156,74 +157,6 @@ def lesson(
         )
     for line in told(out, items, renewal):
         typer.echo(line)
-
-
-def harmonise(
-    melody: Annotated[
-        str, typer.Argument(metavar="MELODY", help="A chart with a melody, or notes in quotes.")
-    ],
-    out: Annotated[
-        list[Path],
-        typer.Option("-o", "--out", metavar="FILE", help="Write the chosen chart, or its track."),
-    ] = [],  # noqa: B006 - typer copies it
-    manner: Annotated[
-        str, typer.Option(metavar="MANNER", help="plain, diatonic, colourful or chromatic.")
-    ] = "colourful",
-    every: Annotated[
-        str, typer.Option(metavar="VALUE", help="A chord a bar, half, beat or note, or auto.")
-    ] = "auto",
-    key: Annotated[
-        str | None, typer.Option(metavar="KEY", help="The melody's key; nothing is moved.")
-    ] = None,
-    bass: Annotated[
-        str, typer.Option(metavar="WAY", help="free, falling, rising, still or cycle.")
-    ] = "free",
-    results: Annotated[int, typer.Option(metavar="N", help="How many charts to show.")] = 8,
-    choose: Annotated[int, typer.Option(metavar="N", help="The chart that -o writes.")] = 1,
-    keep: Annotated[
-        str, typer.Option(metavar='"1.1=Bb 4.3=F7"', help="Chords that stay, by bar and beat.")
-    ] = "",
-    avoid: Annotated[
-        list[str], typer.Option(metavar="SYMBOL", help="A chord not to use; may be given again.")
-    ] = [],  # noqa: B006 - typer copies it
-    again: Annotated[
-        bool, typer.Option("--again", help="New chords for a chart that has some.")
-    ] = False,
-    meter: Annotated[str | None, typer.Option(metavar="3/4", help="Of notes in quotes.")] = None,
-    pickup: Annotated[str, typer.Option(metavar="BEATS", help="Of notes in quotes.")] = "",
-    why: Annotated[bool, typer.Option("--why", help="Reasons for every chart.")] = False,
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace files that this program did not make.")
-    ] = False,
-    as_json: Json = False,
-    quiet: Quiet = False,
-) -> None:
-    """Chords for a melody: ranked charts, each chord with its reason; `?` in a chart is a chord to find.
-
-    Example: backing harmonise "G4 A4 B4 D5 | E5 D5 B4 / | G4" --manner colourful -o tune.txt -o tune.mp3
-    """
-    from backing.commands import harmonise as run
-
-    asked = run.Asked(
-        manner, every, key, bass, results, choose, keep, tuple(avoid), again, meter, pickup
-    )
-    found = run.find(melody, asked)
-    for words in found.assumed:
-        say(words, quiet or as_json)
-    if not out:
-        show(run.as_json(found)) if as_json else typer.echo(run.report(found, why))
-        return
-    with progress(quiet) as shown:
-        written = run.write(
-            found,
-            choose,
-            out,
-            force,
-            shown,
-            lambda d: say(rendered(d, coloured(sys.stderr)), quiet),
-        )
-    for path in written:
-        typer.echo(str(path))
 
 
 def check(
