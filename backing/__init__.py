@@ -167,9 +167,9 @@ def perform(arrangement: Arrangement, options: Options | None = None) -> Perform
     from backing.performance.perform import perform as play
 
     if options is None:
-        return play(arrangement)
+        return with_levels(play(arrangement))
     performance = play(arrangement, straight=options.band.straight)
-    return with_levels(performance, dict(options.sound.levels))
+    return with_levels(performance, options.sound.levels)
 
 
 def write_midi(performance: Performance, path: str | PathLike[str]) -> None:

@@ -75,6 +75,8 @@ def _value(value: object) -> str:
         return str(name)
     if isinstance(value, PlayerSet | Dynamics | Tempo):
         return " ".join(",".join(sorted(i)) if isinstance(i, frozenset) else str(i) for i in value)
+    if isinstance(value, tuple) and value and isinstance(value[0], tuple) and len(value[0]) == 2:
+        return " ".join(f"{player} {db:+g}" for player, db in value)
     if isinstance(value, tuple):
         return " ".join(
             f"{'' if i.in_chorus else '~'}{i.section}{f'{i.transpose:+d}' if i.transpose else ''}"
@@ -137,7 +139,7 @@ TEXTS = ["Segno", "fermata", "break", "fill", "rit.", "rit. to 96", "accel.", "a
          "half time", "tacet guitar", "softly", "2nd time only", "Ünder, the | line"]  # fmt: skip
 NOTES = ["C4", "D5", "Eb5", "F#4", "Bb3", "G5", "A4", "r"]
 SETTINGS = ["feel: swing 3:2", "dynamics: p -> f", "players: all but drums", "colour: none", "push: 16",
-            "tempo: dotted quarter = 66 -> 60", "clave: 3-2", "key: F# minor"]  # fmt: skip
+            "tempo: dotted quarter = 66 -> 60", "clave: 3-2", "key: F# minor", "levels: bass +3, guitar 2 -1.5"]  # fmt: skip
 
 symbols = st.builds(
     lambda root, quality, bass: root + quality + (f"/{bass}" if bass else ""),

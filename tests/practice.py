@@ -32,6 +32,7 @@ meter: 4/4
 tempo: 200
 style: rock eighths
 notes: Brushes until the bridge.
+levels: bass -3, click +2
 form: A A B A
 choruses: 2
 

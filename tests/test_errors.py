@@ -36,14 +36,13 @@ def late(text: str) -> tuple[Diagnostic, ...]:
     chart, found = parse_all(text, "tune.txt")
     assert chart is not None, [d.render() for d in found]
     try:
-        prepare(chart)
+        return prepare(chart).warnings
     except ChartError as wrong:
         return wrong.diagnostics
-    return found
 
 
 def answer_to(text: str, code: str) -> tuple[Diagnostic, ...]:
-    return late(text) if code == "E230" or code.startswith("E6") else said(text)
+    return late(text) if code in ("E230", "W202") or code.startswith("E6") else said(text)
 
 
 def codes(text: str) -> list[str]:

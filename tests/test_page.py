@@ -98,6 +98,17 @@ def test_symbols_are_spelled_for_every_key(made: Made) -> None:
     }
 
 
+def test_faders_stand_where_chart_and_command_line_put_them() -> None:
+    """The players sound so already; a section's own level is in the sound alone."""
+    text = "levels: guitar -3, click +2\nstyle: folk strum\n[A]\nlevels: bass -9\n| C | F |\n"
+    chart, performance = played(text)
+    assert page_data.page_data(performance, chart, {})["levels"] == {"click": 2.0}
+    asked = (("click", 1.0),)
+    made = page_data.page_data(performance, chart, {}, levels=asked)
+    assert made["levels"] == {"click": 1.0}
+    assert page_data.faders(["guitar 2", "bass"], (("guitar", -3.0),)) == {"guitar 2": -3.0}
+
+
 def test_a_chord_is_said_in_words() -> None:
     from backing.harmony.symbol import read
 

@@ -195,6 +195,26 @@ STATE = """JSON.stringify([practice.state.shift, practice.state.percent, practic
 WANTED = '[2,90,"beats",true,-6,1,true,4,5,true]'
 
 
+def test_a_chart_s_levels_are_where_the_faders_stand(tab: Browser) -> None:
+    """The bass sounds softer already, so its gain is 1 until the fader is moved; the click is struck by the page."""
+    tab.run("document.getElementById('play').click()")
+    gain = "practice.sound.levels.get('{}').gain.value"
+    shown = tab.run("['bass', 'click', 'drums'].map((role) => practice.state.players[role].db)")
+    assert shown == [-3, 2, 0]
+    tab.wait(f"{gain.format('click')} > 1.25")
+    assert tab.run(gain.format("click")) == pytest.approx(10 ** (2 / 20), abs=0.01)
+    assert tab.run(gain.format("bass")) == 1
+    tab.run(
+        "(() => { const fader = document.querySelector('[aria-label=\"Level of bass\"]');"
+        " fader.value = 0; fader.dispatchEvent(new Event('input')); })()"
+    )
+    tab.wait(f"{gain.format('bass')} > 1.4")
+    assert tab.run(gain.format("bass")) == pytest.approx(10 ** (3 / 20), abs=0.01)
+    settle(tab)
+    assert tab.run("location.hash") == "#levels=bass%3A0"
+    tab.run("document.getElementById('play').click()")
+
+
 def settle(tab: Browser) -> None:
     tab.run("new Promise((r) => setTimeout(r, 400))")
 

@@ -94,6 +94,9 @@ SHOWN: dict[str, Callable[[Timeline], str]] = {
     "players": lambda t: "|".join(
         "all" if b.players is None else ",".join(sorted(b.players)) for b in t.bars
     ),
+    "levels": lambda t: "|".join(
+        ",".join(f"{player} {db:+g}" for player, db in b.levels) or "-" for b in t.bars
+    ),
     "breaks": lambda t: listed([str(b.number) for b in t.bars if b.breaks]),
     "fills": lambda t: listed([str(b.number) for b in t.bars if b.fills]),
     "rubato": lambda t: listed([str(b.number) for b in t.bars if b.rubato]),

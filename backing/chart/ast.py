@@ -12,6 +12,7 @@ from enum import Enum
 from fractions import Fraction
 from typing import NamedTuple
 
+from backing.ground.levels import Levels
 from backing.ground.pitch import Key, Pitch
 from backing.ground.source import NOWHERE, Diagnostic, Shown, Source, Span
 from backing.ground.timebase import Feel, Meter, Tempo
@@ -73,6 +74,7 @@ class Settings(NamedTuple):
     dynamics: Dynamics | None = None
     players: PlayerSet | None = None
     colour: bool | None = None
+    levels: Levels | None = None
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -60,6 +60,9 @@ CODES: dict[str, tuple[str, str]] = {
     "E217": ("{name} is a whole number from {low} to {high}, here stands {value}", "write  {example}"),
     "E218": ("{value} is no ending", "{hint}"),
     "E219": ("{value} is no length for a pickup", "write how many counted beats:  pickup: {example}"),
+    "E220": ("{value} is no level of a player", "{hint}"),
+    "E221": ("{value} dB is outside {low} to {high} dB beside a player's usual level", "write  levels: {example}"),
+    "E222": ("{player} has two levels here", "keep one of them, such as  levels: {example}"),
     "E230": ("{message}", "{hint}"),
     # --- form, sections, repeats, directions
     "E301": ("there is no music in this chart", "type chords between bar lines, such as  | C | F | G7 | C |"),
@@ -125,6 +128,7 @@ CODES: dict[str, tuple[str, str]] = {
     # --- warnings
     "W101": ("{found} is not the character of a keyboard and was read as {read}", "type {read}"),
     "W201": ("everything after # is a comment, so the key is {key}", "write  {example}  without a blank before #"),
+    "W202": ("{style} has no {player} that could be louder or softer", "the players are {players}"),
     "W301": ("the form never plays the section {name}", "add it to the form, or delete it"),
     "W302": ("no ending is numbered {number}; the last one serves instead", "type  |{number}."),
     "W303": ("{found} is printed and not obeyed; did you mean the direction {name}?", 'type  "{name}"'),

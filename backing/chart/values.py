@@ -11,8 +11,9 @@ from fractions import Fraction
 
 from backing.chart.ast import Dynamics, Ending, EndingKind, PlayerSet
 from backing.chart.codes import near, quoted
+from backing.ground.levels import HIGHEST_DB, LOWEST_DB, Levels
 from backing.ground.pitch import MODES, Interval, Key, NoteName
-from backing.ground.roles import ROLES
+from backing.ground.roles import PLAYERS, ROLES
 from backing.ground.timebase import (
     DYNAMICS,
     EIGHTH,
@@ -275,6 +276,41 @@ def players(text: str) -> PlayerSet:
             hint = f"did you mean {guess}?" if guess else f"write some of {', '.join(ROLES)}"
             raise Wrong("E216", value=quoted(role), hint=hint, word=role)
     return PlayerSet(frozenset(roles), all_but)
+
+
+_LEVEL = re.compile(r"([a-z]+(?: [2-9])?)([\s=:]*)([+-]?)([0-9]{1,3}(?:\.[0-9]{1,2})?)(\s*db)?")
+
+
+def levels(text: str) -> Levels:
+    """`bass +3, keys -2`: players or roles, and by how many dB they are louder or softer."""
+    found: dict[str, float] = {}
+    for item in (" ".join(part.casefold().split()) for part in text.split(",")):
+        read = _LEVEL.fullmatch(re.sub("[–−]", "-", item))
+        if not read:
+            hint = f"write  levels: {item if item in PLAYERS else 'bass'} +3"
+            hint = hint if item else "nothing follows a comma here; take it away"
+            raise Wrong("E220", value=quoted(item or text), word=item or text, hint=hint)
+        player, between, sign, figure, unit = read.groups()
+        if player not in PLAYERS:
+            guess = near(player, PLAYERS)
+            hint = f"did you mean {guess}?" if guess else f"write some of {', '.join(ROLES)}"
+            raise Wrong("E216", value=quoted(player), hint=hint, word=player)
+        if between != " " or unit or not (sign or float(figure) == 0):
+            hint = f"write  levels: {player} {sign}{figure}"
+            if not sign:
+                hint = f"write  levels: {player} +{figure}  or  levels: {player} -{figure}"
+            raise Wrong("E220", value=quoted(item), word=item, hint=hint)
+        db = float(sign + figure)
+        if not LOWEST_DB <= db <= HIGHEST_DB:
+            nearest_db = max(LOWEST_DB, min(HIGHEST_DB, db))
+            raise Wrong(
+                "E221", value=f"{db:+g}", low=LOWEST_DB, high=f"+{HIGHEST_DB}",
+                example=f"{player} {nearest_db:+g}", word=sign + figure,
+            )  # fmt: skip
+        if player in found:
+            raise Wrong("E222", player=player, example=f"{player} {found[player]:+g}", word=item)
+        found[player] = db
+    return tuple(found.items())
 
 
 def number(name: str, text: str, low: int, high: int, example: str = "") -> int:

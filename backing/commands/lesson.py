@@ -258,7 +258,9 @@ def sounding(performance: Performance, wish: Options) -> dict[str, str]:
     from backing.output.midi import midi_bytes
     from backing.output.sound.soundfont import find
 
-    levels = [(v.level_db, v.pan, v.room) for p in performance.players for v in p.voices]
+    levels = [
+        (float(v.at_q), v.level_db, v.pan, v.room) for p in performance.players for v in p.voices
+    ]
     return {
         "program": MADE_BY,
         "notes": fingerprint(midi_bytes(performance)),

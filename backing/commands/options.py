@@ -111,7 +111,7 @@ TABLE: tuple[Option, ...] = tuple(Option(*row) for row in (
     ("--stems",       "files.stems",      v.flag,              False, "",           "One more file a player, aligned with the mix.", ""),
     ("--stems-as",    "files.stems_as",   v.choice(*v.STEM_KINDS), None, "FORMAT",  "wav, flac, ogg, mp3 or m4a.", "flac"),
     ("--loop",        "sound.loop",       v.flag,              False, "",           "A file whose end runs into its start without a seam.", ""),
-    ("--level",       "sound.levels",     v.levels,            (),   "PLAYER=DB",   "This player louder or softer by so many dB; may be given again.", "bass=-6"),
+    ("--level",       "sound.levels",     v.levels,            (),   "PLAYER=DB",   "This player louder or softer by so many dB, whatever levels: in the chart says; may be given again.", "bass=-6"),
     ("--bits",        "sound.bits",       v.bits,              "16", "16 or 24",    "Bits a sample in WAV and FLAC files.", "24"),
     ("--seed",        "band.seed",        v.seed,              "1",  "N",           "Another number, another performance; the same number, the same bytes.", "2"),
     ("--straight",    "band.straight",    v.flag,              False, "",           "Every note on the exact grid, for notation: no swing, no human timing.", ""),

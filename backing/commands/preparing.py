@@ -5,7 +5,7 @@ text ─parse─▶ Chart ─prepare─▶ Timeline, styles ─band─▶ Perfor
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -55,7 +55,30 @@ def prepare(chart: Chart, wish: Options = PLAIN) -> Prepared:
         grid_q=style.grid_q,
         section_grids={name: own.grid_q for name, own in styles.items()},
     )
-    return Prepared(chart, timeline, style, styles, chart.warnings)
+    warnings = (*chart.warnings, *levels_of_nobody(chart, timeline, (style, *styles.values())))
+    return Prepared(chart, timeline, style, styles, warnings)
+
+
+def levels_of_nobody(
+    chart: Chart, timeline: Timeline, styles: Sequence[Style]
+) -> Iterator[Diagnostic]:
+    """A warning for each level in the chart of a player that none of its styles has."""
+    from backing.chart.codes import Faults
+
+    players = available(timeline, styles)
+    there = {*players, *(role_of(player).name for player in players)}
+    faults = Faults(chart.source)
+    own = [(section.settings, section.written) for section in chart.sections]
+    for settings, written in [(chart.settings, chart.written), *own]:
+        for player, _ in settings.levels or ():
+            if player not in there:
+                line = next(w for w in written if w.name == "levels")
+                at = line.value_span.start + line.value.casefold().find(player)
+                faults.add(
+                    "W202", at, at + len(player),
+                    style=styles[0].name, player=player, players=", ".join(players),
+                )  # fmt: skip
+    yield from faults.found
 
 
 def held_as_asked(chart: Chart, wish: Options) -> Chart:
@@ -148,7 +171,7 @@ def band(prepared: Prepared, wish: Options) -> Performance:
         timeline = repeated(timeline, 3)
     arrangement = arranged(timeline, prepared.style, wish, prepared.styles)
     performance = perform(arrangement, straight=wish.band.straight)
-    performance = with_levels(performance, dict(wish.sound.levels))
+    performance = with_levels(performance, wish.sound.levels)
     if not wish.sound.loop:
         return performance
     from backing.performance.session import looped

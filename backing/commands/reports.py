@@ -62,7 +62,7 @@ def check(path: Path, wish: Options) -> Checked:
         performance = band(prepared, wish)
     except (ChartError, StyleError) as wrong:
         return Checked(str(path), wrong.diagnostics, None, None)
-    return Checked(name, tuple(diagnostics), prepared.timeline, performance)
+    return Checked(name, prepared.warnings, prepared.timeline, performance)
 
 
 def check_report(checked: Checked) -> str:

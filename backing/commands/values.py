@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing.ground.errors import RequestError
+from backing.ground.levels import HIGHEST_DB, LOWEST_DB, Levels
 from backing.ground.pitch import Key
 from backing.ground.roles import PLAYERS, ROLES, in_score_order
 from backing.ground.source import nearest
@@ -27,7 +28,6 @@ PAPERS = ("a4", "letter")
 STEM_KINDS = ("wav", "flac", "ogg", "mp3", "m4a")
 ENDINGS = ("ring", "short", "tag", "rit", "fade 4", "as written")
 MIN_PERCENT, MAX_PERCENT = 10, 400
-LOWEST_DB, HIGHEST_DB = -40, 12  # of a player beside its usual level, the range that styles have
 
 
 def near(word: str, names: Sequence[str]) -> str:
@@ -110,7 +110,7 @@ def roles(text: str) -> tuple[str, ...]:
     return in_score_order(found)
 
 
-def levels(text: str) -> tuple[tuple[str, float], ...]:
+def levels(text: str) -> Levels:
     """`bass=-3` or `bass=-3,drums=2`: players with the dB by which they are louder or softer than the style has them."""
     found = []
     for item in filter(None, map(str.strip, text.split(","))):

@@ -9,11 +9,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import NamedTuple
 
+from backing.ground.levels import Levels
+
 
 class Sound(NamedTuple):
     """How a track sounds. `loudness` in LUFS, `a4` in hertz, `bits` a sample in WAV and FLAC.
 
-    `levels` are players with the dB that they are louder or softer than in the style; the last one of a player holds.
+    `levels` are players with the dB that they are louder or softer than in the style, whatever the chart says.
     They are in the voices of a performance already. `loop` makes a file whose end runs into its start. Without a `soundfont` the usual one plays.
     """
 
@@ -22,7 +24,7 @@ class Sound(NamedTuple):
     a4: float = 440.0
     bits: int = 16
     loop: bool = False
-    levels: tuple[tuple[str, float], ...] = ()
+    levels: Levels = ()
 
 
 class Paper(NamedTuple):

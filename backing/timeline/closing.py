@@ -85,6 +85,7 @@ def with_closing_bar(timeline: Timeline, chord: Chord) -> Timeline:
         dynamic=before.dynamic_end,
         dynamic_end=before.dynamic_end,
         players=before.players,
+        levels=before.levels,
         tacet=before.tacet,
         colour=before.colour,
         clave=before.clave,

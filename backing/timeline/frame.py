@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from backing.chart.ast import Chart, Dynamics, Section
+from backing.ground.levels import Levels, over
 from backing.ground.pitch import UNISON, Interval, Key
 from backing.ground.roles import ROLES
 from backing.ground.timebase import (
@@ -88,6 +89,7 @@ class Frame(NamedTuple):
     feel: Feel | None
     dynamics: Dynamics | None
     players: frozenset[str] | None
+    levels: Levels
     colour: bool | None
     clave: str | None
     own_clave: bool
@@ -153,6 +155,7 @@ def frame_of(ground: Ground, section: Section, transpose: int) -> Frame:
         players=None
         if players is None
         else frozenset(r for r in ROLES if r == "click" or players.keeps(r)),
+        levels=over(common.levels or (), own.levels or ()),
         colour=False if form.plain else colour,
         clave=own.clave or common.clave,
         own_clave=own.clave is not None,

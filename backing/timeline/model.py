@@ -16,6 +16,7 @@ from typing import NamedTuple, TypeVar
 
 from backing.chart.ast import Ending
 from backing.chart.words import TimeFeel as TimeFeel
+from backing.ground.levels import Levels
 from backing.ground.pitch import Key, Pitch
 from backing.ground.timebase import Feel, Meter, TempoStep
 from backing.harmony.symbol import Chord
@@ -61,7 +62,7 @@ class ChordSpan(NamedTuple):
 class PlayedBar(NamedTuple):
     """One bar as played. `dynamic` runs from `dynamic` to `dynamic_end` (0 pp to 5 ff), None where the band decides.
 
-    `players` None means everyone; `tacet` roles rest. `breaks` silences the band, `fills` asks the drums for a fill.
+    `players` None means everyone; `tacet` roles rest; `levels` are louder or softer than in the style. `breaks` silences the band, `fills` asks the drums for a fill.
     `line` is the line of the chart (from 1), 0 for a bar that was added (an ending; a tag keeps its own), whose
     `number` is 0 too. `clave_half` runs on unbroken through sections of odd length.
     """
@@ -83,6 +84,7 @@ class PlayedBar(NamedTuple):
     dynamic_end: float | None = None
     players: frozenset[str] | None = None
     tacet: frozenset[str] = frozenset()
+    levels: Levels = ()
     colour: bool | None = None
     clave: str | None = None
     clave_half: int = 0  # 0 in the first bar of the two that a clave fills, 1 in the second

@@ -108,6 +108,7 @@ def _bars(
                 dynamic=dynamic,
                 dynamic_end=dynamic_end,
                 players=frame.players,
+                levels=frame.levels,
                 tacet=held.tacet,
                 colour=frame.colour,
                 clave=frame.clave,

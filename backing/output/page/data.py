@@ -7,11 +7,12 @@ quarters from a bar line; bars and sections count from 0; a shift is semitones f
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Any
 
 from backing.chart.ast import Chart
+from backing.ground.levels import Levels, level_db, over
 from backing.ground.pitch import Key
 from backing.ground.roles import pitched
 from backing.harmony.chord import Chord
@@ -48,8 +49,9 @@ def page_data(
     chart: Chart,
     sounds: Mapping[str, opus.Packets],
     paper: Paper = CONCERT,
+    levels: Levels = (),
 ) -> dict[str, Any]:
-    """Everything, `sounds` being the players that are heard."""
+    """Everything, `sounds` being the players that are heard and `levels` what was asked for beside the chart's own."""
     timeline = performance.arrangement.timeline
     tempo = performance.tempo
     table = _Symbols(timeline, paper.signs)
@@ -97,6 +99,7 @@ def page_data(
         "symbols": table.rows,
         "parts": table.shown,
         "grips": table.grips(),
+        "levels": faders([*sounds, "click"], over(chart.settings.levels or (), levels)),
         "players": [
             {
                 "role": role,
@@ -110,6 +113,12 @@ def page_data(
             for role, sound in sounds.items()
         ],
     }
+
+
+def faders(players: Sequence[str], levels: Levels) -> dict[str, float]:
+    """Where the page's faders stand at first, in dB; the players sound so already, the click is struck so by the page."""
+    found = {player: level_db(player, levels) for player in players}
+    return {player: db for player, db in found.items() if db}
 
 
 def section_data(timeline: Timeline) -> list[dict[str, Any]]:

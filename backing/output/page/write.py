@@ -84,9 +84,8 @@ def write(
             )
             sounds = encoded(rendered)
     progress(0.95, "writing")
-    write_bytes(
-        target, text(page_data(performance, chart, sounds, paper), sounds).encode(), force=force
-    )
+    data = page_data(performance, chart, sounds, paper, sound.levels)
+    write_bytes(target, text(data, sounds).encode(), force=force)
     progress(1.0, "done")
     return target
 

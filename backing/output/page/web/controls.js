@@ -176,7 +176,8 @@ export class Controls {
     const one = () => this.state.players[role];
     const mute = element("input", { type: "checkbox", "aria-label": `${role} plays`, onchange: () => on.mute(role, !mute.checked) });
     this._refresh.push(() => (mute.checked = !one().silent));
-    const level = this._slider(`Level of ${role}`, QUIETEST, LOUDEST, () => `${one().db} decibels`, () => one().db, (v) => on.level(role, v));
+    const first = this.data.levels[role] ?? 0;
+    const level = this._slider(`Level of ${role}`, Math.min(QUIETEST, first), Math.max(LOUDEST, first), () => `${one().db} decibels`, () => one().db, (v) => on.level(role, v));
     const db = element("output", { class: "figure" });
     this._refresh.push(() => {
       const { db: value, silent } = one();

@@ -247,9 +247,11 @@ function key(shift) {
   soon(state.step ? () => ({ shift: state.shift }) : sounding);
 }
 
+// What a chart asks for is in the sound of the players already; the click is struck here.
 function applyLevel(role) {
   const { db, silent } = state.players[role];
-  transport.sound?.level(role, silent ? 0 : 10 ** (db / 20));
+  const sounding = role === "click" ? 0 : data.levels[role] ?? 0;
+  transport.sound?.level(role, silent ? 0 : 10 ** ((db - sounding) / 20));
 }
 
 function mute(role, silent) {

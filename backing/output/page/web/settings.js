@@ -15,7 +15,7 @@ export function fresh(data) {
     playing: false, waiting: false, bar: 0, first: 0, last: data.bars.length - 1, loop: false,
     percent: 100, pace: 0, shift: 0, step: 0, top: 100, countIn: data.countInBars, firstOnly: false,
     manner: data.clicked ? "beats" : "off",
-    players: Object.fromEntries(roles.map((role) => [role, { db: data.levels?.[role] ?? 0, silent: false }])),
+    players: Object.fromEntries(roles.map((role) => [role, { db: data.levels[role] ?? 0, silent: false }])),
     shown: Object.fromEntries(SHOWN.map((name) => [name, name === "hits" || name === "beats"])),
   };
 }
