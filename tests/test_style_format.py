@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from backing.band.arrange import arrange
-from backing.band.model import Note
+from backing.band.model import Kind, Note
 from backing.ground.errors import StyleError
 from backing.ground.instruments import DRUM_KEYS
 from backing.performance.perform import perform
@@ -112,12 +112,11 @@ def test_a_held_pattern_is_the_same_in_every_playing_of_a_section_of_a_chorus() 
         assert len(set(row[:4])) == 1
 
 
-def test_a_hand_that_holds_a_riff_is_not_held_back() -> None:
-    """Who follows plays held chords for broken ones, unless the style holds the figure."""
-    keys = """
+def test_single_notes_of_who_follows_are_played_as_written() -> None:
+    """A broken chord or a roll is not turned into held chords where another player leads."""
+    band = """
 [keys]
 instrument = "acoustic piano"
-HOLD
 [[keys.pattern]]
 name = "broken"
 lines.chord = "1 2 3 2"
@@ -127,9 +126,9 @@ instrument = "steel guitar"
 name = "busy"
 lines.chord = "dudu dudu dudu dudu"
 """
-    loose, held = (notes(style(keys, hold=h), "keys") for h in ("", 'hold = "section"'))
-    assert len(held) == 64
-    assert len({n.start_q for n in loose}) < 64
+    found = notes(style(band), "keys")
+    assert [n.start_q for n in found] == [Fraction(beat) for beat in range(64)]
+    assert {n.why.kind for n in found} == {Kind.PATTERN}
 
 
 # -- varying ------------------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from backing.band.model import Kind, Why
 from backing.band.players.common import Brief, Change, Stroke, Zone, ZoneKind, band
-from backing.band.players.patterns.comping import held_back, holds_ideas, thinned
+from backing.band.players.patterns.comping import holds_ideas, thinned
 from backing.band.players.patterns.lay import Beat, Chosen, laid
 from backing.band.players.pulses import shift_q
 from backing.ground.timebase import Meter
@@ -94,12 +94,7 @@ def timed(score: Score, zone: Zone, lines: Sequence[str]) -> Iterator[Raw]:
         if bar.start_q >= zone.end_q:
             break
         found = score.plans[number]
-        if (
-            found is None
-            or bar.rubato
-            or band(plan.level) in pads
-            or held_back(brief, found.pattern, plan)
-        ):
+        if found is None or bar.rubato or band(plan.level) in pads:
             yield from _long(score, zone, number, holding)
             holding = True
             continue

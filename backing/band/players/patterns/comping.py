@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from backing.band.players.common import BarPlan, Brief
 from backing.band.players.patterns.choose import COMPING, CONVERSING, Policy
-from backing.band.players.patterns.pools import FOLLOWS
-from backing.band.players.patterns.traits import begins_alone, density, technique
+from backing.band.players.patterns.traits import density
 from backing.ground.timebase import EIGHTH
 from backing.styles.grid import part_choices
-from backing.styles.model import Pattern, Style, Where
+from backing.styles.model import Style, Where
 
 
 def holds_ideas(style: Style) -> bool:
@@ -34,14 +32,6 @@ def leader(style: Style) -> str:
         return ""
     more, less, *_ = sorted(counts, key=lambda player: -counts[player])
     return more if counts[more] >= 1.2 * counts[less] else ""
-
-
-def held_back(brief: Brief, pattern: Pattern, plan: BarPlan) -> bool:
-    """Whether a chord is held in place of a pattern: who follows breaks no chords while another player leads."""
-    follows = plan.busy < FOLLOWS and brief.style.clave is None and not brief.style.repeats
-    if brief.part.hold or pattern.hold:  # what is held is a riff, not company
-        return False
-    return follows and technique(pattern) == "picked" and begins_alone(pattern)
 
 
 def thinned(mark: str, at_q: Fraction, busy: float) -> bool:
