@@ -13,8 +13,8 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 
+from backing.band.course import USUAL, section_level
 from backing.band.model import Note
-from backing.band.plan import USUAL, section_level
 from backing.band.players.common import Brief
 from backing.band.players.pulses import loudness, velocity
 

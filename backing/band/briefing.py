@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import NamedTuple, TypeVar
 
 from backing.band.chairs import TIMEKEEPER, called, seated
+from backing.band.ideas import players_resting, with_ideas
 from backing.band.model import Note
 from backing.band.plan import plans, shared
 from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind
@@ -57,7 +58,13 @@ def form_of(
     led = plans(timeline, keeper, seed, [own.side for own in styles])
     told = []
     for i, own in enumerate(styles):
+        section = timeline.sections[i]
+        bars = timeline.bars[section.first - 1 : section.last]
+        led[i] = with_ideas(own, bars, led[i], seed)
         playing = {player: zoned[player][i] for player in players if player in parts[i]}
+        playing = players_resting(own, parts[i], bars, led[i], playing)
+        for player, found in playing.items():
+            zoned[player][i] = found
         told.append(shared(timeline, i, led[i], playing, seed, leader(own), not holds_ideas(own)))
     return Form(
         timeline, seed, plain, players, zoned, styles, parts, told, _changes(timeline)

@@ -14,22 +14,27 @@ from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+from backing.band.course import (
+    LIFT,
+    MORE,
+    USUAL,
+    energies,
+    is_opening,
+    level_of,
+    opens_at,
+    section_level,
+)
 from backing.band.players.common import BarPlan, Phase, Zone, ZoneKind
 from backing.band.zones import overlapping, sounding
 from backing.ground.dice import Place
 from backing.ground.roles import COMPING, role_of
 from backing.styles.model import Where
-from backing.timeline.model import PlayedBar, SectionPass, TimeFeel, Timeline
+from backing.timeline.model import PlayedBar, TimeFeel, Timeline
 
-USUAL = 3.0  # mf
-FIRST_OF_MANY = 1.75  # p, in two
-SECOND_OF_MANY = 2.75
-LAST_OF_MANY = 4.1  # f
 SWELL = 0.2  # from the first to the last phrase of a section
 PHRASE = 4
 FILL_EVERY = 8
 LEADS_IN = 2  # bars of a turnaround
-LIFT = 0.7  # of the level, that is worth building up to
 
 UNDER_MELODY = 0.65  # share of it that is left to comping under a written melody
 ALONE = 0.1  # less where nobody else comps and there is no room to fill
@@ -63,28 +68,6 @@ def phrases(bars: int) -> list[PhraseBar]:
     return found
 
 
-def chorus_level(chorus: int, choruses: int) -> float:
-    """The usual level of a chorus (from 1; 0 stands for an intro or ending) in a form of so many.
-
-    >>> [round(chorus_level(c, 3), 2) for c in (1, 2, 3)], chorus_level(1, 1)
-    ([1.75, 2.75, 4.1], 3.0)
-    """
-    if choruses < 3:
-        return USUAL + (0.4 if choruses == 2 and chorus == 2 else 0.0)
-    if chorus <= 1:
-        return FIRST_OF_MANY
-    return SECOND_OF_MANY + (LAST_OF_MANY - SECOND_OF_MANY) * (chorus - 2) / max(1, choruses - 2)
-
-
-def section_level(timeline: Timeline, section: SectionPass) -> float:
-    """The usual level of a section; an ending keeps that of the last chorus."""
-    if section.part == "ending":
-        return chorus_level(timeline.choruses, timeline.choruses)
-    if section.part == "intro" and timeline.choruses < 3:
-        return USUAL - 0.4
-    return chorus_level(section.chorus, timeline.choruses)
-
-
 def plans(
     timeline: Timeline,
     drums: Sequence[tuple[Zone, ...]],
@@ -98,17 +81,21 @@ def plans(
     """
     stopped = _stopped(timeline, drums)
     fills = [fill for i in range(len(timeline.sections)) for fill in _fills(timeline, i, stopped)]
-    whole = _Whole(timeline, stopped, fills, seed)
+    whole = _Whole(timeline, stopped, fills, energies(timeline), seed)
     sides = claves or [None] * len(timeline.sections)
     return [_section_plan(whole, i, side) for i, side in enumerate(sides)]
 
 
 class _Whole(NamedTuple):
-    """What the plan of a section must know of the whole track; `stopped` and `fills` are told for every bar."""
+    """What the plan of a section must know of the whole track; `stopped` and `fills` are told for every bar.
+
+    `energies` are told for every section.
+    """
 
     timeline: Timeline
     stopped: Sequence[bool]
     fills: Sequence[bool]
+    energies: Sequence[str]
     seed: int
 
 
@@ -128,10 +115,10 @@ def _section_plan(whole: _Whole, number: int, clave: str | None) -> tuple[BarPla
     phases = _phases(bars, where, lead_in, clave)
     usual, last_phrase = section_level(timeline, section), max(p.phrase for p in where)
     first_of_many = timeline.choruses >= 3 and section.chorus == 1
-    opens = _is_opening(timeline, number)
+    opens = is_opening(timeline, number)
     row = []
     for i, (bar, at, phase) in enumerate(zip(bars, where, phases, strict=True)):
-        level = _level(bar, usual + _swell(at.phrase, last_phrase))
+        level = level_of(bar, usual + _swell(at.phrase, last_phrase))
         opening = opens and i == lead_in
         place = Place((whole.seed, "leader", section.name, section.pass_, i))
         two = first_of_many and bar.time_feel is TimeFeel.NORMAL and level < USUAL
@@ -147,20 +134,36 @@ def _section_plan(whole: _Whole, number: int, clave: str | None) -> tuple[BarPla
                 close=bar.index == len(timeline.bars) - 1,
                 phase=phase,
                 left=len(bars) - i,
-                places=_places(timeline, number, bar, len(bars) - i),
+                places=_places(whole, number, bar, len(bars) - i),
+                energy=whole.energies[number],
+                side=_side(phase, clave),
             )
         )
     return tuple(row)
 
 
-def _places(timeline: Timeline, number: int, bar: PlayedBar, left: int) -> tuple[Where, ...]:
+def _side(phase: Phase, clave: str | None) -> str:
+    """The side of the clave on which a bar stands, "" without one."""
+    if not clave:
+        return ""
+    first, last = clave.split("-")
+    return _SIDES[last if phase.bar % 2 else first]
+
+
+_SIDES = {"2": "two", "3": "three"}
+
+
+def _places(whole: _Whole, number: int, bar: PlayedBar, left: int) -> tuple[Where, ...]:
     """What a bar of a section is beside a phrase's, so many bars before its end."""
+    timeline = whole.timeline
     section, found = timeline.sections[number], []
     follows = number + 1 < len(timeline.sections)
     long = section.last - section.first + 1 >= PHRASE
     grows = bar.dynamic is not None and (bar.dynamic_end or bar.dynamic) > bar.dynamic
     if follows and long and left <= PHRASE:
-        grows = grows or _opens_at(timeline, number + 1) - _opens_at(timeline, number) >= LIFT
+        grows = grows or opens_at(timeline, number + 1) - opens_at(timeline, number) >= LIFT
+        if whole.energies[number + 1] in MORE and is_opening(timeline, number + 1):
+            found.append(Where.BREAK)
     if grows:
         found.append(Where.BUILD)
     if follows and long and left <= LEADS_IN:
@@ -168,12 +171,6 @@ def _places(timeline: Timeline, number: int, bar: PlayedBar, left: int) -> tuple
     if section.part == "ending":
         found.append(Where.ENDING)
     return tuple(found)
-
-
-def _opens_at(timeline: Timeline, number: int) -> float:
-    """How loud a section begins."""
-    section = timeline.sections[number]
-    return _level(timeline.bars[section.first - 1], section_level(timeline, section))
 
 
 def _phases(
@@ -204,13 +201,6 @@ def _clave_bar(bar: PlayedBar, clave: str) -> int:
     if not clave:
         return bar.clave_half
     return (bar.clave_half + ((bar.clave or clave) != clave)) % 2
-
-
-def _level(bar: PlayedBar, usual: float) -> float:
-    """How loud a bar is: as written, otherwise as usual."""
-    if bar.dynamic is None:
-        return usual
-    return (bar.dynamic + (bar.dynamic if bar.dynamic_end is None else bar.dynamic_end)) / 2
 
 
 def _swell(phrase: int, last: int) -> float:
@@ -245,14 +235,6 @@ def _fill_due(bar: int, bars: int) -> bool:
         return False
     after = bars - 1 - bar
     return after == 0 or (bar % FILL_EVERY == FILL_EVERY - 1 and after >= PHRASE)
-
-
-def _is_opening(timeline: Timeline, number: int) -> bool:
-    """Whether a playing of a section is a new one to the ear: another section, or a new chorus."""
-    if number == 0:
-        return True
-    before, here = timeline.sections[number - 1], timeline.sections[number]
-    return before.name != here.name or before.chorus != here.chorus
 
 
 def _stopped(timeline: Timeline, drums: Sequence[tuple[Zone, ...]]) -> list[bool]:

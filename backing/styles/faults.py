@@ -180,6 +180,13 @@ class Table:
                 self.unknown((*self.path, key, i), key, word, names)
         return tuple(known)
 
+    def one_or_more(self, key: str, names: Sequence[str]) -> tuple[str, ...]:
+        """One of some names, or a list of them."""
+        if isinstance(self.data.get(key), str):
+            chosen = self.choice(key, names, None)
+            return (chosen,) if chosen else ()
+        return self.words(key, names)
+
     def table(self, key: str) -> Table:
         """A table inside this one."""
         value = self.data.get(key, {})

@@ -20,6 +20,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
+from typing import NamedTuple
 
 from backing.ground.timebase import Meter
 from backing.styles.beats import THREEFOLD, Kind, beats_of, joined_of
@@ -49,20 +50,56 @@ def fit(pattern: Pattern, meter: Meter) -> Pattern:
     return replace(pattern, meter=meter, bars=len(plan), lines=lines)
 
 
+class Asked(NamedTuple):
+    """What a bar asks of a pattern beside meter, level and place.
+
+    `energy` and `side` of the clave are the bar's, `ideas` the band's, those for its place before the one that keeps
+    time, `left` is the number of bars up to the end of the section, for what ends with it.
+    """
+
+    energy: str = ""
+    ideas: tuple[str, ...] = ()
+    side: str = ""
+    left: int = 0
+
+    def suits(self, pattern: Pattern) -> bool:
+        """Whether a pattern, fitted to the bar's meter, may stand in such a bar."""
+        if pattern.where is Where.BREAK and pattern.bars < self.left:
+            return False
+        return (
+            (not pattern.idea or pattern.idea in self.ideas)
+            and pattern.side in ("", self.side)
+            and (not pattern.energies or self.energy in pattern.energies)
+        )
+
+
 @lru_cache(maxsize=4096)
 def choices(
-    patterns: tuple[Pattern, ...], meter: Meter, level: str, where: Where
+    patterns: tuple[Pattern, ...],
+    meter: Meter,
+    level: str,
+    where: Where,
+    asked: Asked | None = None,
 ) -> tuple[Pattern, ...]:
-    """The patterns that serve a bar, fitted to its meter; never empty where there are any patterns.
+    """The patterns that serve a bar, fitted to its meter; never empty where there are any patterns, or any that suit.
 
     Those written for the meter come first, then those for the same figures in other groups, then those of as many
     beats, then those of the first meter. A place without patterns of its own is played as `time`; a level without any
-    takes the nearest one.
+    takes the nearest one. Of those that suit what is `asked` (None: anything does) those of the band's ideas come
+    first, then those for the energy of the section.
     """
     if not patterns:
         return ()
     here = _for_meter(patterns, meter)
-    at = [p for p in here if p.where is where] or [p for p in here if p.where is Where.TIME] or here
+    if asked is not None:
+        here = [p for p in here if asked.suits(fit(p, meter))]
+    at = [p for p in here if p.where is where] or [p for p in here if p.where is Where.TIME]
+    if asked is None:
+        at = at or here
+    else:
+        for idea in asked.ideas:
+            at = [p for p in at if p.idea == idea] or at
+        at = [p for p in at if p.energies] or at
     for wanted in _NEAREST[level]:
         found = [p for p in at if p.level == wanted]
         if found:
@@ -73,9 +110,11 @@ def choices(
 _NEAREST = {"p": ("p", "mf", "f"), "mf": ("mf", "p", "f"), "f": ("f", "mf", "p")}
 
 
-def part_choices(part: Part, meter: Meter, level: str, where: Where) -> tuple[Pattern, ...]:
+def part_choices(
+    part: Part, meter: Meter, level: str, where: Where, asked: Asked | None = None
+) -> tuple[Pattern, ...]:
     """`choices` of a player."""
-    return choices(part.patterns, meter, level, where)
+    return choices(part.patterns, meter, level, where, asked)
 
 
 def telling(meters: Sequence[Meter], meter: Meter) -> str:

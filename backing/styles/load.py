@@ -17,12 +17,12 @@ from backing.ground.source import Diagnostic, Source, Span, nearest
 from backing.ground.timebase import EIGHTH, SHUFFLE, SIXTEENTH, STRAIGHT, Feel, Meter
 from backing.styles import shelf
 from backing.styles.faults import Faults, Table, meter_of
-from backing.styles.model import Style
+from backing.styles.model import Idea, Style
 from backing.styles.parts import ROLES_OF_STYLES, read_part
 
 KEYS = (
     "name", "about", "source", "like", "without", "meters", "tempo", "feel", "grid", "colour", "repeats", "clave",
-    "runs_on",
+    "runs_on", "idea",
 )  # fmt: skip
 GRIDS = {"eighths": EIGHTH, "sixteenths": SIXTEENTH, "triplets": Fraction(1, 3)}
 CLAVES = ("2-3", "3-2")
@@ -161,6 +161,7 @@ def _style(table: Table, file: str, base: Style | None) -> Style | None:
         clave=table.choice("clave", CLAVES, base.clave if base else None),
         parts=(),
         runs=table.flag("runs_on", base.runs if base else False),
+        ideas=_ideas(table.table("idea"), tuple(players), base),
     )
     without = table.words("without", tuple(players))
     parts = []
@@ -175,6 +176,21 @@ def _style(table: Table, file: str, base: Style | None) -> Style | None:
     if not parts and not table.faults.found:
         table.fault("S102", None, "this style has no players", "add a table such as [drums]")
     return style._replace(parts=tuple(parts))
+
+
+def _ideas(table: Table, players: tuple[str, ...], base: Style | None) -> tuple[Idea, ...]:
+    """The ideas of the whole band, over those of the style that this one is like."""
+    found = {idea.name: idea for idea in (base.ideas if base else ())}
+    for name in table.data:
+        inner, old = table.table(name), found.get(name, Idea(name))
+        inner.only(("weight", "hold", "rest"))
+        found[name] = Idea(
+            name,
+            inner.number("weight", old.weight, 0.01, 100),
+            inner.bars("hold", old.hold),
+            inner.words("rest", players) if "rest" in inner.data else old.rest,
+        )
+    return tuple(found.values())
 
 
 def _right_name(file: str) -> str:

@@ -44,7 +44,21 @@ class Where(Enum):
     BUILD = (
         "build"  # the last four bars before a louder section, and bars that grow louder as written
     )
+    BREAK = "break"  # the last bars, as many as are written, before a section that brings more
     ENDING = "ending"  # a section after the last chorus
+
+
+class Energy(Enum):
+    """What a section is for in the course of a track, beside how loud it is; the leader's plan gives it out."""
+
+    CALM = "calm"  # soft, or the first of many choruses
+    LIFT = "lift"  # more than what came before
+    PEAK = "peak"  # the top of the track
+    FEATURE = "feature"  # choruses in the middle of many, where somebody is heard alone
+
+
+ENERGIES = tuple(energy.value for energy in Energy)
+SIDES = ("two", "three")  # of a clave: the bar with two strokes, the bar with three
 
 
 # Places in a beat of a quarter, as players count sixteenths.
@@ -75,6 +89,8 @@ class Pattern(Shown):
 
     `hold` is for how many bars it stays once it has begun, 0 as long as the player likes. Of drums and percussion:
     `vary` is the chance that a bar is changed a little (None: the player's), `ghosts` that its soft strokes are played.
+    `idea` is the idea of the whole band that it belongs to ("" for none), `energies` are those of the sections that it is
+    for (none: for any), `side` the side of the clave (one of `SIDES`, "" for both).
     """
 
     name: str
@@ -88,6 +104,27 @@ class Pattern(Shown):
     hold: int = 0
     vary: float | None = None
     ghosts: float = 1.0
+    idea: str = ""
+    energies: tuple[str, ...] = ()
+    side: str = ""
+
+    @property
+    def anywhere(self) -> bool:
+        """Whether it asks for nothing beside meter, level and place."""
+        return not (self.idea or self.energies or self.side or self.where is Where.BREAK)
+
+
+class Idea(NamedTuple):
+    """An idea of the whole band: patterns of several players that are chosen together.
+
+    `weight` says how often it comes beside the other ideas, and beside playing on as usual, which weighs 1. It stays for
+    `hold` bars where it keeps time. Players who `rest` leave it to the others.
+    """
+
+    name: str
+    weight: float = 1.0
+    hold: int = 4
+    rest: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -120,6 +157,10 @@ class Part(Shown):
     def kind(self) -> Role:
         """What the players of its role have in common; `role` itself is the player's name, `guitar 2` for a second one."""
         return role_of(self.role)
+
+    def has(self, idea: str) -> bool:
+        """Whether it has patterns of an idea of the band."""
+        return bool(idea) and any(p.idea == idea for p in self.patterns)
 
     def flag(self, setting: str) -> bool:
         """A setting of kind "flag"; like those below, as the style writes it or else as the table of settings has it."""
@@ -156,6 +197,7 @@ class Style(NamedTuple):
     runs: bool = (
         False  # a groove of two bars runs on through sections of odd length, as a clave does
     )
+    ideas: tuple[Idea, ...] = ()
 
     def part(self, role: str) -> Part | None:
         """The player of that name, None where the style has none."""

@@ -13,7 +13,7 @@ from backing.ground.timebase import Meter
 from backing.styles.algorithms import ALGORITHMS, Setting
 from backing.styles.cells import CellError, Line, read
 from backing.styles.faults import Table, meter_of
-from backing.styles.model import PLACES, Part, Pattern, Style, Value, Where
+from backing.styles.model import ENERGIES, PLACES, SIDES, Part, Pattern, Style, Value, Where
 
 ROLES_OF_STYLES = tuple(ALGORITHMS)
 LEVELS = ("p", "mf", "f")
@@ -21,7 +21,7 @@ PART_KEYS = (
     "instrument", "plays", "settings", "fresh", "level_db", "pan", "room", "late_ms", "spread_ms", "low", "high",
     "hold", "timing", "pattern",
 )  # fmt: skip
-PATTERN_KEYS = ("name", "meter", "level", "where", "weight", "hold", "lines")
+PATTERN_KEYS = ("name", "meter", "level", "where", "for", "idea", "side", "weight", "hold", "lines")
 DRUM_PATTERN_KEYS = (*PATTERN_KEYS, "vary", "ghosts")
 PLACES_OF_SECTIONS = tuple(w.value for w in Where)
 LATEST_MS = 60.0  # that a single drum or place in the beat may be ahead or behind
@@ -66,8 +66,7 @@ def read_part(table: Table, role: str, style: Style, inherited: Part | None) -> 
         )
     patterns = _patterns(table, kind, style, old)
     if "pattern" in plays.values() and not patterns and not table.faults.found:
-        key = role if role.isalpha() else f'"{role}"'
-        hint = f"add a table headed [[{key}.pattern]]"
+        hint = f"add a table headed [[{_key(role)}.pattern]]"
         table.fault("S102", None, f"the {role} plays patterns and has none", hint)
     return replace(part, patterns=patterns)
 
@@ -194,10 +193,15 @@ def _pattern(table: Table, role: str, style: Style) -> Pattern | None:
     lines = _lines(table.table("lines"), role, meter)
     if not lines or "name" not in table.data:
         return None
+    bars = max(len(line) for line in lines.values())
+    names = tuple(idea.name for idea in style.ideas)
+    if "idea" in table.data and not names:
+        hint = f"add a table headed [idea.{_key(table.data['idea'])}]"
+        table.fault("S105", "idea", f"there is no idea '{table.data['idea']}'", hint)
     return Pattern(
         name=table.text("name", None),
         meter=meter,
-        bars=max(len(line) for line in lines.values()),
+        bars=bars,
         level=table.choice("level", LEVELS, "mf") or "mf",
         where=Where(where or "time"),
         weight=table.number("weight", 1.0, 0.01, 100),
@@ -206,7 +210,27 @@ def _pattern(table: Table, role: str, style: Style) -> Pattern | None:
         hold=table.bars("hold", 0),
         vary=table.number("vary", 0.0, 0, 1) if "vary" in table.data else None,
         ghosts=table.number("ghosts", 1.0, 0, 1),
+        idea=(table.choice("idea", names, None) if names else None) or "",
+        energies=table.one_or_more("for", ENERGIES),
+        side=_side(table, style, bars),
     )
+
+
+def _key(name: object) -> str:
+    """A name as a key of TOML has it."""
+    return str(name) if re.fullmatch(r"[A-Za-z0-9_-]+", str(name)) else f'"{name}"'
+
+
+def _side(table: Table, style: Style, bars: int) -> str:
+    """The side of the clave that a pattern of one bar is for."""
+    side = table.choice("side", SIDES, None)
+    if side and style.clave is None:
+        hint = 'write clave = "2-3" or "3-2" at the top, or leave it out'
+        table.fault("S105", "side", "this style has no clave that could have sides", hint)
+    elif side and bars > 1:
+        hint = "a pattern of two bars begins with the side that the style's clave begins with"
+        table.fault("S104", "side", f"a pattern of {bars} bars is on both sides of the clave", hint)
+    return side or ""
 
 
 def _kind(role: str, name: str) -> str | None:

@@ -85,7 +85,8 @@ class BarPlan(NamedTuple):
     player may do in it; `phrase_end` marks the last bar of a phrase, `fill` a bar in which drums fill, `crash` a bar
     that begins with a crash; `two` asks for a two-feel. `phrase_bar` counts bars of the phrase from 0, `left` those up to
     the section's end, this one included. `places` are what a bar is beside a phrase's, in the order in which patterns
-    for them are wanted.
+    for them are wanted. `energy` is what the section is for (a value of `Energy`, "" for nothing in particular), `ideas`
+    are the band's in this bar, one for its place before the one that keeps time, `side` the side of the clave ("" without one).
     """
 
     level: float
@@ -100,6 +101,9 @@ class BarPlan(NamedTuple):
     phase: Phase = Phase()
     left: int = 1
     places: tuple[Where, ...] = ()
+    energy: str = ""
+    ideas: tuple[str, ...] = ()
+    side: str = ""
 
 
 class Brief(NamedTuple):
@@ -154,7 +158,9 @@ class Brief(NamedTuple):
         return self.zones[max(0, bisect_right(self.zones, at_q, key=_start) - 1)]
 
     def algorithm(self, plan: BarPlan) -> str:
-        """The algorithm that this part uses at a bar's level."""
+        """The algorithm that this part uses at a bar's level; an idea of the band that it has patterns of comes first."""
+        if any(map(self.part.has, plan.ideas)):
+            return "pattern"
         return self.part.plays[band(plan.level)]
 
 

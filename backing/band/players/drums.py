@@ -164,7 +164,8 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
                 force *= _OFF_BEAT * (0.88 if not brief.style.feel.straight else 1.0)
             strokes[at, drum] = (base * force, why)
     if timed:
-        if plan.fill and brief.part.word("fills") != "none":
+        alone = not chosen.pattern.idea  # what the band plays together is played as it is written
+        if alone and plan.fill and brief.part.word("fills") != "none":
             return _crash(_filled(brief, bar, plan, strokes, place, base), bar, plan, base)
         vary = vary_of(brief, chosen)
         if (
@@ -173,8 +174,9 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
             and brief.place.chance(vary / 2, "quarters")
         ):
             strokes = in_quarters(strokes, bar)  # for a whole section
-        strokes = talk(brief, index, bar, plan, strokes, base)
-        strokes = with_bass(brief, bar, strokes, base)
+        if alone:
+            strokes = talk(brief, index, bar, plan, strokes, base)
+            strokes = with_bass(brief, bar, strokes, base)
         if place.chance(vary, "vary"):
             strokes = _varied(brief, index, strokes)
     return _crash(strokes, bar, plan, base)

@@ -15,7 +15,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from backing.band.model import Kind, Why
-from backing.band.players.common import Brief, Change, Stroke, Zone, ZoneKind, band
+from backing.band.players.common import Brief, Change, Stroke, Zone, ZoneKind
 from backing.band.players.patterns.comping import holds_ideas, thinned
 from backing.band.players.patterns.lay import Beat, Chosen, laid
 from backing.band.players.pulses import shift_q
@@ -54,6 +54,11 @@ class Score(NamedTuple):
         """Index of the bar that holds a place."""
         return max(0, bisect_right(self.bars, float(at_q)) - 1)
 
+    def shared(self, at_q: Fraction) -> bool:
+        """Whether a place belongs to an idea of the whole band, which is played as it is written."""
+        found = self.plans[self.bar(at_q)]
+        return found is not None and bool(found.pattern.idea)
+
     def changes(self, start_q: Fraction, end_q: Fraction) -> tuple[Change, ...]:
         """The changes that are heard in a stretch of time."""
         first = max(0, bisect_right(self.starts, start_q) - 1)
@@ -87,14 +92,13 @@ def struck(score: Score, stroke: Stroke, zone: Zone) -> Raw:
 
 def timed(score: Score, zone: Zone, lines: Sequence[str]) -> Iterator[Raw]:
     brief = score.brief
-    pads = {level for level, name in brief.part.plays.items() if name == "pad"}
     holding = False
     for number in range(score.bar(zone.start_q), len(brief.bars)):
         bar, plan = brief.bars[number], brief.plans[number]
         if bar.start_q >= zone.end_q:
             break
         found = score.plans[number]
-        if found is None or bar.rubato or band(plan.level) in pads:
+        if found is None or bar.rubato or brief.algorithm(plan) == "pad":
             yield from _long(score, zone, number, holding)
             holding = True
             continue
@@ -109,7 +113,10 @@ def timed(score: Score, zone: Zone, lines: Sequence[str]) -> Iterator[Raw]:
                 start = shift + at_q
                 if not whole and not zone.start_q <= start < zone.end_q:
                     continue
-                if line == "chord" and thinned(mark, at_q, plan.busy):
+                shared = bool(
+                    found.pattern.idea
+                )  # what the band plays together is played as it is written
+                if line == "chord" and not shared and thinned(mark, at_q, plan.busy):
                     continue
                 raw = Raw(start, start + length_q, mark, line, why, number)
                 raw.off_beats = skank

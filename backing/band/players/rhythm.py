@@ -174,7 +174,8 @@ def _placed(row: _Row, turn: _Turn, struck: bool, ring_q: Fraction) -> list[tupl
     following = _ahead_of(row, turn, strokes)
     mine = strokes if following is None else strokes[:-1]
     rings = turn.change.span.again and ring_q > turn.start_q
-    if not mine and row.timed and row.owes and not struck and not rings:
+    owes = row.timed and row.owes and not row.score.shared(turn.start_q)
+    if not mine and owes and not struck and not rings:
         mine = [_added(row, turn)]
     placed = [(stroke, turn.change) for stroke in mine]
     if following is not None:

@@ -19,13 +19,14 @@ from backing.band.players.patterns.pools import Keeps, Pool, Spot, others, pool,
 from backing.band.players.patterns.traits import density, rhythm, technique
 from backing.ground.dice import Place
 from backing.ground.timebase import Meter
+from backing.styles.grid import Asked
 from backing.styles.model import SECTION, Part, Pattern, Where
 from backing.timeline.model import TimeFeel
 
 HELD = 8  # bars for which an idea, or the answer to it, is held
 STRAY = 0.3  # chance that a bar, or two for an idea of two, is played with the idea's answer
 
-_LEADING = (Where.TURNAROUND, Where.BUILD)  # what ends with the section
+_LEADING = (Where.TURNAROUND, Where.BUILD, Where.BREAK)  # what ends with the section
 
 
 class Idea(Enum):
@@ -66,9 +67,12 @@ class _Bar(NamedTuple):
     pool: Pool
 
     @property
-    def ground(self) -> tuple[Meter, str, Where]:
+    def ground(self) -> tuple[Meter, str, Where, Asked | None]:
         """What its patterns are for; a place without patterns of its own is played as any other."""
-        return self.spot.meter, self.spot.level, self.pool[0].where
+        asked = self.spot.asked
+        if asked is not None:
+            asked = asked._replace(left=0, side=self.pool[0].side)
+        return self.spot.meter, self.spot.level, self.pool[0].where, asked
 
     @property
     def eight(self) -> int:
@@ -82,8 +86,8 @@ class _Past(NamedTuple):
     bars: list[Chosen | None]
     names: list[str]
     held: dict[
-        tuple[Meter, str, Where], tuple[Pattern, int]
-    ]  # by meter, level and place: until which bar
+        tuple[Meter, str, Where, Asked | None], tuple[Pattern, int]
+    ]  # by what the patterns are for: until which bar
 
     def keep(self, part: Part, here: _Bar, pattern: Pattern) -> None:
         """Hold a pattern from this bar on, where it or its player says so."""
@@ -100,17 +104,16 @@ def choose(brief: Brief, policy: Policy) -> list[Chosen | None]:
     """The pattern of every bar of a section; None where the part has none."""
     past = _Past([], [], {})
     pools: dict[Spot, Pool] = {}
-    own = {p.where for p in brief.part.patterns}
     last: Spot | None = None
-    for number, (bar, plan) in enumerate(zip(brief.bars, brief.plans, strict=True)):
-        at = spot(bar, plan, policy.fills, policy.weighs, own)
+    for number, plan in enumerate(brief.plans):
+        at = spot(brief, number, policy.fills, policy.weighs)
         if at not in pools:
             pools[at] = pool(brief, policy.keeps, at)
         here = _Bar(number, plan, at, pools[at])
         if not here.pool:
             past.bars.append(None)
             continue
-        pattern = _going_on(past, here, policy, at == last) or past.kept(here)
+        pattern = _going_on(past, here, policy, at.goes_on_as(last)) or past.kept(here)
         if pattern is None:
             pattern = _begun(brief, policy, here, past)
             past.names.append(pattern.name)
@@ -127,6 +130,8 @@ def _going_on(past: _Past, here: _Bar, policy: Policy, same_spot: bool) -> Patte
         return None
     if before.pattern.where is here.spot.where in _LEADING:
         return before.pattern if same_spot else None
+    if here.spot.asked is not None and before.pattern.idea != here.pool[0].idea:
+        return None  # another idea begins with its own bar
     may = same_spot if policy.weighs else any(p is before.pattern for p in here.pool)
     second_half = phase.half == 1 and phase.bar % before.pattern.bars == before.bar
     next_bar = phase.half == 0 and phase.bar % before.pattern.bars == before.bar + 1

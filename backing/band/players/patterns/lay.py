@@ -86,9 +86,14 @@ def _pressed(beats: Sequence[Beat], start_q: Fraction) -> tuple[Beat, ...]:
 
 
 def vary_of(brief: Brief, chosen: Chosen | None, loops: bool = True) -> float:
-    """The chance that a bar is changed a little: the pattern's, or else the player's; none where `loops` stand still."""
+    """The chance that a bar is changed a little: the pattern's, or else the player's; none where `loops` stand still.
+
+    Nor is there one in an idea of the whole band.
+    """
     if chosen is not None and chosen.pattern.vary is not None:
         return chosen.pattern.vary
+    if chosen is not None and chosen.pattern.idea:
+        return 0.0
     return 0.0 if loops and brief.style.repeats else brief.part.number("vary")
 
 

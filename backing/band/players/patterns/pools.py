@@ -6,18 +6,17 @@ goes on picking; who follows another leaves room (common practice).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from enum import Enum
 from functools import lru_cache
 from typing import NamedTuple
 
-from backing.band.players.common import BarPlan, Brief, band
+from backing.band.players.common import Brief, band
 from backing.band.players.patterns.traits import begins_alone, density, technique, timekeeping
 from backing.ground.timebase import Meter
-from backing.styles.grid import choices
+from backing.styles.grid import Asked, choices, fit
 from backing.styles.model import Pattern, Where
-from backing.timeline.model import PlayedBar
 
 FOLLOWS = 0.3  # who may do less than this leaves room for another
 
@@ -33,19 +32,34 @@ class Keeps(Enum):
 
 
 class Spot(NamedTuple):
-    """What a bar asks of a pattern; `follows` where its player leaves room for another."""
+    """What a bar asks of a pattern; `follows` where its player leaves room for another.
+
+    `asked` is None for a player whose patterns ask for nothing beside meter, level and place.
+    """
 
     meter: Meter
     level: str
     where: Where
     follows: bool
+    asked: Asked | None = None
+
+    def goes_on_as(self, other: Spot | None) -> bool:
+        """Whether a pattern that was begun at another spot may go on here: all but the side of the clave is the same."""
+        return other is not None and self._aside() == other._aside()
+
+    def _aside(self) -> Spot:
+        if self.asked is None:
+            return self
+        return self._replace(asked=self.asked._replace(side="", left=0))
 
 
-def spot(bar: PlayedBar, plan: BarPlan, fills: bool, yields: bool, own: Collection[Where]) -> Spot:
-    """What a bar asks for: with `fills` the end of a phrase is where the plan asks for a fill; `yields`: may follow.
-
-    `own` are the places that the player has patterns for.
-    """
+def spot(brief: Brief, number: int, fills: bool, yields: bool) -> Spot:
+    """What a bar asks for: with `fills` the end of a phrase is where the plan asks for a fill; `yields`: may follow."""
+    bar, plan = brief.bars[number], brief.plans[number]
+    asked = None
+    if not _anywhere(brief.part.patterns):
+        asked = Asked(plan.energy, plan.ideas, plan.side, plan.left)
+    own = _places(brief.part.patterns, bar.meter, asked)
     special = next((where for where in plan.places if where in own), None)
     if plan.close and (special is None or Where.CLOSE in own):
         where = Where.CLOSE
@@ -55,7 +69,18 @@ def spot(bar: PlayedBar, plan: BarPlan, fills: bool, yields: bool, own: Collecti
         where = Where.PHRASE_END
     else:
         where = Where.OPENING if plan.opening else Where.TIME
-    return Spot(bar.meter, band(plan.level), where, yields and plan.busy < FOLLOWS)
+    return Spot(bar.meter, band(plan.level), where, yields and plan.busy < FOLLOWS, asked)
+
+
+@lru_cache(maxsize=512)
+def _anywhere(patterns: Pool) -> bool:
+    return all(p.anywhere for p in patterns)
+
+
+@lru_cache(maxsize=2048)
+def _places(patterns: Pool, meter: Meter, asked: Asked | None) -> frozenset[Where]:
+    """The places that a player has patterns for."""
+    return frozenset(p.where for p in patterns if asked is None or asked.suits(fit(p, meter)))
 
 
 def pool(brief: Brief, keeps: Keeps, at: Spot) -> Pool:
@@ -64,7 +89,7 @@ def pool(brief: Brief, keeps: Keeps, at: Spot) -> Pool:
 
 
 def _any(brief: Brief, at: Spot) -> Pool:
-    return choices(brief.part.patterns, at.meter, at.level, at.where)
+    return choices(brief.part.patterns, at.meter, at.level, at.where, at.asked)
 
 
 def _in_time(brief: Brief, at: Spot) -> Pool:
