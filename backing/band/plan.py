@@ -162,7 +162,8 @@ def _places(whole: _Whole, number: int, bar: PlayedBar, left: int) -> tuple[Wher
     grows = bar.dynamic is not None and (bar.dynamic_end or bar.dynamic) > bar.dynamic
     if follows and long and left <= PHRASE:
         grows = grows or opens_at(timeline, number + 1) - opens_at(timeline, number) >= LIFT
-        if whole.energies[number + 1] in MORE and is_opening(timeline, number + 1):
+        more = whole.energies[number + 1] in MORE and is_opening(timeline, number + 1)
+        if more and timeline.sections[number + 1].part != "ending":
             found.append(Where.BREAK)
     if grows:
         found.append(Where.BUILD)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from backing.ground.source import Diagnostic, Source, Span, nearest
 from backing.ground.timebase import EIGHTH, SHUFFLE, SIXTEENTH, STRAIGHT, Feel, Meter
 from backing.styles import shelf
 from backing.styles.faults import Faults, Table, meter_of
-from backing.styles.model import Idea, Style
+from backing.styles.model import Idea, Part, Style
 from backing.styles.parts import ROLES_OF_STYLES, read_part
 
 KEYS = (
@@ -175,7 +176,21 @@ def _style(table: Table, file: str, base: Style | None) -> Style | None:
             parts.append(part)
     if not parts and not table.faults.found:
         table.fault("S102", None, "this style has no players", "add a table such as [drums]")
+    if not table.faults.found:
+        _played(table, style.ideas, parts)
     return style._replace(parts=tuple(parts))
+
+
+def _played(table: Table, ideas: Sequence[Idea], parts: Sequence[Part]) -> None:
+    """Note every idea that nobody has anything for."""
+    for idea in ideas:
+        if not idea.rest and not any(part.has(idea.name) for part in parts):
+            what = f"nobody plays the idea '{idea.name}'"
+            hint = (
+                f'write idea = "{idea.name}" in its patterns, or rest = ["keys"] for who leaves off'
+            )
+            path = ("idea", idea.name)
+            table.faults.add("S102", path, what, hint, table.faults.places.key(path))
 
 
 def _ideas(table: Table, players: tuple[str, ...], base: Style | None) -> tuple[Idea, ...]:

@@ -77,6 +77,9 @@ def page(style: Style) -> str:
         lines.append("  repeats one bar may stand many times running")
     if style.runs:
         lines.append("  runs on grooves of two bars run on through sections of odd length")
+    for idea in style.ideas:
+        rest = f", without {', '.join(idea.rest)}" if idea.rest else ""
+        lines.append(f"  idea    {idea.name}: weight {idea.weight:g}, for {_bars(idea.hold)}{rest}")
     lines.append(f"  source  {style.source}")
     for part in style.parts:
         lines += ["", *_part(part)]
@@ -127,6 +130,9 @@ def written(value: Value) -> str:
 def grid(pattern: Pattern, rings: bool = True) -> list[str]:
     """A pattern as a grid: a title, the count, then a row for each line; `rings` shows held notes as dashes."""
     place = "" if pattern.where is Where.TIME else f", {pattern.where.value}"
+    place += f", for {' and '.join(pattern.energies)}" if pattern.energies else ""
+    place += f", idea '{pattern.idea}'" if pattern.idea else ""
+    place += f", the {pattern.side} side" if pattern.side else ""
     held = f", held for {_bars(pattern.hold)}" if pattern.hold else ""
     vary = f", vary {pattern.vary:g}" if pattern.vary is not None else ""
     soft = f", ghosts {pattern.ghosts:g}" if pattern.ghosts < 1 else ""

@@ -203,9 +203,9 @@ def _may_crash(brief: Brief, bar: PlayedBar, plan: BarPlan, chosen: Chosen) -> b
     """Whether a crash may take the place of time.
 
     Where it is not loud, a soft drummer (with brushes, across the rim, with the feet alone) has none, and the ride of
-    swing goes on (common practice).
+    swing goes on (common practice). What the band plays together has a crash where one is written.
     """
-    if not brief.part.flag("crash"):
+    if not brief.part.flag("crash") or chosen.pattern.idea:
         return False
     if plan.level >= LOUD:
         return True

@@ -150,12 +150,18 @@ def _timed(line: Line, index: int, early: bool) -> list[Event]:
         rest = inside[1:] if on_time else inside
         until = inside[0][1] if on_time else rest[0][0] if rest else stretch.end_q
         return [(stretch.start_q, until, mark), *rest]
-    if stretch.fresh and not early and not on_time:
+    if stretch.fresh and not early and not on_time and not _shared(line, stretch):
         opens = index == 0 and stretch.way == "tumbao"
         if begins != bar.start_q or opens or not inside:
             until = inside[0][0] if inside else stretch.end_q
             return [(begins, until, "1"), *inside]
     return inside
+
+
+def _shared(line: Line, stretch: Stretch) -> bool:
+    """Whether the whole band's idea is played, as it is written."""
+    chosen = line.chosen[stretch.bar] if stretch.way == "pattern" else None
+    return chosen is not None and bool(chosen.pattern.idea)
 
 
 def _with_kicks(line: Line, stretch: Stretch, events: list[Event]) -> list[Event]:
