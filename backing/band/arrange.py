@@ -15,6 +15,7 @@ from backing.band.arc import evened
 from backing.band.briefing import Form, brief_of, form_of
 from backing.band.chairs import BAND, CLICK, asked_for, cue, held
 from backing.band.model import Arrangement, Note, PartStart, Player, note_order
+from backing.band.openings import counted_in
 from backing.band.plan import melody_bars
 from backing.band.players import click as click_player
 from backing.band.players.common import Brief, Zone, ZoneKind
@@ -53,6 +54,9 @@ def arrange(
         for player in in_score_order(kept)
     ]
     count = click_player.count_in(timeline) if clicked else click_player.NONE
+    if form.parts:
+        own = [part for player, part in form.parts[0].items() if player in kept]
+        count = counted_in(count, timeline, own, seed)
     clicks = list(count.notes)
     if clicked:
         clicks += click_player.clicks(timeline.bars, click, held(timeline))

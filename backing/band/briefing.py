@@ -13,6 +13,7 @@ from typing import NamedTuple, TypeVar
 from backing.band.chairs import TIMEKEEPER, called, seated
 from backing.band.ideas import players_resting, with_ideas
 from backing.band.model import Note
+from backing.band.openings import last_chord
 from backing.band.plan import plans, shared
 from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind
 from backing.band.players.patterns.comping import holds_ideas, leader
@@ -54,6 +55,9 @@ def form_of(
     parts = [seated(own, timeline, guide_tones) for own in styles]
     players = called({player for section in parts for player in section})
     zoned = {player: zones(timeline, player) for player in players}
+    if styles:
+        for row in zoned.values():
+            row[-1] = last_chord(styles[-1], timeline, row[-1])
     keeper = zoned.get(TIMEKEEPER) or zones(timeline, TIMEKEEPER)
     led = plans(timeline, keeper, seed, [own.side for own in styles])
     told = []

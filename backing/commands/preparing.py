@@ -42,6 +42,7 @@ class Prepared(NamedTuple):
 def prepare(chart: Chart, wish: Options = PLAIN) -> Prepared:
     """Find the styles, unroll. Raises `ChartError` (unknown style in the chart), `RequestError`, `StyleError`."""
     from backing.styles.find import find
+    from backing.timeline.frame import Close
     from backing.timeline.unroll import style_name, unroll
 
     chart = held_as_asked(chart, wish)
@@ -54,6 +55,7 @@ def prepare(chart: Chart, wish: Options = PLAIN) -> Prepared:
         usual_tempo=usual_tempo(style),
         grid_q=style.grid_q,
         section_grids={name: own.grid_q for name, own in styles.items()},
+        usual_close=Close(style.ending, style.count_in),
     )
     warnings = (*chart.warnings, *levels_of_nobody(chart, timeline, (style, *styles.values())))
     return Prepared(chart, timeline, style, styles, warnings)

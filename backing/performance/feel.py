@@ -111,9 +111,12 @@ class Beats:
         return None if lengths[i] == DOTTED and local > THIRD else local % 1
 
     def _place(self, q: float) -> tuple[float, bool]:
-        if q < self._starts[0]:
-            return q, True
-        origin, (starts, lengths, pairs), feel = self._bars[bisect_right(self._starts, q) - 1]
+        if q < self._starts[0]:  # the count-in, in bars of the first meter
+            origin, (starts, lengths, pairs), feel = self._bars[0]
+            bar = starts[-1] + lengths[-1]
+            origin += bar * ((q - origin + THIRD) // bar)
+        else:
+            origin, (starts, lengths, pairs), feel = self._bars[bisect_right(self._starts, q) - 1]
         inside = q - origin
         i = max(0, bisect_right(starts, inside + THIRD) - 1)
         if i == len(starts) - 1 and inside >= starts[-1] + lengths[-1]:

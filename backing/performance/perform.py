@@ -8,7 +8,7 @@ is not even swung.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from backing.band.model import Arrangement, Note, PartStart, Player
 from backing.ground import dice
@@ -140,7 +140,7 @@ def _player(
 ) -> PerformedPlayer:
     voices = _voices(player, tempo)
     if player.role == "click":
-        return PerformedPlayer(player.role, voices, tuple(_strict(n, clock) for n in player.notes))
+        return PerformedPlayer(player.role, voices, tuple(_click(player, beats, clock)))
     places = [n.start_q.numerator / n.start_q.denominator for n in player.notes]
     late = _timing(player, places, beats, clock, grid)
     later = _later(player, places, beats)
@@ -197,8 +197,18 @@ def _feels(bars: Sequence[PlayedBar], feels: Sequence[Feel], clock: Clock) -> tu
     return tuple(found)
 
 
-def _strict(note: Note, clock: Clock) -> PerformedNote:
-    start, end = float(note.start_q), float(note.end_q)
+def _click(player: Player, beats: Beats, clock: Clock) -> Iterator[PerformedNote]:
+    """The click as it stands, and what is played in the count-in swung with the band."""
+    for note in player.notes:
+        if not note.strict:
+            start_q, _ = beats.place(float(note.start_q))
+            yield _strict(note, clock, _micro(start_q - float(note.start_q)))
+        else:
+            yield _strict(note, clock)
+
+
+def _strict(note: Note, clock: Clock, later_q: float = 0.0) -> PerformedNote:
+    start, end = float(note.start_q) + later_q, float(note.end_q) + later_q
     return PerformedNote(
         max(0.0, _micro(clock.seconds(start))), _micro(clock.seconds(end)), start, end, note.pitch, note.velocity
     )  # fmt: skip

@@ -12,18 +12,19 @@ from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 
+from backing.chart.ast import Ending, EndingKind
 from backing.ground.errors import OutputError, StyleError
 from backing.ground.roles import ROLES, named, role_of
 from backing.ground.source import Diagnostic, Source, Span, nearest
 from backing.ground.timebase import EIGHTH, SHUFFLE, SIXTEENTH, STRAIGHT, Feel, Meter
 from backing.styles import shelf
-from backing.styles.faults import Faults, Table, meter_of
-from backing.styles.model import Idea, Part, Style
-from backing.styles.parts import ROLES_OF_STYLES, read_part
+from backing.styles.faults import MOST_HELD, Faults, Table, meter_of
+from backing.styles.model import Idea, Part, Pattern, Style, Where
+from backing.styles.parts import ROLES_OF_STYLES, line_of, read_part
 
 KEYS = (
     "name", "about", "source", "like", "without", "meters", "tempo", "feel", "grid", "colour", "repeats", "clave",
-    "runs_on", "idea",
+    "runs_on", "idea", "ending", "count_in", "last_chord",
 )  # fmt: skip
 GRIDS = {"eighths": EIGHTH, "sixteenths": SIXTEENTH, "triplets": Fraction(1, 3)}
 CLAVES = ("2-3", "3-2")
@@ -164,6 +165,11 @@ def _style(table: Table, file: str, base: Style | None) -> Style | None:
         runs=table.flag("runs_on", base.runs if base else False),
         ideas=_ideas(table.table("idea"), tuple(players), base),
     )
+    style = style._replace(
+        ending=_ending(table, base.ending if base else None),
+        count_in=_count_in(table, base.count_in if base else None),
+        last_chord=_last_chord(table, style, base.last_chord if base else None),
+    )
     without = table.words("without", tuple(players))
     parts = []
     for role in players:
@@ -206,6 +212,48 @@ def _ideas(table: Table, players: tuple[str, ...], base: Style | None) -> tuple[
             inner.words("rest", players) if "rest" in inner.data else old.rest,
         )
     return tuple(found.values())
+
+
+def _ending(table: Table, old: Ending | None) -> Ending | None:
+    """How it ends where the chart does not say, in the chart's words."""
+    written = table.text("ending", "")
+    if not written:
+        return old
+    fade = re.fullmatch(r"fade ([1-9]\d?)", written)
+    if fade and int(fade[1]) <= MOST_HELD:
+        return Ending(EndingKind.FADE, int(fade[1]))
+    kinds = {kind.value: kind for kind in EndingKind if kind is not EndingKind.FADE}
+    if written not in kinds:
+        table.unknown(("ending",), "ending", written, (*kinds, "fade 8"))
+        return old
+    return Ending(kinds[written])
+
+
+def _count_in(table: Table, old: int | None) -> int | None:
+    """Bars of count-in where the chart does not say, 0 for none."""
+    if table.data.get("count_in") == "off":
+        return 0
+    if "count_in" not in table.data:
+        return old
+    if isinstance(table.data["count_in"], str):
+        table.fault(
+            "S104", "count_in", "'count_in' should be a number of bars", 'write 2, or "off"'
+        )
+        return old
+    bars = table.number("count_in", 2, 1, 8)
+    return int(bars)
+
+
+def _last_chord(table: Table, style: Style, old: Pattern | None) -> Pattern | None:
+    """The rhythm of the last bar, in the style's first meter."""
+    line = line_of(table, "last_chord", style.meters[0], "drum")
+    if line is None:
+        return old
+    if len(line) > 1 or not any(pulse.cells for pulse in line[0]):
+        hint = 'such as "X . X ."; = holds, so that the last one rings: "X . X= =="'
+        table.fault("S106", "last_chord", "the last chord has one bar, and a stroke in it", hint)
+        return old
+    return Pattern("last chord", style.meters[0], 1, "mf", Where.CLOSE, 1.0, {"chord": line})
 
 
 def _right_name(file: str) -> str:

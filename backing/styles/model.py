@@ -20,6 +20,7 @@ from enum import Enum
 from fractions import Fraction
 from typing import NamedTuple, cast
 
+from backing.chart.ast import Ending
 from backing.ground.instruments import Instrument
 from backing.ground.roles import COMPING, Role, role_of
 from backing.ground.source import Shown
@@ -46,6 +47,9 @@ class Where(Enum):
     )
     BREAK = "break"  # the last bars, as many as are written, before a section that brings more
     ENDING = "ending"  # a section after the last chorus
+    COUNT_IN = (
+        "count-in"  # the last bars of the count-in, in place of the click; drums and percussion
+    )
 
 
 class Energy(Enum):
@@ -198,6 +202,9 @@ class Style(NamedTuple):
         False  # a groove of two bars runs on through sections of odd length, as a clave does
     )
     ideas: tuple[Idea, ...] = ()
+    ending: Ending | None = None  # how it stops and how many bars are counted in where nobody says,
+    count_in: int | None = None  # 0 for none
+    last_chord: Pattern | None = None  # the rhythm in which the band strikes it
 
     def part(self, role: str) -> Part | None:
         """The player of that name, None where the style has none."""

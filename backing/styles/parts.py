@@ -23,7 +23,7 @@ PART_KEYS = (
 )  # fmt: skip
 PATTERN_KEYS = ("name", "meter", "level", "where", "for", "idea", "side", "weight", "hold", "lines")
 DRUM_PATTERN_KEYS = (*PATTERN_KEYS, "vary", "ghosts")
-PLACES_OF_SECTIONS = tuple(w.value for w in Where)
+PLACES_OF_SECTIONS = tuple(w.value for w in Where if w is not Where.COUNT_IN)
 LATEST_MS = 60.0  # that a single drum or place in the beat may be ahead or behind
 
 _NOTE = re.compile(r"([A-G])([b#]?)(-?\d)")
@@ -189,7 +189,8 @@ def _pattern(table: Table, role: str, style: Style) -> Pattern | None:
             )
             return None
         meter = written
-    where = table.choice("where", PLACES_OF_SECTIONS, "time")
+    places = PLACES_OF_SECTIONS if pitched else (*PLACES_OF_SECTIONS, Where.COUNT_IN.value)
+    where = table.choice("where", places, "time")
     lines = _lines(table.table("lines"), role, meter)
     if not lines or "name" not in table.data:
         return None
@@ -252,6 +253,20 @@ def _line_names(role: str) -> tuple[str, ...]:
     return tuple(name for name in ("chord", "bass") if _kind(role, name))
 
 
+def line_of(table: Table, name: str, meter: Meter, kind: str) -> Line | None:
+    """A line of cells, None where there is none that can be read."""
+    text = table.text(name, None)
+    if not text:
+        return None
+    try:
+        return read(text, meter, kind)
+    except CellError as wrong:
+        path = (*table.path, name)
+        span = table.faults.places.inside(path, wrong.at, wrong.length)
+        table.faults.add("S106", path, str(wrong), wrong.hint, span)
+        return None
+
+
 def _lines(table: Table, role: str, meter: Meter) -> dict[str, Line]:
     lines: dict[str, Line] = {}
     for name in table.data:
@@ -264,15 +279,8 @@ def _lines(table: Table, role: str, meter: Meter) -> dict[str, Line]:
             message = f"there is no line '{name}' for the {role}"
             table.faults.add("S105", path, message, hint, table.faults.places.key(path))
             continue
-        text = table.text(name, None)
-        if not text:
-            continue
-        try:
-            lines[name] = read(text, meter, kind)
-        except CellError as wrong:
-            path = (*table.path, name)
-            span = table.faults.places.inside(path, wrong.at, wrong.length)
-            table.faults.add("S106", path, str(wrong), wrong.hint, span)
+        if line := line_of(table, name, meter, kind):
+            lines[name] = line
     longest = max((len(line) for line in lines.values()), default=0)
     for name, line in lines.items():
         if longest % len(line):

@@ -7,7 +7,7 @@ from math import lcm
 
 from backing.ground.timebase import Meter
 from backing.styles.algorithms import SETTINGS
-from backing.styles.cells import Beat, take_apart
+from backing.styles.cells import Beat, take_apart, write
 from backing.styles.find import styles
 from backing.styles.model import SECTION, Part, Pattern, Style, Value, Where
 
@@ -77,6 +77,14 @@ def page(style: Style) -> str:
         lines.append("  repeats one bar may stand many times running")
     if style.runs:
         lines.append("  runs on grooves of two bars run on through sections of odd length")
+    if style.count_in is not None:
+        lines.append(
+            f"  count-in {_bars(style.count_in) if style.count_in else 'none'}, unless asked otherwise"
+        )
+    if style.ending is not None:
+        lines.append(f"  ending  {style.ending.name}, unless asked otherwise")
+    if style.last_chord is not None:
+        lines.append(f"  last chord in the rhythm {write(style.last_chord.lines['chord'])}")
     for idea in style.ideas:
         rest = f", without {', '.join(idea.rest)}" if idea.rest else ""
         lines.append(f"  idea    {idea.name}: weight {idea.weight:g}, for {_bars(idea.hold)}{rest}")

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import NamedTuple
 
-from backing.chart.ast import Chart, Dynamics, Section
+from backing.chart.ast import Chart, Dynamics, Ending, Section
 from backing.ground.levels import Levels, over
 from backing.ground.pitch import UNISON, Interval, Key
 from backing.ground.roles import ROLES
@@ -35,10 +35,17 @@ STYLE_FOR_METER = {(3, 4): "jazz waltz", (12, 8): "slow blues"}
 STYLE_OTHERWISE = "rock eighths"
 
 
+class Close(NamedTuple):
+    """How a style ends and how many bars it counts in, None where it leaves that to the meter and the tempo."""
+
+    ending: Ending | None = None
+    count_in: int | None = None
+
+
 class Ground(NamedTuple):
     """What is the same for all sections: chart, what is asked of the form, what the style brings, and the key and its shift.
 
-    `usual_tempo` and `grid_q` (the smallest note) are the style's; `section_grids` those of styles that sections name.
+    `usual_tempo`, `usual_close` and `grid_q` (the smallest note) are the style's; `section_grids` those of styles that sections name.
     `key` is the written key, `shift` the interval to the one that is asked for.
     """
 
@@ -49,6 +56,7 @@ class Ground(NamedTuple):
     section_grids: Mapping[str, Fraction]
     key: Key
     shift: Interval
+    usual_close: Close
 
     @property
     def higher(self) -> int:
@@ -62,6 +70,7 @@ def ground_of(
     usual_tempo: Tempo,
     grid_q: Fraction | None,
     section_grids: Mapping[str, Fraction],
+    usual_close: Close,
 ) -> Ground:
     """The ground for a chart and a form."""
     key, shift = first_key(chart), UNISON
@@ -69,7 +78,7 @@ def ground_of(
         shift = interval_to_key(key, form.key)
     elif form.transpose:
         shift = interval_for_semitones(key, form.transpose)
-    return Ground(chart, form, usual_tempo, grid_q, section_grids, key, shift)
+    return Ground(chart, form, usual_tempo, grid_q, section_grids, key, shift, usual_close)
 
 
 class Frame(NamedTuple):

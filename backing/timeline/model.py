@@ -158,6 +158,7 @@ class Timeline(NamedTuple):
     tempo: tuple[TempoStep, ...]
     choruses: int = 1
     ending: Ending = Ending()
+    ending_asked: bool = False  # by the chart or whoever plays, rather than as usual in the style
     count_in: int | None = None  # bars, 0 off, None by meter and tempo
     pickup: bool = False  # the first bar is a pickup
     fade_bars: int = 0

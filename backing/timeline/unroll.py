@@ -15,6 +15,7 @@ from backing.ground.timebase import Tempo, TempoMap
 from backing.timeline.closing import closing_chord, with_closing_bar, with_ritard, with_tag
 from backing.timeline.form import Form
 from backing.timeline.frame import (
+    Close,
     Frame,
     Ground,
     chart_qpm,
@@ -35,6 +36,7 @@ __all__ = ["first_key", "style_name", "unroll"]
 
 USUAL = Tempo(Fraction(120))
 AS_WRITTEN = Form()
+OPEN = Close()
 
 
 def unroll(
@@ -44,14 +46,15 @@ def unroll(
     usual_tempo: Tempo = USUAL,
     grid_q: Fraction | None = None,
     section_grids: Mapping[str, Fraction] | None = None,
+    usual_close: Close = OPEN,
 ) -> Timeline:
     """What is played, in order.
 
-    `usual_tempo` holds where no tempo is written; `grid_q` is the smallest note of the style and decides how early an
+    `usual_tempo` holds where no tempo is written, `usual_close` where no ending or no count-in is; `grid_q` is the smallest note of the style and decides how early an
     unset push comes, `section_grids` says the same of styles that sections name. Raises `ChartError` for directions
     that lead nowhere and for more than 20,000 bars, `RequestError` for what the chart does not have.
     """
-    ground = ground_of(chart, form, usual_tempo, grid_q, section_grids or {})
+    ground = ground_of(chart, form, usual_tempo, grid_q, section_grids or {}, usual_close)
     if form.sections or form.bars:
         return _excerpt(ground)
     if form.choruses is None and form.length_s is None:
@@ -90,7 +93,9 @@ def _excerpt(ground: Ground) -> Timeline:
     timeline = repeated(timeline, times) if times > 1 else timeline
     if form.ending is not None:
         timeline = timeline._replace(
-            ending=form.ending, fade_bars=_fade_bars(form.ending, timeline.bars)
+            ending=form.ending,
+            ending_asked=True,
+            fade_bars=_fade_bars(form.ending, timeline.bars),
         )
         if form.ending.kind is EndingKind.RIT:
             timeline = with_ritard(timeline)
@@ -114,7 +119,8 @@ def _whole(ground: Ground, choruses: int) -> Timeline:
     """The whole form with its end."""
     chart, form, header = ground.chart, ground.form, ground.chart.header
     order = order_of_play(chart, choruses)
-    ending = form.ending or header.ending or Ending()
+    asked = form.ending or header.ending
+    ending = asked or ground.usual_close.ending or Ending()
     if ending.kind is EndingKind.TAG:
         order = order._replace(visits=with_tag(order.visits))
     score = _placed(ground, order)
@@ -126,6 +132,7 @@ def _whole(ground: Ground, choruses: int) -> Timeline:
     if tempo_factor(ground) != 1 and any(s.us == SLOWEST_US for s in steps):
         raise RequestError(TOO_SLOW)
     fermatas = [(c.start_q, c.end_q) for c in score.chords if c.fermata]
+    counts = (form.count_in, header.count_in, ground.usual_close.count_in)
     timeline = Timeline(
         title=header.title,
         by=header.by,
@@ -137,7 +144,8 @@ def _whole(ground: Ground, choruses: int) -> Timeline:
         tempo=tuple(s for s in held(steps, fermatas) if s.at_q < score.end_q),
         choruses=choruses,
         ending=ending,
-        count_in=header.count_in if form.count_in is None else form.count_in,
+        ending_asked=asked is not None,
+        count_in=next((bars for bars in counts if bars is not None), None),
         pickup=bool(score.bars) and score.bars[0].number == 0,
         fade_bars=_fade_bars(ending, score.bars),
         melody=tuple(score.melody),
