@@ -54,7 +54,7 @@ TUNE = "meter: 4/4\ntempo: 120\nkey: C\n[A]\n| C | F | G7 | C |\n"
 
 
 @pytest.fixture
-def make(tmp_path, monkeypatch):  # type: ignore[no-untyped-def]
+def make(tmp_path, monkeypatch):
     def played(top: str = "", own: str = "", text: str = TUNE, **wish: object) -> Arrangement:
         (tmp_path / "own.toml").write_text(STYLE.replace("TOP", top).replace("OWN", own), "utf-8")
         options = Options().changed(style=str(tmp_path / "own.toml"), **wish)
@@ -75,7 +75,7 @@ def places(notes: list[Note]) -> list[Fraction]:
 # -- the end ------------------------------------------------------------------------------------------------
 
 
-def test_a_style_has_an_ending_of_its_own_and_the_chart_and_whoever_plays_another(make) -> None:  # type: ignore[no-untyped-def]
+def test_a_style_has_an_ending_of_its_own_and_the_chart_and_whoever_plays_another(make) -> None:
     assert make().timeline.ending.name == "ring"
     assert make('ending = "short"').timeline.ending.name == "short"
     assert make('ending = "fade 2"').timeline.fade_bars == 2
@@ -85,7 +85,7 @@ def test_a_style_has_an_ending_of_its_own_and_the_chart_and_whoever_plays_anothe
     assert last == Fraction(1, 2)
 
 
-def test_the_last_chord_has_the_rhythm_of_the_style(make) -> None:  # type: ignore[no-untyped-def]
+def test_the_last_chord_has_the_rhythm_of_the_style(make) -> None:
     """A march ends with a stinger: a short stroke behind a beat of silence (common practice)."""
     march = make('last_chord = "X. . X. ."')
     for role in ("bass", "keys", "drums"):
@@ -95,7 +95,7 @@ def test_the_last_chord_has_the_rhythm_of_the_style(make) -> None:  # type: igno
     assert {n.length_q for n in in_bar(march, "keys", 4)} == {Fraction(1, 2)}
 
 
-def test_a_last_stroke_that_is_held_rings(make) -> None:  # type: ignore[no-untyped-def]
+def test_a_last_stroke_that_is_held_rings(make) -> None:
     text = TUNE.replace("G7 | C |", "G7 | C | % |")
     notes = in_bar(make('last_chord = ".X X= = ="', text=text), "keys", 4)
     assert {(n.start_q % 4, n.end_q) for n in notes} == {(Fraction(1, 2), 13), (Fraction(1), 20)}
@@ -120,7 +120,7 @@ def test_an_ending_that_is_asked_for_has_no_other_rhythm(text: str, wish: dict[s
 # -- the beginning ------------------------------------------------------------------------------------------
 
 
-def test_a_style_counts_in_as_many_bars_as_it_says(make) -> None:  # type: ignore[no-untyped-def]
+def test_a_style_counts_in_as_many_bars_as_it_says(make) -> None:
     assert make().count_in_bars == 2
     assert make("count_in = 1").count_in_bars == 1
     assert make('count_in = "off"').count_in_q == 0
@@ -128,7 +128,7 @@ def test_a_style_counts_in_as_many_bars_as_it_says(make) -> None:  # type: ignor
     assert make("count_in = 1", count_in=2).count_in_bars == 2
 
 
-def test_drums_lead_in_in_place_of_the_last_bar_of_the_click(make) -> None:  # type: ignore[no-untyped-def]
+def test_drums_lead_in_in_place_of_the_last_bar_of_the_click(make) -> None:
     music = make(own=PICK_UP)
     struck = [(DRUM_NAMES[n.pitch], n.start_q) for n in player(music, "click").notes]
     assert [at for drum, at in struck if "block" in drum] == [-8, -6]
@@ -137,27 +137,27 @@ def test_drums_lead_in_in_place_of_the_last_bar_of_the_click(make) -> None:  # t
     assert all(n.start_q >= 0 for n in player(music, "drums").notes)
 
 
-def test_a_lead_in_ends_where_a_pickup_begins(make) -> None:  # type: ignore[no-untyped-def]
+def test_a_lead_in_ends_where_a_pickup_begins(make) -> None:
     music = make(own=PICK_UP, text=TUNE.replace("[A]\n|", "pickup: 1\n[A]\n| G7 |"))
     at = [n.start_q for n in player(music, "click").notes]
     assert max(at) < 0
     assert Fraction(-1, 2) in at, "three and a half"
 
 
-def test_a_lead_in_swings_with_the_band(make) -> None:  # type: ignore[no-untyped-def]
+def test_a_lead_in_swings_with_the_band(make) -> None:
     music = make('feel = "shuffle"', own=PICK_UP)
     played = performer(perform(music), "click").notes
     (first, *_) = [n.start_q for n in played if DRUM_NAMES[n.pitch] == "snare"]
     assert first == pytest.approx(-2 + 2 / 3, abs=1e-4)
 
 
-def test_without_drums_the_click_counts(make) -> None:  # type: ignore[no-untyped-def]
+def test_without_drums_the_click_counts(make) -> None:
     music = make(own=PICK_UP)
     alone = arrange(music.timeline, music.style, 1, without=frozenset({"drums"}))
     assert {DRUM_NAMES[n.pitch] for n in player(alone, "click").notes} == {"high block", "low block"}  # fmt: skip
 
 
-def test_a_lead_in_stands_nowhere_else(make) -> None:  # type: ignore[no-untyped-def]
+def test_a_lead_in_stands_nowhere_else(make) -> None:
     words = {n.why.words for n in player(make(own=PICK_UP), "drums").notes}
     assert not any("pick-up" in told for told in words)
 
