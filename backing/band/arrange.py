@@ -18,7 +18,8 @@ from backing.band.model import Arrangement, Note, PartStart, Player, note_order
 from backing.band.openings import counted_in
 from backing.band.plan import melody_bars
 from backing.band.players import click as click_player
-from backing.band.players.common import Brief, Zone, ZoneKind
+from backing.band.players.common import Brief, Marks, Zone, ZoneKind
+from backing.band.players.patterns.told import with_patterns
 from backing.band.zones import sounding
 from backing.ground.errors import ArrangementError
 from backing.ground.roles import in_score_order, named, role_of
@@ -95,11 +96,14 @@ def _through(
     chair = BAND[role_of(player).name]
     track = _Track([], [])
     places: dict[int, slice] = {}
+    called: Marks = ()
     for number in range(len(form.timeline.sections)):
         if player not in form.parts[number]:
+            called = ()
             continue
-        brief = brief_of(form, number, player, track.notes, heard[number])
+        brief = brief_of(form, number, player, track.notes, heard[number])._replace(called=called)
         line = evened(brief, sorted(chair.play(brief), key=note_order))
+        line, called = with_patterns(brief, line, chair.chosen)
         _check(brief, line)
         if chair.cut:
             _cut_at_border(track.notes, brief.start_q, line, brief.zones[0])

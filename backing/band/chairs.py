@@ -12,6 +12,8 @@ from typing import NamedTuple
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players import bass, drums, guitar, keys
 from backing.band.players.common import Brief, ZoneKind
+from backing.band.players.patterns import comping
+from backing.band.players.patterns.lay import Chosen
 from backing.band.zones import fermatas
 from backing.ground.instruments import DRUM_KEYS, INSTRUMENTS
 from backing.ground.roles import named, role_of
@@ -45,6 +47,12 @@ def _percussion(brief: Brief) -> list[Note]:
     return percussion.play(brief)
 
 
+def _percussion_chosen(brief: Brief) -> list[Chosen | None]:
+    from backing.band.players import percussion
+
+    return percussion.chosen(brief)
+
+
 def _tune(brief: Brief) -> list[Note]:
     """The written melody where it is asked for, but for notes that begin where its player rests."""
     asked = asked_for(brief.part.role, brief.timeline, brief.section)
@@ -65,24 +73,26 @@ def _joined_bass(brief: Brief, before: list[Note], first: Note) -> None:
 class Chair(NamedTuple):
     """How a role is played.
 
-    `cut`: what is held over a section's start ends where the player strikes again. `join` leads the notes played so
+    `cut`: what is held over a section's start ends where the player strikes again. `chosen`: its patterns of a section,
+    bar by bar. `join` leads the notes played so
     far into the first one of a section. `cues`: gives the beat after a fermata.
     """
 
     play: PlayFunction
     cut: bool = True
+    chosen: Callable[[Brief], list[Chosen | None]] = comping.chosen
     join: Callable[[Brief, list[Note], Note], None] | None = None
     cues: bool = False
 
 
 BAND: Mapping[str, Chair] = {
-    "bass": Chair(bass.play, join=_joined_bass),
-    "drums": Chair(drums.play, cues=True),
+    "bass": Chair(bass.play, chosen=bass.chosen, join=_joined_bass),
+    "drums": Chair(drums.play, chosen=drums.chosen, cues=True),
     "keys": Chair(keys.play),
     "guitar": Chair(guitar.play),
     "strings": Chair(_line),
     "horns": Chair(_line),
-    "percussion": Chair(_percussion),
+    "percussion": Chair(_percussion, chosen=_percussion_chosen),
     "melody": Chair(_tune, cut=False),
 }
 

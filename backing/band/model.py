@@ -79,6 +79,7 @@ class Note(NamedTuple):
     `chord` is the index of its chord in `Timeline.chords` (-1 for none; a pushed or anticipating note names the chord
     that it belongs to). `order` is the place of this note in a strum or roll, from 0, with
     `spread_ms` between neighbours. `strict` notes are never swung or humanised (count-in, click, stops, hits).
+    `timing` is what its pattern adds to the timing of its player.
     `string` counts guitar strings from 1 (highest) to 6, `fret` above the nut or capo; 0 and -1 where not a guitar.
     """
 
@@ -94,6 +95,7 @@ class Note(NamedTuple):
     strict: bool = False
     string: int = 0
     fret: int = -1
+    timing: tuple[tuple[str, float], ...] = ()
 
     @property
     def length_q(self) -> Fraction:

@@ -242,11 +242,13 @@ class Feel(NamedTuple):
     """How a beat is divided.
 
     `unit_q` is the note that is played in pairs long-short (an eighth or a sixteenth), 0 for straight. `ratio` is
-    long : short, or None when the tempo decides.
+    long : short, or None when the tempo decides. `shares` are how long the four sixteenths of a beat are, one to
+    another, where they are no pairs; () otherwise.
     """
 
     unit_q: Fraction
     ratio: Fraction | None = None
+    shares: tuple[int, ...] = ()
 
     @property
     def swung_eighths(self) -> bool:
@@ -262,6 +264,8 @@ class Feel(NamedTuple):
         """As a chart writes it: `straight`, `swing`, `swing 16`, `swing 3:2`."""
         if self.straight:
             return "straight"
+        if self.shares:
+            return f"sixteenths {':'.join(map(str, self.shares))}"
         sixteenths = " 16" if self.unit_q == SIXTEENTH else ""
         ratio = "" if self.ratio is None else f" {self.ratio.numerator}:{self.ratio.denominator}"
         return f"swing{sixteenths}{ratio}"

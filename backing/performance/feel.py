@@ -5,7 +5,8 @@ positive. Only + - * / and square roots of IEEE doubles are used, so that every 
 
 Swing moves what stands between beats: in a beat of two `Feel.unit_q` notes the second one moves from 1/2 to
 ratio / (1 + ratio), and everything between is stretched with it; places on thirds of the beat are triplets and stay.
-Pulses that are no whole number of such beats (dotted ones) are left alone.
+Pulses that are no whole number of such beats (dotted ones) are left alone. Where a feel gives shares of the beat to its
+four sixteenths, their borders move there, and what lies between is stretched with them.
 
 Drift is a sum of square waves, one an octave from the grid step up to half a section, each with its own random
 heights: equal power an octave, so the spectrum falls as 1/f. It is keyed by section, pass and place. A part of it is
@@ -136,6 +137,8 @@ class Beats:
         if nearest not in (3, 6) and abs(sixths - nearest) < THIRD * 6:
             return q, False
         start = q - share * pair
+        if feel.shares:
+            return start + _share_of(feel.shares, share) * pair, False
         long_short = (
             ratio(self._clock.quarter_ms(start) * pair)
             if feel.ratio is None
@@ -146,11 +149,22 @@ class Beats:
         return start + moved * pair, False
 
 
+def _share_of(shares: tuple[int, ...], share: float) -> float:
+    """Where a share of an even beat falls in one whose parts are so long.
+
+    >>> [round(_share_of((28, 20, 22, 30), i / 8), 3) for i in range(9)]
+    [0.0, 0.14, 0.28, 0.38, 0.48, 0.59, 0.7, 0.85, 1.0]
+    """
+    part = min(int(share * len(shares) + THIRD), len(shares) - 1)
+    inside = share * len(shares) - part
+    return (sum(shares[:part]) + inside * shares[part]) / sum(shares)
+
+
 def _pulses(meter: Meter, feel: Feel) -> tuple[list[float], list[float], list[float]]:
     """Start and length of every pulse of a bar, and the length of the swung beats in it (0 where none)."""
     starts = [float(q) for q in meter.pulse_starts_q]
     lengths = [float(q) for q in meter.pulses_q]
-    pair = 2 * float(feel.unit_q)
+    pair = (len(feel.shares) or 2) * float(feel.unit_q)
     swung = [pair if pair and (length / pair).is_integer() else 0.0 for length in lengths]
     return starts, lengths, swung
 

@@ -252,17 +252,19 @@ def _timing(
 
 
 def _later(player: Player, places: Sequence[float], beats: Beats) -> list[float]:
-    """Milliseconds by which a style has each note later than its player, for its drum and its place in the beat."""
-    if not any(start.part.timing for start in player.parts):
+    """Milliseconds by which a style, or a pattern, has each note later than its player: by drum and place in the beat."""
+    told = any(start.part.timing for start in player.parts)
+    if not told and not any(note.timing for note in player.notes):
         return [0.0] * len(places)
     parts = [(float(start.at_q), start) for start in player.parts]
     found = []
     for note, place in zip(player.notes, places, strict=True):
-        timing = _part_at(parts, place).part.timing
-        drum = 0.0 if pitched(player.role) else timing.get(DRUM_NAMES.get(note.pitch, ""), 0.0)
-        inside = beats.part(place) if timing else None
+        both = (_part_at(parts, place).part.timing, dict(note.timing))
+        drum = "" if pitched(player.role) else DRUM_NAMES.get(note.pitch, "")
+        inside = beats.part(place) if any(both) else None
         name = "" if inside is None else _PLACES.get(round(4 * inside, 6), "")
-        found.append(drum + timing.get(name, 0.0))
+        keys = (drum, name, f"{drum} {name}")
+        found.append(sum(timing.get(key, 0.0) for timing in both for key in keys if key))
     return [min(LATEST_MS, max(-LATEST_MS, ms)) for ms in found]
 
 

@@ -2,6 +2,8 @@
 
     x  x.  x..x  x.x   one quarter; two eighths, the second a rest; sixteenths; triplets
 
+Behind `->` stands one stroke that the line leads to, on the first beat of whatever comes after the pattern.
+
 Conventions: a pulse of n cells divides that pulse into n equal notes. `.` rests, `=` holds what sounds, over borders of
 pulses and bars too; `=` at the very start holds the last note of the pattern, which is played round and round.
 A *segment* is (start, end, mark) in parts of its pulse, with mark `.` or `=` for rests and holds.
@@ -84,6 +86,24 @@ def read(text: str, meter: Meter, kind: str) -> Line:
             starts[loose] + text[starts[loose] :].index("="),
         )
     return join(bars)
+
+
+def led(text: str, kind: str) -> tuple[str, str]:
+    """A line without the stroke that it leads to, and the mark of that stroke, "" where it leads to none.
+
+    >>> led("x x x xx -> X", "drum")
+    ('x x x xx ', 'X')
+    """
+    before, arrow, after = text.partition("->")
+    mark = after.strip()
+    if arrow and (mark in ("", ".", "=") or _cut(mark, kind) != (mark,)):
+        raise CellError(
+            "'->' leads to one stroke, on the first beat of what follows",
+            f"write it behind the arrow, with one of {_MARKS[kind][1]}",
+            len(before),
+            len(arrow + after.rstrip()),
+        )
+    return before, mark
 
 
 @lru_cache(maxsize=4096)

@@ -28,7 +28,7 @@ KEYS = (
 )  # fmt: skip
 GRIDS = {"eighths": EIGHTH, "sixteenths": SIXTEENTH, "triplets": Fraction(1, 3)}
 CLAVES = ("2-3", "3-2")
-FEELS = "straight, swing, swing 16, shuffle, swing 3:2, swing 16 3:2"
+FEELS = "straight, swing, swing 16, shuffle, swing 3:2, swing 16 3:2, sixteenths 28:20:22:30"
 MOST_BYTES = 1_000_000  # of a style file; the longest that come with the package have 20,000
 DEEPEST = 5  # styles that a style may be like, one after the other
 
@@ -302,6 +302,10 @@ def _feel(table: Table, base: Style | None) -> Feel:
         return STRAIGHT
     if written == "shuffle":
         return SHUFFLE
+    if four := re.fullmatch(r"sixteenths (\d{1,3}):(\d{1,3}):(\d{1,3}):(\d{1,3})", written):
+        shares = tuple(map(int, four.groups()))
+        if min(shares) * 4 >= max(shares) > 0:
+            return Feel(SIXTEENTH, None, shares)
     found = re.fullmatch(r"swing( 16)?(?: (\d+(?:\.\d+)?):(\d+(?:\.\d+)?))?", written)
     ratio = (
         Fraction(found[2]) / Fraction(found[3])

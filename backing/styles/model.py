@@ -94,7 +94,8 @@ class Pattern(Shown):
     `hold` is for how many bars it stays once it has begun, 0 as long as the player likes. Of drums and percussion:
     `vary` is the chance that a bar is changed a little (None: the player's), `ghosts` that its soft strokes are played.
     `idea` is the idea of the whole band that it belongs to ("" for none), `energies` are those of the sections that it is
-    for (none: for any), `side` the side of the clave (one of `SIDES`, "" for both).
+    for (none: for any), `side` the side of the clave (one of `SIDES`, "" for both). `timing` is added to the player's.
+    `into` are the strokes that it leads to, by line: marks for the first beat of what comes after it.
     """
 
     name: str
@@ -111,6 +112,8 @@ class Pattern(Shown):
     idea: str = ""
     energies: tuple[str, ...] = ()
     side: str = ""
+    timing: Mapping[str, float] = field(default_factory=dict, hash=False)
+    into: Mapping[str, str] = field(default_factory=dict, hash=False)
 
     @property
     def anywhere(self) -> bool:
@@ -138,7 +141,7 @@ class Part(Shown):
     `plays` names the algorithm for each level ("p", "mf", "f"); `settings` are that algorithm's. `level_db` is the
     level in the mix, `pan` -1 left to 1 right, `room` the share sent to the room (0 to 1). `late_ms` is the mean
     distance behind the grid (on-beats only), `spread_ms` the standard deviation around it; `timing` is how much later
-    still some strokes come in ms, by drum or by place in the beat (`PLACES`). `hold` is for how many bars it stays with
+    still some strokes come in ms, by drum, by place in the beat (`PLACES`), or by both ("snare and"). `hold` is for how many bars it stays with
     a pattern, 0 as long as players of its sort do.
     """
 

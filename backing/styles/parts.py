@@ -11,7 +11,7 @@ from backing.ground.roles import role_of
 from backing.ground.source import nearest
 from backing.ground.timebase import Meter
 from backing.styles.algorithms import ALGORITHMS, Setting
-from backing.styles.cells import CellError, Line, read
+from backing.styles.cells import CellError, Line, led, read
 from backing.styles.faults import Table, meter_of
 from backing.styles.model import ENERGIES, PLACES, SIDES, Part, Pattern, Style, Value, Where
 
@@ -21,7 +21,19 @@ PART_KEYS = (
     "instrument", "plays", "settings", "fresh", "level_db", "pan", "room", "late_ms", "spread_ms", "low", "high",
     "hold", "timing", "pattern",
 )  # fmt: skip
-PATTERN_KEYS = ("name", "meter", "level", "where", "for", "idea", "side", "weight", "hold", "lines")
+PATTERN_KEYS = (
+    "name",
+    "meter",
+    "level",
+    "where",
+    "for",
+    "idea",
+    "side",
+    "weight",
+    "hold",
+    "timing",
+    "lines",
+)
 DRUM_PATTERN_KEYS = (*PATTERN_KEYS, "vary", "ghosts")
 PLACES_OF_SECTIONS = tuple(w.value for w in Where if w is not Where.COUNT_IN)
 LATEST_MS = 60.0  # that a single drum or place in the beat may be ahead or behind
@@ -125,13 +137,18 @@ def _setting(table: Table, key: str, setting: Setting) -> Value:
     return table.choice(key, setting.choices, None) or str(setting.default)
 
 
-def _timing(table: Table, role: str, old: Part | None) -> dict[str, float]:
-    """Milliseconds by drum and by place in the beat, over those of the player that this one is like."""
+def _timing(table: Table, role: str, old: Part | None = None) -> dict[str, float]:
+    """Milliseconds by drum, by place in the beat, and by place of a drum, over those of the player that this is like."""
     names = (*PLACES, *(() if role_of(role).pitched else DRUM_KEYS))
     table.only(names)
     found = dict(old.timing) if old else {}
-    for name in table.data:
-        if name in names:
+    for name, value in table.data.items():
+        if name in DRUM_KEYS and isinstance(value, dict):
+            inner = table.table(name)
+            inner.only(tuple(PLACES))
+            for place in inner.data:
+                found[f"{name} {place}"] = inner.number(place, 0.0, -LATEST_MS, LATEST_MS)
+        elif name in names:
             found[name] = table.number(name, 0.0, -LATEST_MS, LATEST_MS)
     return found
 
@@ -191,7 +208,7 @@ def _pattern(table: Table, role: str, style: Style) -> Pattern | None:
         meter = written
     places = PLACES_OF_SECTIONS if pitched else (*PLACES_OF_SECTIONS, Where.COUNT_IN.value)
     where = table.choice("where", places, "time")
-    lines = _lines(table.table("lines"), role, meter)
+    lines, into = _lines(table.table("lines"), role, meter)
     if not lines or "name" not in table.data:
         return None
     bars = max(len(line) for line in lines.values())
@@ -214,6 +231,8 @@ def _pattern(table: Table, role: str, style: Style) -> Pattern | None:
         idea=(table.choice("idea", names, None) if names else None) or "",
         energies=table.one_or_more("for", ENERGIES),
         side=_side(table, style, bars),
+        timing=_timing(table.table("timing"), role),
+        into=into,
     )
 
 
@@ -253,12 +272,18 @@ def _line_names(role: str) -> tuple[str, ...]:
     return tuple(name for name in ("chord", "bass") if _kind(role, name))
 
 
-def line_of(table: Table, name: str, meter: Meter, kind: str) -> Line | None:
-    """A line of cells, None where there is none that can be read."""
+def line_of(
+    table: Table, name: str, meter: Meter, kind: str, into: dict[str, str] | None = None
+) -> Line | None:
+    """A line of cells, None where there is none that can be read; what it leads to goes `into` a table."""
     text = table.text(name, None)
     if not text:
         return None
     try:
+        if into is not None:
+            text, mark = led(text, kind)
+            if mark:
+                into[name] = mark
         return read(text, meter, kind)
     except CellError as wrong:
         path = (*table.path, name)
@@ -267,8 +292,10 @@ def line_of(table: Table, name: str, meter: Meter, kind: str) -> Line | None:
         return None
 
 
-def _lines(table: Table, role: str, meter: Meter) -> dict[str, Line]:
+def _lines(table: Table, role: str, meter: Meter) -> tuple[dict[str, Line], dict[str, str]]:
+    """The lines of a pattern, and by line the mark of the stroke that they lead to."""
     lines: dict[str, Line] = {}
+    into: dict[str, str] = {}
     for name in table.data:
         kind = _kind(role, name)
         if kind is None:
@@ -279,7 +306,7 @@ def _lines(table: Table, role: str, meter: Meter) -> dict[str, Line]:
             message = f"there is no line '{name}' for the {role}"
             table.faults.add("S105", path, message, hint, table.faults.places.key(path))
             continue
-        if line := line_of(table, name, meter, kind):
+        if line := line_of(table, name, meter, kind, into):
             lines[name] = line
     longest = max((len(line) for line in lines.values()), default=0)
     for name, line in lines.items():
@@ -292,4 +319,4 @@ def _lines(table: Table, role: str, meter: Meter) -> dict[str, Line]:
             )
             continue
         lines[name] = line * (longest // len(line))
-    return lines
+    return lines, into

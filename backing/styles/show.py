@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from fractions import Fraction
 from math import lcm
 
@@ -52,7 +53,8 @@ def _subdivision(style: Style) -> str:
     grid = _GRIDS.get(style.grid_q, "triplets")
     if style.feel.straight:
         return grid
-    return f"{'shuffled' if style.feel.ratio == 2 else 'swung'} {grid}"
+    word = "uneven" if style.feel.shares else "shuffled" if style.feel.ratio == 2 else "swung"
+    return f"{word} {grid}"
 
 
 def _tempo(style: Style) -> str:
@@ -106,8 +108,7 @@ def _part(part: Part) -> list[str]:
     if part.hold:
         lines.append(f"  holds a pattern for {_bars(part.hold)}")
     if part.timing:
-        told = (f"{name} {ms:+g}" for name, ms in part.timing.items())
-        lines.append(f"  timing in ms: {', '.join(told)}")
+        lines.append(f"  timing in ms: {_told(part.timing)}")
     for pattern in part.patterns:
         lines += grid(pattern, part.kind.pitched)
     return lines
@@ -118,6 +119,10 @@ def _settings(part: Part) -> list[str]:
     rows = [(f"{name} = {written(value)}", name) for name, value in part.settings.items()]
     width = max((len(row) for row, _ in rows), default=0)
     return [f"  {row:{width}}  {SETTINGS[part.kind.name][name].about}" for row, name in rows]
+
+
+def _told(timing: Mapping[str, float]) -> str:
+    return ", ".join(f"{name} {ms:+g}" for name, ms in timing.items())
 
 
 def _bars(hold: int) -> str:
@@ -144,7 +149,8 @@ def grid(pattern: Pattern, rings: bool = True) -> list[str]:
     held = f", held for {_bars(pattern.hold)}" if pattern.hold else ""
     vary = f", vary {pattern.vary:g}" if pattern.vary is not None else ""
     soft = f", ghosts {pattern.ghosts:g}" if pattern.ghosts < 1 else ""
-    told = f"{pattern.level}{place}, weight {pattern.weight:g}{held}{vary}{soft}"
+    late = f", timing in ms: {_told(pattern.timing)}" if pattern.timing else ""
+    told = f"{pattern.level}{place}, weight {pattern.weight:g}{held}{vary}{soft}{late}"
     title = f"  {pattern.name}  ({pattern.meter.full_name}, {told})"
     cut = {name: take_apart(line) for name, line in pattern.lines.items()}
     beats = [beat for bars in cut.values() for bar in bars for beat in bar]
@@ -156,7 +162,8 @@ def grid(pattern: Pattern, rings: bool = True) -> list[str]:
     lines = [title, f"    {'':{label}}  {rule}".rstrip()]
     for name, bars in cut.items():
         text = " | ".join(" ".join(_cells(b, count, width, rings) for b in bar) for bar in bars)
-        lines.append(f"    {name:{label}}  {text}".rstrip())
+        leads = f" -> {pattern.into[name]}" if name in pattern.into else ""
+        lines.append(f"    {name:{label}}  {text.rstrip()}{leads}".rstrip())
     return lines
 
 

@@ -18,6 +18,7 @@ from backing.band.players.anchors import Contour, settle, stretches
 from backing.band.players.bassline import Line
 from backing.band.players.common import Brief, Zone, ZoneKind, with_the_band
 from backing.band.players.patterns.choose import BASS, choose
+from backing.band.players.patterns.lay import Chosen
 from backing.band.players.pulses import beats, halves, off_beats, shift_q
 from backing.band.players.strides import Shape, stride
 from backing.timeline.model import TimeFeel
@@ -35,8 +36,8 @@ def play(brief: Brief) -> list[Note]:
     ways = [_way(brief, i, starts) for i in range(len(brief.bars))]
     slots = [_slots(brief, i, way, kicks) for i, way in enumerate(ways)]
     parts = stretches(brief, ways, slots)
-    chosen = choose(brief, BASS) if any(s.way == "pattern" for s in parts) else []
-    line = Line(brief, parts, (), low, high, kicks, frozenset(kicks), chosen)
+    found = chosen(brief) if any(s.way == "pattern" for s in parts) else []
+    line = Line(brief, parts, (), low, high, kicks, frozenset(kicks), found)
     shapes: Sequence[Contour | None] = ()
     if any(not s.walks and s.way != "struck" for s in parts):
         from backing.band.players.riffs import contours  # not every bass plays figures
@@ -44,6 +45,11 @@ def play(brief: Brief) -> list[Note]:
         shapes = contours(line)
     anchors, after = settle(brief, parts, low, high, shapes)
     return _written(line._replace(anchors=[*anchors, after if after is not None else -1]))
+
+
+def chosen(brief: Brief) -> list[Chosen | None]:
+    """The bass's patterns, bar by bar."""
+    return choose(brief, BASS)
 
 
 def _written(line: Line) -> list[Note]:

@@ -66,6 +66,9 @@ def _start(stretch: Change | Zone) -> Fraction:
     return stretch.start_q
 
 
+Marks = tuple[tuple[str, str], ...]  # marks of strokes by line
+
+
 class Phase(NamedTuple):
     """Where a bar stands in whatever runs over several bars, counted once for all players.
 
@@ -132,6 +135,7 @@ class Brief(NamedTuple):
     heard: Mapping[str, tuple[Note, ...]] = MappingProxyType({})
     colour: bool = True
     qpm: float = 120.0  # tempo at the start of the section
+    called: Marks = ()  # what this player's pattern before the section leads to, on its first beat
     begun: bool = False  # a pushed first chord was struck by this player before the section's start
 
     @property

@@ -45,20 +45,20 @@ _SIXTEENTH, _EIGHTH = Fraction(1, 4), Fraction(1, 2)
 
 def play(brief: Brief) -> list[Note]:
     """The drums of one playing of a section, in order of start."""
-    plans = [_without_fill(brief, i) for i in range(len(brief.bars))]
-    chosen = choose(brief._replace(plans=tuple(plans)), DRUMS)
+    plans = _plans(brief)
+    found = chosen(brief)
     made: Strokes = {}
     shapes: list[frozenset[tuple[Fraction, str]]] = []
     for index, (bar, plan) in enumerate(zip(brief.bars, plans, strict=True)):
-        strokes = _bar(brief, index, bar, plan, chosen[index])
+        strokes = _bar(brief, index, bar, plan, found[index])
         if not brief.style.repeats:
             shape = _shape(strokes, bar)
-            if shapes[-2:] == [shape, shape] and strokes and vary_of(brief, chosen[index]):
+            if shapes[-2:] == [shape, shape] and strokes and vary_of(brief, found[index]):
                 strokes = _varied(brief, index, strokes)
                 shape = _shape(strokes, bar)
             shapes.append(shape)
         made.update(strokes)
-        made.update(_ornaments(brief, bar, chosen[index], strokes))
+        made.update(_ornaments(brief, bar, found[index], strokes))
     _push(brief, made)
     notes = _in_time(brief, made)
     for zone in brief.zones:
@@ -66,6 +66,15 @@ def play(brief: Brief) -> list[Note]:
             notes += [n for s in zone.strokes for n in _struck(brief, s)]
     notes.sort(key=note_order)
     return _choked(notes)
+
+
+def chosen(brief: Brief) -> list[Chosen | None]:
+    """The drummer's patterns, bar by bar."""
+    return choose(brief._replace(plans=_plans(brief)), DRUMS)
+
+
+def _plans(brief: Brief) -> tuple[BarPlan, ...]:
+    return tuple(_without_fill(brief, i) for i in range(len(brief.bars)))
 
 
 def _push(brief: Brief, strokes: Strokes) -> None:

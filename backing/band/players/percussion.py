@@ -14,7 +14,7 @@ from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.common import Brief, ZoneKind, with_the_band
 from backing.band.players.ornaments import WORDS, ornament
 from backing.band.players.patterns.choose import PERCUSSION, choose
-from backing.band.players.patterns.lay import laid, soft_ones, vary_of
+from backing.band.players.patterns.lay import Chosen, laid, soft_ones, vary_of
 from backing.band.players.patterns.traits import unbroken
 from backing.band.players.pulses import beats, loudness, shift_q, velocity
 from backing.ground.instruments import DRUM_KEYS
@@ -28,23 +28,28 @@ SHAKEN = (
 )  # the arm goes on, so none of their strokes is left out
 
 
+def chosen(brief: Brief) -> list[Chosen | None]:
+    """The percussionist's patterns, bar by bar."""
+    return choose(brief, PERCUSSION)
+
+
 def play(brief: Brief) -> list[Note]:
     """The percussion of one playing of a section, in order of start."""
     opens = [z.start_q for z in brief.zones]
     timed = [z.kind in (ZoneKind.TIME, ZoneKind.KICKS) for z in brief.zones]
     notes: list[Note] = []
     first = ""
-    for index, (bar, plan, chosen) in enumerate(
-        zip(brief.bars, brief.plans, choose(brief, PERCUSSION), strict=True)
+    for index, (bar, plan, found) in enumerate(
+        zip(brief.bars, brief.plans, chosen(brief), strict=True)
     ):
-        if chosen is None or bar.rubato:
+        if found is None or bar.rubato:
             continue
         shift, base = shift_q(bar), loudness(plan.level)
         on_beat = {p for p, _ in beats(bar.meter)}
         place = brief.place.at(index)
-        why = Why(Kind.PATTERN, f"pattern '{chosen.pattern.name}'")
-        vary, soft = vary_of(brief, chosen, loops=False), soft_ones(brief, index, chosen)
-        for name, line in laid(chosen, bar).items():
+        why = Why(Kind.PATTERN, f"pattern '{found.pattern.name}'")
+        vary, soft = vary_of(brief, found, loops=False), soft_ones(brief, index, found)
+        for name, line in laid(found, bar).items():
             first = first or name
             may = not brief.style.clave and not unbroken([b.at_q for b in line], bar.length_q)
             for number_, beat in enumerate(line):

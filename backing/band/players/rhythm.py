@@ -22,8 +22,7 @@ from typing import NamedTuple
 from backing.band.model import Kind, Why
 from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind
 from backing.band.players.laid import Raw, Score, same_chord, score_of, struck, timed
-from backing.band.players.patterns.choose import choose
-from backing.band.players.patterns.comping import holds_ideas, policy
+from backing.band.players.patterns.comping import chosen, holds_ideas
 from backing.ground.timebase import EIGHTH, QUARTER
 from backing.harmony.symbol import Chord
 
@@ -68,7 +67,7 @@ def strokes(
 
     Who `owes` the chords adds a stroke where the pattern leaves one out; a section of horns rests where it rests. Bars whose algorithm is `pad`, bars out of time and bars without a pattern have one long stroke a chord.
     """
-    score = score_of(brief, choose(brief, policy(brief.style)))
+    score = score_of(brief, chosen(brief))
     events: list[Event] = []
     for zone in brief.zones:
         if zone.kind is ZoneKind.SILENT or zone.start_q >= zone.end_q:

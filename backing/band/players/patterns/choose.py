@@ -14,7 +14,7 @@ from itertools import chain
 from typing import NamedTuple
 
 from backing.band.players.common import BarPlan, Brief
-from backing.band.players.patterns.lay import Chosen
+from backing.band.players.patterns.lay import Chosen, leads_to
 from backing.band.players.patterns.pools import Keeps, Pool, Spot, others, pool, spot
 from backing.band.players.patterns.traits import density, rhythm, technique
 from backing.ground.dice import Place
@@ -120,7 +120,17 @@ def choose(brief: Brief, policy: Policy) -> list[Chosen | None]:
             past.keep(brief.part, here, pattern)
         past.bars.append(_entered(brief, pattern, here))
         last = at
-    return past.bars
+    return _led_into(brief, past.bars)
+
+
+def _led_into(brief: Brief, found: list[Chosen | None]) -> list[Chosen | None]:
+    """The bars with the strokes that the patterns before them lead to."""
+    into = brief.called
+    for number, (bar, here) in enumerate(zip(brief.bars, found, strict=True)):
+        if here is not None and into:
+            found[number] = here._replace(into=into)
+        into = leads_to(here, bar) if here is not None else ()
+    return found
 
 
 def _going_on(past: _Past, here: _Bar, policy: Policy, same_spot: bool) -> Pattern | None:

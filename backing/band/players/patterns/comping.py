@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from backing.band.players.patterns.choose import COMPING, CONVERSING, Policy
+from backing.band.players.common import Brief
+from backing.band.players.patterns.choose import COMPING, CONVERSING, Policy, choose
+from backing.band.players.patterns.lay import Chosen
 from backing.band.players.patterns.traits import density
 from backing.ground.timebase import EIGHTH
 from backing.styles.grid import part_choices
@@ -19,6 +21,11 @@ def holds_ideas(style: Style) -> bool:
 def policy(style: Style) -> Policy:
     """How those who comp choose in a style."""
     return COMPING if holds_ideas(style) else CONVERSING
+
+
+def chosen(brief: Brief) -> list[Chosen | None]:
+    """The patterns of one who comps, bar by bar."""
+    return choose(brief, policy(brief.style))
 
 
 def leader(style: Style) -> str:

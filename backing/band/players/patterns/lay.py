@@ -12,7 +12,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import NamedTuple
 
-from backing.band.players.common import Brief
+from backing.band.players.common import Brief, Marks
 from backing.styles.model import Pattern
 from backing.timeline.model import PlayedBar, TimeFeel
 
@@ -29,11 +29,23 @@ Lines = Mapping[str, tuple[Beat, ...]]
 
 
 class Chosen(NamedTuple):
-    """What stands in a bar: a pattern fitted to its meter, which of its bars, and in half time which half of that."""
+    """What stands in a bar: a pattern fitted to its meter, which of its bars, and in half time which half of that.
+
+    `into` are marks by line that the pattern before it leads to, on the first beat of the bar.
+    """
 
     pattern: Pattern
     bar: int
     half: int = 0
+    into: Marks = ()
+
+
+def leads_to(chosen: Chosen, bar: PlayedBar) -> Marks:
+    """What a pattern leads to on the first beat of the next bar, where it ends with this one."""
+    bars = chosen.pattern.bars
+    reached = chosen.bar % bars + (bar.time_feel is TimeFeel.DOUBLE)
+    ends = reached == bars - 1 and (bar.time_feel is not TimeFeel.HALF or chosen.half == 1)
+    return tuple(chosen.pattern.into.items()) if ends else ()
 
 
 @lru_cache(maxsize=4096)
@@ -68,7 +80,16 @@ def laid(chosen: Chosen, bar: PlayedBar, steady: Sequence[str] = ()) -> Lines:
     cut_q = bar.meter.length_q - bar.length_q
     if cut_q > 0:
         lines = {n: tuple(beat for beat in b if beat.at_q >= cut_q) for n, b in lines.items()}
+    if chosen.into:
+        lines = {**lines, **{n: _called(lines.get(n, ()), mark, bar) for n, mark in chosen.into}}
     return lines
+
+
+def _called(beats: Sequence[Beat], mark: str, bar: PlayedBar) -> tuple[Beat, ...]:
+    """The strokes of a line with the one that the bar before led to on the first beat."""
+    rest = tuple(beat for beat in beats if beat.at_q > 0)
+    length_q = min([bar.meter.pulses_q[0], *(beat.at_q for beat in rest)])
+    return (Beat(Fraction(0), length_q, mark), *rest)
 
 
 def _spread(beats: Sequence[Beat], start_q: Fraction, length_q: Fraction) -> tuple[Beat, ...]:
