@@ -1,4 +1,4 @@
-"""Everything for one lesson with one command: what it holds, and the jobs that make it.
+"""Everything for one lesson with one command: its names, and the jobs that make it and renew it.
 
 A lesson is a folder or a ZIP: the mix at several speeds, mixes without each player, stems, a loop of every section,
 MIDI, sheets, the practice page, captions, the timeline, the tidied chart, and an index that lists and plays it all.
@@ -8,68 +8,23 @@ Each tempo is rendered once and mixed as often as it is wanted; the practice pag
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from backing.commands.choices import Choices
-from backing.commands.mixes import DUO, SLOW_TO_FAST, about, rising
-from backing.commands.naming import changes
-from backing.commands.options import Files, Options
+from backing.commands.lesson_pieces import Piece, Print, Rendering, heard, papers
+from backing.commands.options import Options
 from backing.commands.planned import stem_of
 from backing.commands.preparing import Prepared, band, prepare
 from backing.commands.progress import Progress, Warn
 from backing.commands.reading import read_text
 from backing.commands.writing import unseen
-from backing.ground.roles import file_part
 
 if TYPE_CHECKING:
     from backing.output.bundle import Item, Renewal
     from backing.output.jobs import Job
     from backing.output.sound.audio import Output as SoundFile
     from backing.performance.model import Performance
-
-Makes = Mapping[str, str]
-
-
-class Piece(NamedTuple):
-    """A file of a lesson: where, under which heading, what it is in words, and what shapes it."""
-
-    path: str
-    group: str
-    title: str
-    makes: Makes
-    about: str = ""
-
-
-class Mix(NamedTuple):
-    """A sound file of a rendering: of all players (`roles` None) or some; `player` and `changed` go into its title."""
-
-    piece: Piece
-    roles: frozenset[str] | None = None
-    bits: int = 16
-    player: str = ""
-    changed: str = ""
-
-
-class Rendering(NamedTuple):
-    """A performance, the mixes that are made of it, and the practice page where it is made of it too."""
-
-    performance: Performance
-    wish: Options
-    mixes: tuple[Mix, ...]
-    page: Piece | None = None
-
-    @property
-    def pieces(self) -> tuple[Piece, ...]:
-        return (*(mix.piece for mix in self.mixes), *filter(None, [self.page]))
-
-
-class Print(NamedTuple):
-    """A file that is read and not heard, and the options that it is made with."""
-
-    piece: Piece
-    wish: Options
 
 
 def make_lesson(
@@ -139,178 +94,6 @@ def taken(chart_path: Path, place: Path) -> list[str]:
         return [chart_path.resolve().relative_to(place.resolve()).as_posix()]
     except ValueError:
         return []
-
-
-# what is heard
-
-
-def heard(
-    prepared: Prepared, performance: Performance, stem: str, wish: Options, choices: Choices
-) -> list[Rendering]:
-    """Every rendering that a lesson needs, in the order of its index."""
-    renderings = [full(prepared, performance, stem, wish, choices)]
-    renderings += [slower(prepared, stem, wish, s) for s in choices.speeds if s != 100]
-    if choices.click:
-        own = wish.changed(click="beats")
-        played = band(prepared, own)
-        renderings.append(whole(played, own, f"{stem}-click.mp3", "With a click", changes(own)))
-    if choices.ladder:
-        said = ["ladder", *changes(wish)]
-        renderings.append(
-            whole(rising(prepared, wish), wish, f"{stem}-ladder.mp3", SLOW_TO_FAST, said)
-        )
-    if choices.loops:
-        renderings += loops(prepared, stem, wish)
-    return [r for r in renderings if r.pieces]
-
-
-def full(
-    prepared: Prepared, performance: Performance, stem: str, wish: Options, choices: Choices
-) -> Rendering:
-    """The band at its tempo: the mix, the mixes without each player, the stems, and the practice page."""
-    roles = [p.role for p in performance.players if p.notes and p.role != "click"]
-    everyone = frozenset(p.role for p in performance.players)
-    said = ", ".join(changes(wish))
-    makes = sounding(performance, wish)
-    mixes: list[Mix] = []
-    if 100 in choices.speeds:
-        piece = Piece(f"{stem}.mp3", "The band", "The whole band", makes, about(performance))
-        mixes.append(Mix(piece, changed=said))
-    if choices.bass_and_drums and set(roles) > DUO:
-        path, words = f"{stem}-bass-and-drums.mp3", "Bass and drums"
-        piece = Piece(path, "The band", words, {**makes, "only": words}, about(performance))
-        mixes.append(Mix(piece, DUO, 16, "bass and drums", said))
-    if choices.without and len(roles) > 1:
-        for role in roles:
-            path = f"without/{stem}-without-{file_part(role)}.mp3"
-            piece = Piece(
-                path,
-                "Without one player",
-                f"Without {role}",
-                {**makes, "without": role},
-                about(performance),
-            )
-            mixes.append(Mix(piece, everyone - {role}, 16, f"without {role}", said))
-    if choices.stems:
-        bits = 24 if choices.stems_as in ("wav", "flac") else 16
-        for role in roles:
-            path = f"stems/{stem}-{file_part(role)}.{choices.stems_as}"
-            piece = Piece(
-                path,
-                "One player alone",
-                role.capitalize(),
-                {**makes, "only": role},
-                about(performance),
-            )
-            mixes.append(Mix(piece, frozenset({role}), bits, role, said))
-    page = None
-    if choices.page:
-        shapes = {**makes, **written(prepared, wish)}
-        page = Piece(
-            f"{stem}.html", "To practise with", "The practice page", shapes, about(performance)
-        )
-    return Rendering(performance, wish, tuple(mixes), page)
-
-
-def slower(prepared: Prepared, stem: str, wish: Options, speed: int) -> Rendering:
-    """The whole band at a share of its tempo, played anew."""
-    from backing.timeline.reshape import at_tempo
-
-    at_speed = prepared._replace(timeline=at_tempo(prepared.timeline, percent=Fraction(speed)))
-    said = [f"{speed} %", *changes(wish)]
-    return whole(band(at_speed, wish), wish, f"{stem}-{speed}.mp3", f"At {speed} %", said)
-
-
-def whole(
-    performance: Performance, wish: Options, path: str, words: str, said: Sequence[str]
-) -> Rendering:
-    """All that a performance sounds as one file."""
-    piece = Piece(path, "The band", words, sounding(performance, wish), about(performance))
-    return Rendering(performance, wish, (Mix(piece, changed=", ".join(said)),))
-
-
-def loops(prepared: Prepared, stem: str, wish: Options) -> list[Rendering]:
-    """A loop of every section, its first time through."""
-    from backing.output.names import worded
-
-    found = []
-    sections = [s.name for s in prepared.timeline.sections if s.part != "ending"]
-    for name in dict.fromkeys(sections):
-        own = wish.changed(
-            loop=True, sections=(name,) if name else (), bars=None, choruses=1, length_s=None,
-            count_in=None, ending=None,
-        )  # fmt: skip
-        performance = band(prepare(prepared.chart, own), own)
-        words = f"Section {name}, round and round" if name else "The chorus, round and round"
-        path = f"loops/{stem}-{worded(name or 'chorus', 'section')}.wav"
-        piece = Piece(
-            path, "Loops", words, sounding(performance, own), about(performance, loop=True)
-        )
-        said = ", ".join([name or "the chorus", "loop", *changes(wish)])
-        found.append(Rendering(performance, own, (Mix(piece, changed=said),)))
-    return found
-
-
-def sounding(performance: Performance, wish: Options) -> dict[str, str]:
-    """What shapes the sound of a performance, by name."""
-    from backing.output.files import MADE_BY
-    from backing.output.jobs import digest_of, fingerprint
-    from backing.output.midi import midi_bytes
-    from backing.output.sound.soundfont import find
-
-    levels = [
-        (float(v.at_q), v.level_db, v.pan, v.room) for p in performance.players for v in p.voices
-    ]
-    return {
-        "program": MADE_BY,
-        "notes": fingerprint(midi_bytes(performance)),
-        "levels": fingerprint(levels),
-        "soundfont": digest_of(find(wish.sound.soundfont)),
-        "sound": fingerprint(wish.sound._replace(soundfont=None)),
-    }
-
-
-# what is read
-
-
-def papers(
-    prepared: Prepared, performance: Performance, stem: str, wish: Options, choices: Choices
-) -> list[Print]:
-    """What is read and not heard: sheets, MIDI, captions, timeline, the chart itself."""
-    from backing.output.jobs import fingerprint
-    from backing.output.midi import midi_bytes
-
-    found = []
-    for sheet in choices.sheets:
-        own = wish.changed(transposing=None if sheet == "concert" else sheet)
-        words = "The sheet" if sheet == "concert" else f"The sheet for {sheet} instruments"
-        tail = "" if sheet == "concert" else f"-{sheet}"
-        piece = Piece(f"{stem}{tail}.pdf", "To read", words, written(prepared, own))
-        found.append(Print(piece, own))
-    makes = {**written(prepared, wish), "notes": fingerprint(midi_bytes(performance, wish.sound))}
-    for asked, ending, group, words in (
-        (choices.midi, ".mid", "For other programs", "MIDI for an editor"),
-        (choices.captions, ".vtt", "For other programs", "Captions for a video"),
-        (choices.timeline, ".json", "For other programs", "The timeline in seconds"),
-        (choices.chart, ".txt", "To read", "The chart itself"),
-    ):
-        if asked:
-            found.append(Print(Piece(f"{stem}{ending}", group, words, makes), wish))
-    return found
-
-
-def written(prepared: Prepared, wish: Options) -> dict[str, str]:
-    """What shapes a sheet, by name; `--force` shapes no file."""
-    from backing.commands.writing import shown_tempo
-    from backing.output.files import MADE_BY
-    from backing.output.jobs import fingerprint
-
-    return {
-        "program": MADE_BY,
-        "chart": fingerprint(prepared.chart.source.text),
-        "options": fingerprint(wish._replace(files=Files())),
-        "style": fingerprint(prepared.style.name, shown_tempo(prepared, wish)),
-    }
 
 
 # how it is made
