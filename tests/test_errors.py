@@ -13,6 +13,8 @@ from backing.commands.preparing import prepare
 from backing.ground.errors import ChartError
 from backing.ground.source import Diagnostic, Severity
 from backing.harmony import grammar, letters, reader, stack
+from backing.output.asked import CONCERT
+from backing.output.sheet.unseen import unseen
 from tests.charts import case_parts, cases
 from tests.each import each
 
@@ -42,6 +44,10 @@ def late(text: str) -> tuple[Diagnostic, ...]:
 
 
 def answer_to(text: str, code: str) -> tuple[Diagnostic, ...]:
+    if code == "W901":
+        chart, _ = parse_all(text, "tune.txt")
+        assert chart is not None
+        return unseen(chart, CONCERT)
     return late(text) if code in ("E230", "W202") or code.startswith("E6") else said(text)
 
 

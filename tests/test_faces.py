@@ -19,6 +19,7 @@ from backing.chart.parse import parse
 from backing.commands.cli import run
 from backing.ground.errors import OutputError
 from backing.output.asked import CONCERT
+from backing.output.bundle import Renewal
 from backing.output.sheet import faces, marks
 from backing.output.sheet.faces import FONTS, SCRIPTS, families, missing, shown, width, writing
 from backing.output.sheet.marks import BOLD, REGULAR, Text, pieces, wrapped
@@ -120,6 +121,40 @@ def test_the_command_says_it_where_a_sheet_is_made_and_nowhere_else(
     said = capsys.readouterr().err
     assert "t.txt:1:8: W901 no font of the sheet has 𐎀" in said
     assert "write it in other letters" in said
+
+
+def test_every_sheet_that_is_written_is_looked_at_and_no_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("t.txt").write_text("title: 𐎀 blues\nkey: C major\n| C | G7 |\n", "utf-8")
+    all_off = [
+        "without",
+        "stems",
+        "loops",
+        "page",
+        "midi",
+        "captions",
+        "timeline",
+        "chart",
+        "bass_and_drums",
+    ]
+    nothing = "[lesson]\nspeeds = [50]\n" + "".join(f"{name} = false\n" for name in all_off)
+    for sheets, count in (("[]", 0), ('["Bb"]', 1), ('["concert", "Bb", "Eb"]', 1)):
+        Path("c.toml").write_text(f"{nothing}sheets = {sheets}\n")
+        monkeypatch.setattr("backing.output.bundle.renew", lambda *a, **k: Renewal((), (), (), ()))
+        assert run(["lesson", "t.txt", "-o", f"L{sheets}", "--choices", "c.toml"]) == 0
+        assert capsys.readouterr().err.count("W901") == count
+
+
+def test_the_name_of_a_style_file_is_on_the_sheet_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("t.txt").write_text("key: C major\n| C | G7 |\n", "utf-8")
+    Path("𐎀.toml").write_text('like = "bossa nova"\n', "utf-8")
+    assert run(["make", "t.txt", "-o", "t.pdf", "--style", "𐎀.toml"]) == 0
+    assert "t.txt:1:1: W901 no font of the sheet has 𐎀" in capsys.readouterr().err
 
 
 def test_a_font_for_chinese_japanese_and_korean_is_taken_from_its_package(

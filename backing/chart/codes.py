@@ -2,7 +2,7 @@
 
 Conventions: E1 bars and time, E2 settings, E3 form, sections, repeats and directions, E4 lines under the music, E5 chord
 symbols, E6 what comes to light when the order of play is worked out, E9 limits and the text as such; W is a warning and
-never stops a track. E230, an unknown style, has the words of those who look for styles. A sentence says what was found and what
+never stops a track (W901 is for the sheet alone). E230, an unknown style, has the words of those who look for styles. A sentence says what was found and what
 was expected; a hint can be typed. A code keeps its meaning for ever: new mistakes get new codes.
 """
 
@@ -135,6 +135,7 @@ CODES: dict[str, tuple[str, str]] = {
     "W305": ("the name of this section ends in a count, which is not obeyed", "{hint}"),
     "W306": ("{found} is printed and not obeyed", "{hint}"),
     "W304": ("the mark {name} stands here, and no direction leads to it", "{hint}"),
+    "W901": ("no font of the sheet has {found}, so question marks stand there", "{hint}"),
 }  # fmt: skip
 
 # Faults of chord symbols: the name that the reader of symbols gives -> code; it words the sentence and the hint itself.

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing.commands.options import Options
-from backing.commands.planned import WRITTEN, claim_all, stems_of, targets
+from backing.commands.planned import SHEET, WRITTEN, claim_all, stems_of, targets
 from backing.commands.preparing import band, check_players, once, prepare
 from backing.commands.progress import Progress, Warn, silent
 from backing.commands.reading import read_text
@@ -47,7 +47,8 @@ def make_chart(
     claim_all(paths, sources, wish)
     unheard = all(path.suffix.lower() in WRITTEN for path in paths)
     prepared = prepare(chart, once(wish) if unheard else wish)
-    for diagnostic in (*prepared.warnings, *unseen(prepared, wish, paths)):
+    sheets = [wish] if any(path.suffix.lower() in SHEET for path in paths) else []
+    for diagnostic in (*prepared.warnings, *unseen(prepared, sheets)):
         warn(diagnostic)
     if unheard:
         check_players(prepared, wish)

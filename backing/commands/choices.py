@@ -82,6 +82,8 @@ def read_choices(path: Path, choices: Choices) -> Choices:
 
 def _choice(path: Path, name: str, value: object, usual: object) -> object:
     """A value of the table in the type that the choice has."""
+    if name in ("speeds", "sheets") and value == []:  # none of them
+        return ()
     if name == "speeds" and isinstance(value, list):
         return read_speeds(",".join(map(str, value)))
     if name == "sheets" and isinstance(value, list):

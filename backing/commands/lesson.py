@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing.commands.choices import Choices
-from backing.commands.lesson_pieces import Piece, Print, Rendering, heard, papers
+from backing.commands.lesson_pieces import Piece, Print, Rendering, heard, papers, sheets
 from backing.commands.options import Options
 from backing.commands.planned import stem_of
 from backing.commands.preparing import Prepared, band, prepare
@@ -46,7 +46,7 @@ def make_lesson(
     text, name = read_text(chart_path)
     prepared = prepare(parse(text, name), wish)
     with bundle.opened(place, wish.files.force) as store:
-        for diagnostic in (*prepared.warnings, *unseen(prepared, wish, [Path("sheet.pdf")])):
+        for diagnostic in (*prepared.warnings, *unseen(prepared, sheets(wish, choices))):
             warn(diagnostic)
         stem = safe(stem_of(chart_path))
         performance = band(prepared, wish)

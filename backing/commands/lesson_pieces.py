@@ -195,8 +195,7 @@ def papers(
     from backing.output.midi import midi_bytes
 
     found = []
-    for sheet in choices.sheets:
-        own = wish.changed(transposing=None if sheet == "concert" else sheet)
+    for sheet, own in zip(choices.sheets, sheets(wish, choices), strict=True):
         words = "The sheet" if sheet == "concert" else f"The sheet for {sheet} instruments"
         tail = "" if sheet == "concert" else f"-{sheet}"
         piece = Piece(f"{stem}{tail}.pdf", "To read", words, written(prepared, own))
@@ -211,6 +210,11 @@ def papers(
         if asked:
             found.append(Print(Piece(f"{stem}{ending}", group, words, makes), wish))
     return found
+
+
+def sheets(wish: Options, choices: Choices) -> list[Options]:
+    """The options of each sheet, in the order in which they are chosen."""
+    return [wish.changed(transposing=None if s == "concert" else s) for s in choices.sheets]
 
 
 def written(prepared: Prepared, wish: Options) -> dict[str, str]:

@@ -131,10 +131,18 @@ def shown_tempo(prepared: Prepared, wish: Options) -> tuple[Fraction, Fraction] 
     return unit, Fraction(round(60_000_000 / prepared.timeline.tempo[0].us / unit))
 
 
-def unseen(prepared: Prepared, wish: Options, paths: Iterable[Path]) -> tuple[Diagnostic, ...]:
-    """What no font can draw on a sheet, where one is wanted."""
-    if not any(p.suffix.lower() in SHEET for p in paths) or prepared.chart.source.text.isascii():
+def unseen(prepared: Prepared, sheets: Iterable[Options]) -> tuple[Diagnostic, ...]:
+    """What no font can draw on the sheets that are written with these options, each line told once."""
+    style = prepared.style.name
+    if (prepared.chart.source.text + style).isascii():
         return ()
     from backing.output.sheet.unseen import unseen as on_sheet
 
-    return on_sheet(prepared.chart, wish.paper)
+    found = [
+        diagnostic
+        for wish in sheets
+        for diagnostic in on_sheet(
+            moved_chart(prepared.chart, wish), wish.paper, style, shown_tempo(prepared, wish)
+        )
+    ]
+    return tuple({(d.span, d.message): d for d in found}.values())
