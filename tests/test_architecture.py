@@ -20,6 +20,7 @@ FLOORS = (
     "ground",
     "harmony",
     "chart",
+    "reading",
     "harmonising",
     "styles",
     "timeline",

@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 from itertools import takewhile
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
-from backing.chart.ast import LAST, Bar, BarLine, Chart, Comment, MusicLine, Section, Written
+from backing.chart.ast import LAST, BarLine, Chart, Comment, MusicLine, Section, Written
 from backing.chart.transpose import transpose_chart
 
 __all__ = ["transpose_chart", "write"]
@@ -44,8 +44,10 @@ def write(chart: Chart) -> str:
     written: set[str] = set()
     sections = {section.name: section for section in chart.sections}
     for name, span in zip(chart.order, chart.headings, strict=True):
-        if name:
+        # where another format was read, what stands on which line says nothing of a chart
+        if name or chart.source.foreign:
             headings.add(len(out))
+        if name:
             out.append(_Out(span.start, f"[{name}]"))
         if name not in written:
             out.extend(_section(sections[name]))
@@ -111,8 +113,8 @@ def _rows(line: MusicLine) -> list[_Row]:
         for i, bar in enumerate(bars)
         if bar.simile != 3
     ]
-    marks = {i: _mark(bars[i - 1] if i else None, bars[i]) for i, _, _ in cells}
-    marks[len(bars)] = _mark(bars[-1], None)
+    marks = {i: mark_between(bars[i - 1] if i else None, bars[i]) for i, _, _ in cells}
+    marks[len(bars)] = mark_between(bars[-1], None)
     rows = [_Row(line.span.start, "", cells, marks, len(bars))]
     verse = 0
     for under in line.under:
@@ -131,7 +133,20 @@ def _rows(line: MusicLine) -> list[_Row]:
     return rows
 
 
-def _mark(left: Bar | None, right: Bar | None) -> str:
+class Lined(Protocol):
+    """What has bar lines: a bar of a chart, or a measure of another format."""
+
+    @property
+    def repeat_start(self) -> bool: ...
+    @property
+    def times(self) -> int: ...
+    @property
+    def ending(self) -> tuple[int, ...]: ...
+    @property
+    def line_after(self) -> BarLine: ...
+
+
+def mark_between(left: Lined | None, right: Lined | None) -> str:
     """The bar line between two bars, one of which may be missing at the end of a line."""
     mark = "|"
     if left and left.times:
@@ -217,4 +232,6 @@ def _behind(comments: deque[Comment], line: int, chart: Chart) -> Comment | None
 
 def _gap(chart: Chart, first: int, second: int) -> bool:
     """Whether a blank line stands between two lines of the chart."""
-    return any(not chart.source.line_text(n).strip() for n in range(first + 1, second))
+    return not chart.source.foreign and any(
+        not chart.source.line_text(n).strip() for n in range(first + 1, second)
+    )

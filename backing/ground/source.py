@@ -42,7 +42,7 @@ NOWHERE = Span(0, 0)
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Source(Shown):
-    """A named text; `name` is shown before every place.
+    """A named text; `name` is shown before every place. `foreign` where it is written in another format than charts.
 
     >>> Source("a.txt", "one\\ntwo").line_column(5)
     (2, 2)
@@ -50,6 +50,7 @@ class Source(Shown):
 
     name: str
     text: str
+    foreign: bool = False
     _starts: tuple[int, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
