@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing.commands.options import Options
-from backing.commands.planned import SHEET, WRITTEN, claim_all, stems_of, targets
+from backing.commands.planned import CHARTS, SHEET, WRITTEN, claim_all, stems_of, targets
 from backing.commands.preparing import band, check_players, once, prepare
 from backing.commands.progress import Progress, Warn, silent
-from backing.commands.reading import read_text
+from backing.commands.reading import read_chart
 from backing.commands.writing import unseen, write_all, write_written
 
 if TYPE_CHECKING:
@@ -28,11 +28,10 @@ def make(
     warn: Warn = lambda d: None,
 ) -> list[Path]:
     """Write every file that is asked for; returns the paths in order."""
-    from backing.chart.parse import parse
-
     paths = targets(chart_path, out, wish)
-    text, name = read_text(chart_path)
-    return make_chart(parse(text, name), paths, [chart_path], wish, progress, warn)
+    unheard = all(path.suffix.lower() in CHARTS for path in paths)
+    chart = read_chart(chart_path, wish.reading, wanted=unheard)
+    return make_chart(chart, paths, [chart_path], wish, progress, warn)
 
 
 def make_chart(

@@ -69,14 +69,14 @@ def find(melody: str, asked: Asked) -> Found:
 
 def read_melody(melody: str, asked: Asked) -> tuple[str, str, tuple[str, ...]]:
     """The text of a chart, its name for diagnostics, and what was assumed."""
-    from backing.commands.reading import read_text
+    from backing.commands.reading import read_as_text
     from backing.harmonising.fill import notes_as_chart
 
     if melody == "-" or not looks_like_notes(melody):
         for option, value in (("--meter", asked.meter), ("--pickup", asked.pickup)):
             if value:
                 raise RequestError(f"{option} is for notes in quotes; write it into the chart")
-        return *read_text(Path(melody)), ()
+        return read_as_text(Path(melody))
     from backing.ground.timebase import Meter
 
     meter = asked.meter or "4/4"

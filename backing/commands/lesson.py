@@ -17,7 +17,7 @@ from backing.commands.options import Options
 from backing.commands.planned import stem_of
 from backing.commands.preparing import Prepared, band, prepare
 from backing.commands.progress import Progress, Warn
-from backing.commands.reading import read_text
+from backing.commands.reading import read_chart
 from backing.commands.writing import unseen
 
 if TYPE_CHECKING:
@@ -39,12 +39,10 @@ def make_lesson(
 
     Raises `ChartError`, `RequestError`, `OutputError`, `AudioUnavailable`.
     """
-    from backing.chart.parse import parse
     from backing.output import bundle
     from backing.output.names import safe
 
-    text, name = read_text(chart_path)
-    prepared = prepare(parse(text, name), wish)
+    prepared = prepare(read_chart(chart_path, wish.reading), wish)
     with bundle.opened(place, wish.files.force) as store:
         for diagnostic in (*prepared.warnings, *unseen(prepared, sheets(wish, choices))):
             warn(diagnostic)

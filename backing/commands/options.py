@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from backing.commands import values as v
 from backing.ground.errors import RequestError
 from backing.output.asked import Paper, Sound
+from backing.reading.asked import Reading
 from backing.timeline.form import Form
 
 
@@ -46,6 +47,7 @@ class Options(NamedTuple):
     sound: Sound = Sound()
     paper: Paper = Paper()
     files: Files = Files()
+    reading: Reading = Reading()
 
     def changed(self, **values: object) -> Options:
         """The same with other values of these fields, whichever part they lie in. Raises `TypeError`."""
@@ -122,6 +124,7 @@ TABLE: tuple[Option, ...] = tuple(Option(*row) for row in (
     ("--paper",       "paper.size",       v.choice(*v.PAPERS), "a4", "a4 or letter", "The size of the sheet.", "letter"),
     ("--signs",       "paper.signs",      v.flag,              False, "",           "△, –, ° and ø in place of maj, m, dim and m7b5, on sheet and page.", ""),
     ("--grips",       "paper.grips",      v.flag,              False, "",           "Guitar grips on the sheet, for every chord used.", ""),
+    ("--tune-number", "reading.tune_number", v.whole(0, 99_999), None, "N",        "Of a file with several tunes the one with this number (X: in ABC).", "3"),
     ("--force",       "files.force",      v.flag,              False, "",           "Replace files that this program did not make.", ""),
 ))  # fmt: skip
 BY_NAME = {option.name: option for option in TABLE}

@@ -13,7 +13,7 @@ from backing.commands.options import Options
 from backing.commands.planned import claim_all, stem_of, stems_of, targets
 from backing.commands.preparing import Prepared, band, prepare
 from backing.commands.progress import Progress, Warn, part, silent
-from backing.commands.reading import read_text
+from backing.commands.reading import read_chart
 from backing.commands.writing import write_all
 from backing.ground.roles import ROLES
 
@@ -43,14 +43,12 @@ def rehearse(
     warn: Warn = lambda d: None,
 ) -> list[Path]:
     """Write a track to practise with: every pass arranged and performed anew at its tempo, in its key."""
-    from backing.chart.parse import parse
 
     practised_as = f"{stem_of(chart_path)}-practice"
     paths = (
         targets(chart_path, out, wish) if out else (Path(file_stem(practised_as, wish) + ".mp3"),)
     )
-    text, name = read_text(chart_path)
-    prepared = prepare(parse(text, name), wish)
+    prepared = prepare(read_chart(chart_path, wish.reading), wish)
     tracks = _tracks(prepared, wish, practice, paths)
     planned = [
         p for performance, files in tracks for p in (*files, *stems_of(performance, files, wish))

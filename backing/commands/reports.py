@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from backing.commands.options import Options
 from backing.commands.preparing import band, prepare
-from backing.commands.reading import read_text
+from backing.commands.reading import called, read_chart
 from backing.ground.errors import ChartError, RequestError, StyleError
 
 if TYPE_CHECKING:
@@ -50,19 +50,15 @@ def check(path: Path, wish: Options) -> Checked:
 
     Raises `OutputError` for an unreadable file, `RequestError` for what the chart does not have.
     """
-    from backing.chart.parse import parse_all
     from backing.styles.find import unknown
 
     try:
-        text, name = read_text(path)
-        chart, diagnostics = parse_all(text, name, unknown_style=unknown)
-        if chart is None or any(d.severity.value == "error" for d in diagnostics):
-            return Checked(name, tuple(diagnostics), None, None)
+        chart = read_chart(path, wish.reading, unknown_style=unknown)
         prepared = prepare(chart, wish)
         performance = band(prepared, wish)
     except (ChartError, StyleError) as wrong:
-        return Checked(str(path), wrong.diagnostics, None, None)
-    return Checked(name, prepared.warnings, prepared.timeline, performance)
+        return Checked(called(path), wrong.diagnostics, None, None)
+    return Checked(called(path), prepared.warnings, prepared.timeline, performance)
 
 
 def check_report(checked: Checked) -> str:
@@ -92,12 +88,10 @@ def foreign_meters(performance: Performance) -> list[str]:
 
 def explain(path: Path, wish: Options, as_json: bool) -> object:
     """Every note in words, or as a list of objects."""
-    from backing.chart.parse import parse
     from backing.performance.explain import explain as in_words
     from backing.performance.explain import explain_json
 
-    text, name = read_text(path)
-    prepared = prepare(parse(text, name), wish.changed(bars=None))
+    prepared = prepare(read_chart(path, wish.reading), wish.changed(bars=None))
     arrangement = band(prepared, wish).arrangement
     return (
         explain_json(arrangement, wish.form.bars)

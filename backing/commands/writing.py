@@ -93,9 +93,15 @@ def write_one(
 
 def write_written(prepared: Prepared, path: Path, wish: Options) -> list[Path]:
     """Write the chart itself, as text or as a sheet; returns what was written."""
-    if path.suffix.lower() in SHEET:
+    kind = path.suffix.lower()
+    if kind in SHEET:
         return write_sheet(prepared, path, wish)
-    write_chart(prepared, path, wish)
+    if kind == ".abc":
+        from backing.output.abc import write as write_abc
+
+        write_abc(moved_chart(prepared.chart, wish), path, force=wish.files.force)
+    else:
+        write_chart(prepared, path, wish)
     return [path]
 
 

@@ -209,8 +209,10 @@ def _tuplet(pieces: list[Piece]) -> tuple[int, str, Fraction]:
     for odd, time in ((3, 2), (5, 4), (7, 4)):
         total = Fraction(0)
         if pieces[0][1].denominator % odd == 0:
-            for count, piece in enumerate(pieces, 1):
+            count = 0
+            for piece in pieces:
                 total += piece[1]
+                count += 1
                 if total.denominator % odd:
                     break
             return count, f"({odd}:{time}:{count}", Fraction(odd, time)

@@ -47,13 +47,20 @@ def read(text: str, name: str, number: int | None = None) -> Chart:
     """The chart of a tune; `number` is its `X:`, None the first. Raises `ChartError`, `RequestError`."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     findings = Findings(Source(name, text, foreign=True))
+    return chart_of(lead_of(number, findings), findings)
+
+
+def lead_of(number: int | None, findings: Findings) -> Lead:
+    """What the tune in `findings.source` says, measure by measure."""
+    text = findings.source.text
     if len(text) > MOST:
         raise findings.refuse("E704", Span(0, 0), most="1 MB")
-    lines, start = [], 0
-    for line in text.split("\n"):
-        lines.append(_Line(line.rstrip(), start))
-        start += len(line) + 1
-    return chart_of(_Reader(_tune(lines, number, findings), findings).lead(), findings)
+    lines: list[_Line] = []
+    start = 0
+    for typed in text.split("\n"):
+        lines.append(_Line(typed.rstrip(), start))
+        start += len(typed) + 1
+    return _Reader(_tune(lines, number, findings), findings).lead()
 
 
 def _tune(lines: list[_Line], number: int | None, findings: Findings) -> list[_Line]:
@@ -86,9 +93,9 @@ def _tune(lines: list[_Line], number: int | None, findings: Findings) -> list[_L
     shared = [x for x in head if re.match(r"[MLQ]:", x.text)]
     body = lines[first:last]
     in_music = False
-    for i, line in enumerate(body):
-        in_music = in_music or line.text.startswith("K:")
-        if in_music and not line.text.strip():
+    for i, one in enumerate(body):
+        in_music = in_music or one.text.startswith("K:")
+        if in_music and not one.text.strip():
             body = body[:i]  # a blank line ends a tune
             break
     return shared + body
@@ -131,8 +138,8 @@ class _Reader:
             )
         if self.told:
             letters = dict.fromkeys(line.text[0] for line in self.told)
-            found = ", ".join(f"{_TOLD[c]} ({c}:)" for c in letters)
-            self.findings.add("W710", self.told[0].span, found=found)
+            named = ", ".join(f"{_TOLD[c]} ({c}:)" for c in letters)
+            self.findings.add("W710", self.told[0].span, found=named)
         lead = Lead([*self._head(), *self.settings], self.tune.finish())
         if self.order:
             self._form(lead)

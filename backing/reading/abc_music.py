@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from backing.chart.ast import BarLine
+from backing.chart.ast import LAST, BarLine
 from backing.ground.pitch import NoteName, Pitch
 from backing.ground.source import Span
 from backing.ground.timebase import FOUR_FOUR, Meter
@@ -354,13 +354,17 @@ class Tune:
         numbers = sorted(
             {n for part in re.findall(r"[0-9]{1,2}(?:-[0-9]{1,2})?", text) for n in _range(part)}
         )
+        if not numbers and text.strip('"').casefold() == "last":
+            numbers = [LAST]
         if not numbers:
             self.bar.said.append((len(self.bar.events), text.strip('"'), span))
             return
-        taken = tuple(range(numbers[0], numbers[-1] + 1))
-        if list(taken) != numbers:
-            read = f"{taken[0]}-{taken[-1]}"
-            self.findings.add("W706", span, found=text, read=read)
+        run = next((i for i, n in enumerate(numbers) if n != numbers[0] + i), len(numbers))
+        taken = tuple(numbers[:run])
+        if run < len(numbers):
+            self.findings.add(
+                "W706", span, found=text, read="-".join(map(str, {taken[0]: 0, taken[-1]: 0}))
+            )
         if self.bar.events:
             self.close("|", span)
         self.bar.measure.ending = taken

@@ -26,7 +26,7 @@ from backing.reading.rhythm import shape_of, snapped
 from backing.reading.sections import Part, parts_of
 
 BARS_A_LINE, MOST_A_LINE = 4, 8
-ORDER_CODES = re.compile(r"E33[1-8]")  # directions that cannot be obeyed where they stand
+ORDER_CODES = re.compile(r"E33[1-8]|E126")  # directions that cannot be obeyed where they stand
 Event = tuple[Fraction, str, Span]
 
 
@@ -82,13 +82,14 @@ class _Typist:
             out.put("\n")
             if part.name:
                 out.put(f"[{part.name}]\n", part.span)
-            meter = part.measures[0].meter if part.measures else home
             for one in part.settings:
-                self._setting(one.name, one.value, one.span)
-            if part.name and meter != home:
-                self._setting("meter", meter.full_name, part.span)
-            else:
-                meter = home
+                if part.name or all(one.name != s.name for s in self.lead.settings):
+                    self._setting(one.name, one.value, one.span)
+            meter = home
+            if part.name and not self.lead.exact and not _beat_kept(part.measures[0]):
+                meter = part.measures[0].meter
+                if meter != home:
+                    self._setting("meter", meter.full_name, part.span)
             for line in _lines(part.measures):
                 meter = self._line(line, meter)
         return out
@@ -219,6 +220,11 @@ class _Typist:
     def _space(self, measure: Measure) -> Space:
         pickup = Fraction(self.pickup) if self.pickup and measure is self.first else None
         return Space(measure.meter, pickup)
+
+
+def _beat_kept(measure: Measure) -> bool:
+    """Whether the counted beat keeps its length at the meter of a measure, which then stands in the bar."""
+    return any(s.text == "beat = beat" for s in measure.said)
 
 
 def _verses(measure: Measure) -> int:

@@ -1,7 +1,7 @@
 """Places in a bar as a chart types them: alone, sharing the bar, or beat by beat with `/` and brackets.
 
 The inverse of `chart.time`, which says what the items of a bar mean. Conventions: quarters from the bar line; a leaf is
-a symbol, a note or a `/`. Of all ways that a chart allows the one with the fewest leaves is typed.
+a symbol, a note or a `/`. Of all ways that a chart allows the one is typed that has the fewest leaves and brackets.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from backing.chart.music import MOST_DEPTH
 from backing.chart.time import CHORD, HOLD, MOST_SHARING, Shape, Space, layout, without_hold
 
 _AT_ONCE = (Fraction(0),)
+BRACKETS = 2  # what a pair of brackets costs, in leaves: beats that stand alone are easier to read
 FINEST = 12  # parts of a counted beat to which places that cannot be typed are moved
 
 
@@ -35,17 +36,18 @@ def shape_of(space: Space, places: Sequence[Fraction]) -> tuple[Shape, ...] | No
 @lru_cache(maxsize=8192)
 def _shape(space: Space, places: tuple[Fraction, ...]) -> tuple[Shape, ...] | None:
     best: tuple[int, tuple[Shape, ...]] | None = None
+    fewest = min(map(len, space.grids))  # brackets divide a beat, and no more than that
     for grid in _grids(space):
         items: list[Shape] = []
         for start, end in pairwise(grid):
             inside = tuple((p - start) / (end - start) for p in places if start <= p < end)
             item = _shared(inside, MOST_DEPTH)
-            if item is None:
+            if item is None or (isinstance(item, tuple) and len(grid) < fewest):
                 break
             items.append(item)
         else:
             shape = tuple(items)
-            cost = sum(map(_leaves, shape))
+            cost = sum(map(_cost, shape))
             if (best is None or cost < best[0]) and _begins(space, shape) == places:
                 best = cost, shape
     return best[1] if best else None
@@ -74,8 +76,8 @@ def _flat(shape: Sequence[Shape]) -> list[Shape]:
     return [leaf for s in shape for leaf in (_flat(s) if isinstance(s, tuple) else [s])]
 
 
-def _leaves(shape: Shape) -> int:
-    return sum(map(_leaves, shape)) + 1 if isinstance(shape, tuple) else 1
+def _cost(shape: Shape) -> int:
+    return sum(map(_cost, shape)) + BRACKETS if isinstance(shape, tuple) else 1
 
 
 @lru_cache(maxsize=8192)
@@ -89,7 +91,7 @@ def _shared(places: tuple[Fraction, ...], depth: int) -> Shape | None:
         return None
     best: tuple[int, Shape] | None = None
     for parts in range(2, MOST_SHARING + 1):
-        if best and parts >= best[0]:
+        if best and parts + BRACKETS >= best[0]:
             break
         inner: list[list[Fraction]] = [[] for _ in range(parts)]
         for place in places:
@@ -98,7 +100,7 @@ def _shared(places: tuple[Fraction, ...], depth: int) -> Shape | None:
         items = [_shared(tuple(p), depth - 1) for p in inner]
         if None not in items:
             made = tuple(i for i in items if i is not None)
-            cost = _leaves(made)
+            cost = _cost(made)
             if best is None or cost < best[0]:
                 best = cost, made
     return best[1] if best else None

@@ -11,7 +11,7 @@ from backing.ground.source import Source
 from backing.harmony.symbol import SymbolError, read
 
 NO_CHORD = "N.C."
-_NO_CHORD = re.compile(r"\(?(?:N\.?\s?C\.?|no chord|tacet|-+|0)\)?", re.I)
+_NO_CHORD = re.compile(r"\(?(?:N\.?\s?C\.?|no chord|tacet|-+)\)?", re.I)
 
 
 @lru_cache(maxsize=4096)

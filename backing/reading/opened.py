@@ -1,0 +1,78 @@
+"""One door for every format: the bytes of a file to its chart.
+
+Conventions: the ending of the name says the format, where it says nothing the first bytes do. A reader is loaded when a
+file asks for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import PurePath
+
+from backing.chart.ast import Chart
+from backing.chart.parse import UnknownStyle, decode, parse
+from backing.ground.errors import ChartError
+from backing.ground.source import Span
+from backing.reading.asked import PLAIN, Reading
+from backing.reading.findings import Findings
+
+MOST_BYTES = 4_000_000  # of a file that is read
+Read = Callable[[bytes, str, Reading], Chart]
+
+
+def _abc(data: bytes, name: str, asked: Reading) -> Chart:
+    from backing.reading import abc
+
+    return abc.read(text_of(data, name), name, asked.tune_number)
+
+
+FORMATS: dict[str, Read] = {".abc": _abc}
+READABLE = (".txt", *FORMATS)
+
+
+def opened(
+    data: bytes,
+    name: str,
+    asked: Reading = PLAIN,
+    *,
+    wanted: bool = False,
+    unknown_style: UnknownStyle = lambda style: None,
+) -> Chart:
+    """The chart of a file. With `wanted` it may lack chords, which stand as `?`. Raises `ChartError`, `RequestError`."""
+    read = format_of(data, name)
+    if read is None:
+        return parse(decode(data, name), name, wanted=wanted, unknown_style=unknown_style)
+    chart = read(data, name, asked)
+    lacking = next(
+        (s for section in chart.sections for b in section.bars for s in b.slots if s.wanted), None
+    )
+    if lacking and not wanted:
+        raise _without_chords(chart, lacking.span)
+    return chart
+
+
+def format_of(data: bytes, name: str) -> Read | None:
+    """The reader of a file, None for a chart in plain text."""
+    return FORMATS.get(PurePath(name).suffix.lower()) or _by_content(data)
+
+
+def _by_content(data: bytes) -> Read | None:
+    if data.startswith((b"X:", b"%abc", b"\xef\xbb\xbfX:")):
+        return _abc
+    return None
+
+
+def _without_chords(chart: Chart, span: Span) -> ChartError:
+    findings = Findings(chart.source)
+    wrong = findings.refuse("E703", span)
+    return ChartError([*chart.warnings, *wrong.diagnostics])
+
+
+def text_of(data: bytes, name: str) -> str:
+    """The text of a file in UTF-8, or in Latin-1 as older programs wrote it. Raises `ChartError` for what is no text."""
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        if b"\0" in data[:4096]:
+            return decode(data, name)
+        return data.decode("latin-1")
