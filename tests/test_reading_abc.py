@@ -233,32 +233,33 @@ def test_syllables_go_out_and_come_back() -> None:
 @pytest.mark.libraries
 @pytest.mark.filterwarnings("ignore")  # theirs
 def test_a_hundred_tunes_are_read_as_music21_reads_them() -> None:
-    """Pitches, lengths, chords and repeats of every 90th tune of its corpus.
+    """Pitches, lengths, chords and repeats of every 80th tune of its corpus.
 
-    Left out are tunes with what it is known to lose: a note behind the decoration `H`, broken rhythm across a slur, a
-    decoration, a grace note or a quoted text, a tuplet that begins inside a slur, `::` behind a decoration.
+    Left out are tunes with what it is known to lose (`LOST`, `BROKEN`).
     """
     from music21 import converter
 
-    checked = 0
-    for text in _corpus()[::90]:
-        music_text = "\n".join(
-            line for line in text.split("\n") if not re.match(r"[A-Za-z]:", line)
-        )
-        if re.search(r"H|\(\(|V:|::", music_text) or (
-            re.search("[<>]", music_text) and re.search(r'[(){}~Tuvk"]', music_text)
-        ):
+    checked, faults = 0, []
+    for text in _corpus()[::80]:
+        lines = [x for x in text.split("\n") if not re.match(r"[A-Za-z]:", x)]
+        if LOST.search("\n".join(lines)) or any(BROKEN.search(x) for x in lines):
             continue
         notes, chords, repeats = _as_music21(converter.parse("%abc-2.1\n" + text, format="abc"))
         measures = _lead(text)
-        assert _notes(measures) == notes, text
-        assert sum(len(m.symbols) for m in measures) == chords, text
-        assert (
-            sum(m.repeat_start for m in measures),
-            sum(m.times > 0 for m in measures),
-        ) == repeats, text
+        own = sum(m.repeat_start for m in measures), sum(m.times > 0 for m in measures)
+        found = _notes(measures), sum(len(m.symbols) for m in measures), own
+        if found != (notes, chords, repeats):
+            faults.append(text)
         checked += 1
+    assert faults == []
     assert checked >= 100
+
+
+# What music21 is known to lose: a note behind the decoration `H` or before `::`, the second half of `:|:`, a tuplet that begins inside a slur; the
+# encoding of a mailed file (`=20`) is a natural sign to it.
+LOST = re.compile(r"H|\(\(|V:|::|:\|:|=20|=$", re.M)
+# and broken rhythm across a slur, a decoration, a grace note or a quoted text
+BROKEN = re.compile(r"""(?=.*[<>]).*[(){}~Tuvk"]""")
 
 
 def _corpus() -> list[str]:

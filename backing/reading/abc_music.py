@@ -14,46 +14,12 @@ from backing.ground.pitch import NoteName, Pitch
 from backing.ground.source import Span
 from backing.ground.timebase import FOUR_FOUR, Meter
 from backing.reading import abc_fields
+from backing.reading.abc_signs import ALTER, SHORT, STEERING, TOKEN, TWOS, factor, numbers_of
 from backing.reading.abc_words import Sung, align
 from backing.reading.findings import Findings
 from backing.reading.lead import Measure, Note, Said, Set, Symbol
 from backing.reading.symbols import is_direction, typed_symbol
 
-# decoration: the direction of a chart that it is
-STEERING = {
-    "segno": "Segno", "coda": "Coda", "dacoda": "To Coda", "tocoda": "To Coda", "D.S.": "D.S.", "D.C.": "D.C.", "fine": "Fine",
-    "dacapo": "D.C.", "D.S.alcoda": "D.S. al Coda", "D.S.alfine": "D.S. al Fine", "D.C.alcoda": "D.C. al Coda",
-    "D.C.alfine": "D.C. al Fine", "fermata": "fermata",
-}  # fmt: skip
-SHORT = {"S": "segno", "O": "coda", "H": "fermata"}  # letters that stand for a decoration
-_LENGTH = r"(?P<{0}>[0-9]{{0,4}}(?:/+[0-9]{{0,4}})*)"
-_TOKEN = re.compile(
-    r"""(?P<blank>[\s`\\$*]+)
-    | (?P<comment>%.*)
-    | (?P<quoted>"[^"\n]*"?)
-    | (?P<decoration>![^!\n|]{1,40}!|\+[A-Za-z.()<>]{1,30}\+)
-    | (?P<inline>\[[A-Za-z]:[^\]\n]*\]?)
-    | (?P<bar>(?:\.?:*\[?\|[|\]:]*|::+)(?:\|*:*)?)
-    | (?P<ending>\[(?=\s*[0-9"]))
-    | (?P<chord>\[[^\]\n|]*\])
-    | (?P<grace>\{[^}\n]*\}?)
-    | (?P<tuplet>\((?P<p>[2-9])(?::(?P<q>[0-9]?))?(?::(?P<r>[0-9]?))?)
-    | (?P<note>(?P<sign>\^{1,2}/?|_{1,2}/?|=)?(?P<letter>[A-Ga-g])(?P<octave>[,']*)"""
-    + _LENGTH.format("length")
-    + r""")
-    | (?P<rest>[zxy]"""
-    + _LENGTH.format("silence")
-    + r""")
-    | (?P<bars>[ZX][0-9]{0,3})
-    | (?P<tie>-)
-    | (?P<broken><+|>+)
-    | (?P<slur>\.?[()])
-    | (?P<overlay>&)
-    | (?P<short>[~.HJLMOPSTUuvRW])""",
-    re.X,
-)
-_ALTER = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
-_TWOS = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}  # notes of a tuplet: the time of how many
 MOST_RESTS = 200  # bars of `Z`
 
 
@@ -190,7 +156,7 @@ class Tune:
                 self._ending(found[0].strip(), Span(start + at, start + found.end()))
                 at, after_bar = found.end(), False
                 continue
-            token = _TOKEN.match(text, at)
+            token = TOKEN.match(text, at)
             if token is None:
                 self.findings.add(
                     "W710",
@@ -221,12 +187,12 @@ class Tune:
             return
         elif token["note"]:
             pitch = self._pitch(token["sign"], token["letter"], token["octave"], span)
-            self._sound(pitch, _factor(token["length"]), span)
+            self._sound(pitch, factor(token["length"]), span)
         elif token["chord"]:
             self._chord(token, span)
         elif token["rest"]:
             if text[0] != "y":
-                self._sound(None, _factor(token["silence"]), span)
+                self._sound(None, factor(token["silence"]), span)
         elif token["bars"]:
             self._rest_bars(int(text[1:] or 1), span)
         elif token["quoted"]:
@@ -267,7 +233,7 @@ class Tune:
             self.findings.add("W710", span, found="a quarter tone", hint="")
             sign = ""
         if sign:
-            self.accidentals[upper] = _ALTER[sign]
+            self.accidentals[upper] = ALTER[sign]
         alter = self.accidentals.get(upper, self.alters.get(upper, 0))
         octave = (4 if letter.isupper() else 5) + marks.count("'") - marks.count(",")
         return Pitch(NoteName(upper, alter), octave)
@@ -294,7 +260,7 @@ class Tune:
     def _chord(self, token: re.Match[str], span: Span) -> None:
         """Notes at once: the top one is the melody."""
         inner = token["chord"][1:-1]
-        notes = [n for n in _TOKEN.finditer(inner) if n["note"]]
+        notes = [n for n in TOKEN.finditer(inner) if n["note"]]
         after = re.compile(r"[0-9]{0,4}(?:/+[0-9]{0,4})*").match(token.string, token.end())
         if not notes:
             return
@@ -303,14 +269,14 @@ class Tune:
             self.findings.add(
                 "W707", span, count="several", kinds="notes at once", which="top one", hint=""
             )
-        factor = _factor(notes[0]["length"]) * _factor(after[0] if after else "")
-        self._sound(max(pitches, key=lambda p: p.midi), factor, span)
+        times = factor(notes[0]["length"]) * factor(after[0] if after else "")
+        self._sound(max(pitches, key=lambda p: p.midi), times, span)
         if inner.endswith("-"):
             self.tied = self.last.pitch if self.last else None
 
     def _tuplet(self, p: int, q: str | None, r: str | None) -> None:
         compound = self.meter is not None and self.meter.compound
-        time = int(q) if q else _TWOS.get(p, 3 if compound else 2)
+        time = int(q) if q else TWOS.get(p, 3 if compound else 2)
         self.tuplet = int(r) if r else p, Fraction(time, p)
 
     def _broken(self, text: str) -> None:
@@ -352,7 +318,11 @@ class Tune:
 
     def _ending(self, text: str, span: Span) -> None:
         numbers = sorted(
-            {n for part in re.findall(r"[0-9]{1,2}(?:-[0-9]{1,2})?", text) for n in _range(part)}
+            {
+                n
+                for part in re.findall(r"[0-9]{1,2}(?:-[0-9]{1,2})?", text)
+                for n in numbers_of(part)
+            }
         )
         if not numbers and text.strip('"').casefold() == "last":
             numbers = [LAST]
@@ -433,21 +403,3 @@ def _place(bar: _Bar) -> None:
     measure.symbols = [Symbol(starts[i], text, span) for i, text, span in bar.symbols]
     last = len(starts) - 1
     measure.said = [Said(starts[min(i, last)], text, span) for i, text, span in bar.said]
-
-
-def _range(text: str) -> range:
-    first, _, last = text.partition("-")
-    return range(int(first), int(last or first) + 1)
-
-
-def _factor(text: str | None) -> Fraction:
-    """The figure behind a note: `3`, `/`, `//`, `3/2`, `/4`."""
-    if not text:
-        return Fraction(1)
-    over, slash, under = text.partition("/")
-    factor = Fraction(int(over) if over else 1)
-    if slash:
-        figures = under.strip("/")
-        figure = int(figures) if figures.isdigit() else 0
-        factor /= figure or 2 ** (1 + under.count("/"))
-    return factor or Fraction(1)
