@@ -10,7 +10,8 @@ from statistics import mean
 
 from backing.band.model import Kind, Note
 from backing.band.players.common import Brief, ZoneKind
-from backing.band.players.guitar import hold, play
+from backing.band.players.fretting import hold
+from backing.band.players.guitar import play
 from backing.ground.instruments import STANDARD_TUNING
 from backing.harmony.grip import playable
 from backing.harmony.voicings import distance

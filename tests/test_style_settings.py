@@ -47,8 +47,8 @@ BAND = {
     "bass": ("finger bass", 'lines.bass = "1 . 5 .a"'),
     "guitar": ("steel guitar", 'lines.chord = "x x x x"'),
     "keys": ("acoustic piano", 'lines.chord = "x . . xx | 1 2 3 2"'),
-    "strings": ("string ensemble", 'lines.chord = "x= = = ="'),
-    "horns": ("brass section", 'lines.chord = ".  x .x ."'),
+    "strings": ("string ensemble", 'lines.chord = "x= = 2= ="'),
+    "horns": ("brass section", 'lines.chord = ".  x .x 1"'),
     "drums": ("drum kit", 'lines.ride = "x Xx x Xx"\nlines.snare = ". x . x"\nlines.kick = "x . .x ."'),
     "percussion": ("percussion", 'lines."open conga" = "x xg x xg"'),
 }  # fmt: skip
@@ -189,6 +189,8 @@ def test_the_template_names_the_families_of_voicings() -> None:
 def test_the_page_of_a_style_shows_what_it_sets_and_what_that_does() -> None:
     text = page(band("keys", "pattern", 'voicing = "triads", octaves = true, voices = 3'))
     assert '  voicing = "triads"  family of voicings that the search draws from\n' in text
-    assert "  octaves = true      single notes of broken chords doubled an octave above\n" in text
+    assert (
+        "  octaves = true      single notes of chords and lines doubled an octave above\n" in text
+    )
     assert "  voices = 3          notes in a chord, 0 for what the family usually has\n" in text
     assert "vary" not in text

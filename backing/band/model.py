@@ -37,6 +37,11 @@ class Kind(Enum):
     OCTAVES = "octaves"  # of a figure that leaps between a note and its octave
     DEAD = "dead note"
     SKIP = "skip"
+    # lines by degree
+    LINE = "line"  # a riff, a background, a run: the style tells it by degree
+    HAMMERED = "hammer-on"  # not struck anew: a finger comes down on the string that sounds
+    PULLED = "pull-off"  # the other way round
+    SLID = "slide"  # the finger slides along the string
     # hands
     PLUCKED = "plucked"  # strings one by one
     THUMB = "thumb"  # the guitar's bass strings, the left hand of the keys

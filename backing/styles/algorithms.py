@@ -46,7 +46,7 @@ _SHELLS_SOFT = Setting(
 )
 _LOUD_VOICING = Setting("choice", "family of voicings above mf", "same", _OWN)
 _VOICES = Setting("number", "notes in a chord, 0 for what the family usually has", 0, low=0, high=6)
-_OCTAVES = Setting("flag", "single notes of broken chords doubled an octave above", False)
+_OCTAVES = Setting("flag", "single notes of chords and lines doubled an octave above", False)
 _PEDAL = Setting("flag", "single notes of broken chords ring until the chord changes", True)
 _SPREAD = Setting(
     "number",
@@ -126,12 +126,14 @@ ALGORITHMS: Mapping[str, Mapping[str, Algorithm]] = {
         "pad": Algorithm("held chords, voice by voice", {"voicing": _PADS, **_VOICED}),
         "guide tones": Algorithm("one line of thirds and sevenths", {}),
         "pattern": Algorithm(
-            "chords in the rhythm of the style's patterns", {"voicing": _PADS, **_VOICED}
+            "chords in the rhythm of the style's patterns, and lines by degree",
+            {"voicing": _PADS, **_VOICED, "octaves": _OCTAVES},
         ),
     },
     "horns": {
         "pattern": Algorithm(
-            "chords in the rhythm of the style's patterns", {"voicing": _SECTION, **_VOICED}
+            "chords in the rhythm of the style's patterns, and lines by degree",
+            {"voicing": _SECTION, **_VOICED, "octaves": _OCTAVES},
         ),
         "pad": Algorithm("held chords, voice by voice", {"voicing": _SECTION, **_VOICED}),
         "guide tones": Algorithm("one line of thirds and sevenths", {}),

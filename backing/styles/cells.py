@@ -18,6 +18,7 @@ from functools import lru_cache
 from itertools import accumulate
 
 from backing.ground.timebase import Meter
+from backing.styles.marks import DEGREE
 from backing.styles.model import Cell, Pulse
 
 Segment = tuple[Fraction, Fraction, str]
@@ -26,16 +27,25 @@ Line = tuple[tuple[Pulse, ...], ...]  # bar -> pulse
 
 MOST_CELLS = 12
 
+_BY_DEGREE = "degrees such as 1 b3 5 8, -5 below, 3' above, n1 of the next chord"
+_TOGETHER = rf"{DEGREE}(?:\+{DEGREE})*"
+
 # Kind of line: the marks that it knows, as a pattern and in words.
 _MARKS: dict[str, tuple[re.Pattern[str], str]] = {
     "drum": (re.compile(r"[.=gxXfdrz]"), ". = g x X f d r z"),
-    "chord": (re.compile(r"[.=gxX1-6]"), ". = g x X 1-6"),
-    "strings": (re.compile(r"[.=gxXduDUm1-6]"), ". = x X d u D U m 1-6"),
-    "bass": (
-        re.compile(r"[.=]|(?:n?-?[b#]?[1-9]|[ax])!?"),
-        ". = a x and degrees such as 1 b3 5 -5 8 n1",
+    "chord": (re.compile(r"[.=gxX]|[1-6](?:\+[1-6])*"), ". = g x X 1-6 1+3"),
+    "strings": (re.compile(r"[.=gxXduDUm]|[1-6](?:\+[1-6])*"), ". = x X d u D U m 1-6 5+4"),
+    "bass": (re.compile(rf"[.=]|(?:{DEGREE}|[ax])!?"), f". = a x and {_BY_DEGREE}"),
+    "thumb": (re.compile(rf"[.=gxX]|(?:{DEGREE}|a)!?"), f". = g x X a and {_BY_DEGREE}"),
+    "left hand": (
+        re.compile(rf"[.=gxX]|(?:{_TOGETHER}|a)!?"),
+        f". = g x X a and {_BY_DEGREE}, 1+5 together",
     ),
-    "thumb": (re.compile(r"[.=gxX]|-?[b#]?[1-9]!?"), ". = g x X and degrees such as 1 and 5"),
+    "line": (re.compile(rf"[.=]|(?:{_TOGETHER}|a)!?"), f". = a and {_BY_DEGREE}, 1+5 together"),
+    "run": (
+        re.compile(rf"[.=]|(?:[hp/]?{_TOGETHER}|a|x)!?"),
+        f". = a x and {_BY_DEGREE}, 1+5 together, h3 p1 /5 slurred",
+    ),
 }
 
 

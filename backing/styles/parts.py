@@ -13,6 +13,7 @@ from backing.ground.timebase import Meter
 from backing.styles.algorithms import ALGORITHMS, Setting
 from backing.styles.cells import CellError, Line, led, read
 from backing.styles.faults import Table, meter_of
+from backing.styles.marks import LINES
 from backing.styles.model import ENERGIES, PLACES, SIDES, Part, Pattern, Style, Value, Where
 
 ROLES_OF_STYLES = tuple(ALGORITHMS)
@@ -253,23 +254,19 @@ def _side(table: Table, style: Style, bars: int) -> str:
     return side or ""
 
 
-def _kind(role: str, name: str) -> str | None:
-    """The kind of a line, None when the player has no such line."""
-    if not role_of(role).pitched:
-        return "drum" if name in DRUM_KEYS else None
-    if role == "bass":
-        return "bass" if name == "bass" else None
-    if name == "bass" and role_of(role).leads:
-        return "thumb"  # of the guitar, or the left hand
-    if name != "chord":
-        return None
-    return "strings" if role_of(role).strings else "chord"
-
-
-def _line_names(role: str) -> tuple[str, ...]:
-    if not role_of(role).pitched:
-        return tuple(DRUM_KEYS)
-    return tuple(name for name in ("chord", "bass") if _kind(role, name))
+# Kind of every line that a player has, by role; the drums of those without pitch are lines too.
+_OF_KEYS = {"chord": "chord", "bass": "left hand", **dict.fromkeys(LINES, "line")}
+_OF_GUITAR = {"chord": "strings", "bass": "thumb", **dict.fromkeys(LINES, "run")}
+_OF_SECTION = {"chord": "chord", **dict.fromkeys(LINES, "line")}
+_KINDS: Mapping[str, Mapping[str, str]] = {
+    "bass": {"bass": "bass"},
+    "keys": _OF_KEYS,
+    "guitar": _OF_GUITAR,
+    "strings": _OF_SECTION,
+    "horns": _OF_SECTION,
+    "drums": dict.fromkeys(DRUM_KEYS, "drum"),
+    "percussion": dict.fromkeys(DRUM_KEYS, "drum"),
+}
 
 
 def line_of(
@@ -296,10 +293,11 @@ def _lines(table: Table, role: str, meter: Meter) -> tuple[dict[str, Line], dict
     """The lines of a pattern, and by line the mark of the stroke that they lead to."""
     lines: dict[str, Line] = {}
     into: dict[str, str] = {}
+    kinds = _KINDS.get(role, {})
     for name in table.data:
-        kind = _kind(role, name)
+        kind = kinds.get(name)
         if kind is None:
-            names = _line_names(role)
+            names = tuple(kinds)
             near = nearest(name, names)
             hint = f"did you mean '{near}'?" if near else f"write one of: {', '.join(names)}"
             path = (*table.path, name)

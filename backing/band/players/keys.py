@@ -9,17 +9,22 @@ jazzpiano.net.au tutorial 9).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
+from itertools import groupby
 
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.chordal import NARROWEST, Voiced, families, voice
 from backing.band.players.common import Brief
 from backing.band.players.lowline import asked, degree_of
+from backing.band.players.melodic import line_notes
 from backing.band.players.rhythm import Event, strokes
 from backing.band.players.touch import broken, sounding_end, unheard, unrepeated, velocity
 from backing.ground.pitch import Key
+from backing.styles.marks import LINES, voices
 
 LOW, HIGH = 50, 76
+RIGHT_HAND = (60, 84)  # where a line by degree lies
 ABOVE_GUITAR = (54, 76)  # where a guitar comps below
 SPREAD = (48, 79)  # two hands apart, which span nearly two octaves
 LOW_ALONE = 43  # the lowest note of the chord when nobody plays bass
@@ -61,23 +66,25 @@ def play(brief: Brief) -> list[Note]:
         int(brief.part.number("voices")),
         fuller=not octaves,
     )
-    events = strokes(brief, ("chord", "bass"))
-    singles = broken(events)
+    events = strokes(brief, ("chord", "bass", *LINES))
+    singles, roots = broken(events), _left_roots(brief, events, with_bass)
     notes: list[Note] = []
     for event in events:
         index = event.change.index
         voiced = voicings.get(index)
-        if voiced is None:
+        if voiced is None or event.line in LINES:
             continue
         if event.line == "bass":
-            notes.append(_left_hand(event, brief.bars[event.bar].key, with_bass))
-        elif event.mark.isdigit():
+            root = roots.get(event.start_q)
+            notes += _left_hand(event, brief.bars[event.bar].key, with_bass, root)
+        elif voices(event.mark):
             bar_end = brief.bars[event.bar].end_q
             notes += _broken(
                 event, voiced, octaves, bar_end if pedal else None, singles.pop(index, None)
             )
         else:
             notes += _chord(event, voiced)
+    notes += line_notes(brief, events, *register(brief, *RIGHT_HAND), octaves)
     notes.sort(key=note_order)
     return unrepeated(notes)
 
@@ -119,15 +126,17 @@ def _broken(
     pedal_q: Fraction | None,
     marks: frozenset[str] | None,
 ) -> list[Note]:
-    """One voice of the chord, counted from the bottom; beyond the top the count goes on an octave higher.
+    """Some voices of the chord, counted from the bottom; beyond the top the count goes on an octave higher.
 
     With `pedal_q` it rings until then unless the harmony changes. `marks`, given with the first stroke of a chord, are
     all the voices that will be heard of it: what must be heard and would not is played along.
     """
     pitches, degrees = voiced.voicing.pitches, voiced.voicing.degrees
     count = len(pitches)
-    turn, at = divmod(int(event.mark) - 1, count)
-    chosen = [(pitches[at] + 12 * turn, degrees[at])]
+    chosen = []
+    for voice_ in voices(event.mark):
+        turn, at = divmod(voice_ - 1, count)
+        chosen.append((pitches[at] + 12 * turn, degrees[at]))
     how = "broken chord"
     if marks is not None:
         missing = unheard(event.chord, {degrees[(int(m) - 1) % count] for m in marks})
@@ -135,7 +144,7 @@ def _broken(
         chosen += along
         how = "begun together, so that the chord is heard" if along else how
     if octaves:
-        chosen.append((chosen[0][0] + 12, degrees[at]))
+        chosen += [(pitch + 12, degree) for pitch, degree in chosen[: len(voices(event.mark))]]
         how += ", in octaves"
     why = event.why.also(f", {how}; {voiced.words}")
     loud = velocity(event) - (0 if marks is not None else 4)
@@ -152,17 +161,38 @@ def _broken(
     return made
 
 
-def _left_hand(event: Event, key: Key, with_bass: bool) -> Note:
-    """A bass note of the left hand: below the chords, in the tenor register while a bass plays."""
+def _left_roots(brief: Brief, events: Sequence[Event], with_bass: bool) -> dict[Fraction, int]:
+    """By the place of a left hand's note: the root under a figure that would not fit where the hand usually lies."""
     low = LOW_ROOT + 7 if with_bass else LOW_ROOT
-    pitch = low + (event.chord.lowest.pc - low) % 12 + asked(event, key)
+    floor = LOW_ROOT if with_bass else LOW_ROOT - 12
+    found: dict[Fraction, int] = {}
+    line = [event for event in events if event.line == "bass"]
+    for pc, run in groupby(line, key=lambda e: e.chord.lowest.pc):
+        figure = list(run)
+        rels = [rel for e in figure for rel in asked(e, brief.bars[e.bar].key)]
+        root = low + (pc - low) % 12
+        if root + max(rels) > low + LEFT_HAND_SPAN:
+            root -= 12 if root - 12 + min(0, *rels) >= floor else 0
+            found |= {event.start_q: root for event in figure}
+    return found
+
+
+def _left_hand(event: Event, key: Key, with_bass: bool, root: int | None) -> list[Note]:
+    """The left hand's notes: below the chords, in the tenor register while a bass plays, or over the `root` of a figure."""
+    low = LOW_ROOT + 7 if with_bass else LOW_ROOT
     floor = low if with_bass else low - 12
-    while pitch < floor:
-        pitch += 12
-    while pitch > low + LEFT_HAND_SPAN:
-        pitch -= 12
-    return Note(
-        event.start_q, sounding_end(event, pitch), pitch, velocity(event),
-        Why(Kind.THUMB, f"{event.why.words}, left hand"), degree_of(event, key, pitch),
-        event.change.index, strict=event.strict,
-    )  # fmt: skip
+    made = []
+    for rel in asked(event, key):
+        pitch = low + (event.chord.lowest.pc - low) % 12 + rel if root is None else root + rel
+        while pitch < floor and root is None:
+            pitch += 12
+        while pitch > low + LEFT_HAND_SPAN and root is None:
+            pitch -= 12
+        made.append(
+            Note(
+                event.start_q, sounding_end(event, pitch), pitch, velocity(event),
+                Why(Kind.THUMB, f"{event.why.words}, left hand"), degree_of(event, key, pitch),
+                event.change.index, strict=event.strict,
+            )
+        )  # fmt: skip
+    return made

@@ -3,7 +3,7 @@
     melody       the written melody
     pad          held chords, voice by voice; a note that the next chord has too is held on
     guide tones  one voice that goes from third to seventh and on to the nearest guide tone
-    pattern      stabs and riffs in the rhythm of the style's patterns
+    pattern      stabs in the rhythm of the style's patterns, riffs and backgrounds by degree, in one part or two
 
 Conventions: pitches are MIDI notes. Source: guide tones as the third and seventh that define a chord (common
 practice); spread voicings keep a fifth or more between the lowest voices.
@@ -12,18 +12,20 @@ practice); spread voicings keep a fifth or more between the lowest voices.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.chordal import NARROWEST, TOP_HELD, Voiced, families, steps, voice
 from backing.band.players.common import Brief, ZoneKind
+from backing.band.players.melodic import line_notes
 from backing.band.players.rhythm import Event, held, strokes
-from backing.band.players.touch import sounding_end, velocity
+from backing.band.players.touch import sounding_end, unrepeated, velocity
 from backing.ground.pitch import Degree
 from backing.harmony.offer import tones
 from backing.harmony.search import best_path
 from backing.harmony.symbol import Chord
+from backing.styles.marks import LINES, voices
 
 REGISTERS = {"horns": (55, 79), "strings": (48, 79), "melody": (60, 84)}
 
@@ -43,7 +45,11 @@ def play(brief: Brief) -> list[Note]:
         high = max(high + 2 * min(0, rise), low + NARROWEST)
         return _pad(held(brief), _voiced(brief, family, low, high, lead))
     voicings = _voiced(brief, family, low, high, TOP_HELD)
-    return _stabs(strokes(brief, owes=not _comped(brief)), voicings)
+    events = strokes(brief, ("chord", *LINES), owes=not _comped(brief))
+    octaves = brief.part.flag("octaves")
+    stabs = _stabs([event for event in events if event.line == "chord"], voicings, octaves)
+    told = line_notes(brief, events, low, high, octaves)
+    return unrepeated(sorted([*stabs, *told], key=note_order)) if told else stabs
 
 
 def _voiced(
@@ -172,8 +178,8 @@ def _pad(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]:
     return made
 
 
-def _stabs(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]:
-    """Section work: everyone on the same rhythm, the lead on top a little louder."""
+def _stabs(events: Sequence[Event], voicings: dict[int, Voiced], octaves: bool) -> list[Note]:
+    """Section work: everyone on the same rhythm, the lead on top a little louder; single voices may be in `octaves`."""
     made = []
     for event in events:
         voiced = voicings.get(event.change.index)
@@ -181,8 +187,9 @@ def _stabs(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]
             continue
         pitches, degrees = voiced.voicing.pitches, voiced.voicing.degrees
         chosen = list(zip(pitches, degrees, strict=True))
-        if event.mark.isdigit():
-            chosen = [chosen[min(int(event.mark), len(chosen)) - 1]]
+        if named := voices(event.mark):
+            chosen = [chosen[i] for i in sorted({min(v, len(chosen)) - 1 for v in named})]
+            chosen += [(pitch + 12, degree) for pitch, degree in chosen if octaves]
         for pitch, degree in chosen:
             loud = velocity(event) + (4 if pitch == pitches[-1] else 0)
             made.append(

@@ -14,9 +14,13 @@ from backing.ground.pitch import Key
 LOWEST = ("g", "x", "X", "1")
 
 
-def asked(event: Event, key: Key) -> int:
-    """Semitones from the lowest note of the chord to what a mark asks for; 0 for the lowest note itself."""
+def asked(event: Event, key: Key) -> tuple[int, ...]:
+    """Semitones from the lowest note of the chord to what a mark asks for, one a note; 0 for the lowest note itself."""
     mark = event.mark.rstrip("!")
+    return tuple(_asked(event, key, one) for one in mark.split("+"))
+
+
+def _asked(event: Event, key: Key, mark: str) -> int:
     if mark in LOWEST:
         return 0
     t = tones(event.chord, key)

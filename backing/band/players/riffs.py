@@ -24,6 +24,7 @@ from backing.styles.model import Pattern
 ACCENT, DEAD = 1.12, 0.45
 DEAD_Q = Fraction(1, 8)
 UNDER_STRINGS = 45  # A2, where a strummed guitar leaves the bass its room
+_OCTAVES = "-'"  # signs of octaves around a degree
 _FIGURE = frozenset((Kind.PATTERN, Kind.OCTAVES, Kind.HELD))
 Event = tuple[Fraction, Fraction, str]  # start, end, mark
 
@@ -81,7 +82,7 @@ def contours(line: Line) -> list[Contour | None]:
             degree = mark.rstrip("!")
             if degree[0] in "naxs":
                 continue
-            if not told and degree.lstrip("-") not in ("1", "8"):
+            if not told and degree.strip(_OCTAVES) not in ("1", "8"):
                 degree = "1"
             told = True
             rels.append(stretch.tones.above_bass(degree))
@@ -209,12 +210,12 @@ def _note(line: Line, index: int, event: Event, told: bool) -> tuple[Note, bool]
         if found is not None:
             anchor, t, chord, limit, symbol, fresh = found
             early = fresh
-            told_ahead = f"{why.words}: already {step_name(degree.lstrip('-'))} of {symbol}"
+            told_ahead = f"{why.words}: already {step_name(degree.strip(_OCTAVES))} of {symbol}"
             why = Why(Kind.NEXT, told_ahead)
         pitch = degree_pitch(anchor, t, degree, line.low, line.high)
     else:
         if not told:
-            degree = degree if degree.lstrip("-") in ("1", "8") else "1"
+            degree = degree if degree.strip(_OCTAVES) in ("1", "8") else "1"
             why = anchor_why(stretch, anchor).also(f", {why.words}")
         pitch = degree_pitch(anchor, t, degree, line.low, line.high)
         if degree == "8" and pitch == anchor and _figure(line, stretch).kind is Kind.OCTAVES:
@@ -347,4 +348,4 @@ def _in_octaves(pattern: Pattern) -> bool:
     marks = [
         c.mark.rstrip("!") for bar in pattern.lines["bass"] for pulse in bar for c in pulse.cells
     ]
-    return marks.count("8") > pattern.bars
+    return marks.count("8") + marks.count("1'") > pattern.bars

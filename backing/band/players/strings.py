@@ -40,7 +40,12 @@ def on_string(grip: Grip, string: int) -> tuple[int, str, int]:
 
 def nearest_string(grip: Grip, string: int) -> int:
     """The string that is plucked for `string`: itself where it sounds, else the nearest that does."""
-    return min(grip.strings, key=lambda s: (abs(s - string), s))
+    return nearest(grip.strings, string)
+
+
+def nearest(strings: Sequence[int], wanted: int) -> int:
+    """The nearest of some strings, the higher of two."""
+    return min(strings, key=lambda s: (abs(s - wanted), s))
 
 
 def thumbed(
@@ -54,7 +59,7 @@ def thumbed(
     """
     strings = strings_over(grip, bass, 2)
     string, fret = strings[0], on_string(grip, strings[0])[2]
-    steps = 0 if first else asked(event, key)
+    steps = 0 if first else asked(event, key)[0]
     if steps:
         above = (event.chord.lowest.pc - event.chord.root.pc + steps + 1) % 12
         rubs = steps % 12 and any(colour.semitones % 12 == above for colour in colours)

@@ -66,15 +66,15 @@ class Tones(NamedTuple):
         return written.semitones
 
     def above_bass(self, degree: str) -> int:
-        """Semitones from the bass of the chord to a degree, `-` before it for the octave below."""
-        name = degree.lstrip("-")
+        """Semitones from the bass of the chord to a degree; `-` before it is the octave below, `'` behind it one above."""
+        name = degree.strip("-'")
         if name in ("1", "8"):
             rel = 12 if name == "8" else 0
         else:
             rel = self.semitones(name)
             if self.slash:  # above the written bass, wherever the root is
                 rel = (self.root + rel - self.bass) % 12 + 12 * (rel // 12)
-        return rel - 12 if degree.startswith("-") else rel
+        return rel + 12 * (degree.count("'") - degree.count("-"))
 
 
 def _scale(chord: Chord, key: Key, following: Chord | None) -> list[tuple[int, int]]:

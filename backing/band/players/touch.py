@@ -11,13 +11,16 @@ from fractions import Fraction
 from backing.band.model import Note
 from backing.band.players.rhythm import Event
 from backing.harmony.symbol import Chord
+from backing.styles.marks import voices
 
-_TOUCH = {"X": 13, "D": 13, "U": 11, "g": -20, "u": -5, "m": -14}
+ACCENT = 13
+_TOUCH = {"X": ACCENT, "D": 13, "U": 11, "g": -20, "u": -5, "m": -14}
 
 
 def velocity(event: Event, base: int = 36, step: float = 11.5) -> int:
     """Velocity 1 to 127 from the bar's level and the mark."""
-    loud = base + step * event.plan.level + _TOUCH.get(event.mark, 0)
+    accent = ACCENT if event.mark.endswith("!") else 0
+    loud = base + step * event.plan.level + _TOUCH.get(event.mark, accent)
     return max(12, min(120, round(loud)))
 
 
@@ -37,8 +40,8 @@ def broken(events: Sequence[Event]) -> dict[int, frozenset[str]]:
     for event in events:
         if event.line != "chord":
             continue
-        if event.mark.isdigit():
-            singles.setdefault(event.change.index, set()).add(event.mark)
+        if voices(event.mark):
+            singles.setdefault(event.change.index, set()).update(event.mark.split("+"))
         elif event.mark != "m":
             struck.add(event.change.index)
     return {i: frozenset(marks) for i, marks in singles.items() if i not in struck}

@@ -13,7 +13,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from backing.band.players.common import Brief, band
-from backing.band.players.patterns.traits import begins_alone, density, technique, timekeeping
+from backing.band.players.patterns.traits import LINE, begins_alone, density, technique, timekeeping
 from backing.ground.timebase import Meter
 from backing.styles.grid import Asked, choices, fit
 from backing.styles.model import Pattern, Where
@@ -129,7 +129,8 @@ def _in_hand(brief: Brief, at: Spot) -> Pool:
         if at.where is Where.TIME:
             found = time
     wanted = technique(brief.groove.pick(time, [p.weight for p in time], "technique", at.level))
-    return tuple(p for p in found if technique(p) == wanted) or found
+    wanted_too = () if at.where is Where.TIME else (LINE,)  # a run may lead out of any figure
+    return tuple(p for p in found if technique(p) in (wanted, *wanted_too)) or found
 
 
 def _sparse(patterns: Pool) -> Pool:

@@ -10,11 +10,14 @@ from typing import NamedTuple
 
 from backing.band.players.patterns.lay import Chosen, strokes
 from backing.ground.timebase import EIGHTH
+from backing.styles.marks import LINES, voices
 from backing.styles.model import Pattern
 
 TIMEKEEPERS = (
     "ride", "ride 2", "bell", "hat", "shaker", "cabasa", "maracas", "guiro", "tambourine",
 )  # fmt: skip
+
+LINE = "line"  # the technique of a pattern that is told by degrees alone: a riff, a run
 
 
 class Timekeeping(NamedTuple):
@@ -50,9 +53,11 @@ def _marks(pattern: Pattern, line: str) -> list[str]:
 
 @lru_cache(maxsize=4096)
 def technique(pattern: Pattern) -> str:
-    """Picked or broken, strummed, or struck whole: what a hand does not change from bar to bar."""
+    """Picked or broken, strummed, struck whole, or a line alone: what a hand does not change from bar to bar."""
     marks = _marks(pattern, "chord")
-    picked = sum(mark.isdigit() for mark in marks)
+    if not marks and any(line in pattern.lines for line in LINES):
+        return LINE
+    picked = sum(bool(voices(mark)) for mark in marks)
     if picked and 2 * picked >= len(marks):
         return "picked"
     return "strummed" if any(mark in "dDuUm" for mark in marks) else "struck"
@@ -61,7 +66,7 @@ def technique(pattern: Pattern) -> str:
 @lru_cache(maxsize=4096)
 def begins_alone(pattern: Pattern) -> bool:
     """Whether the first stroke of the chord is a single voice."""
-    return next(iter(_marks(pattern, "chord")), "x").isdigit()
+    return bool(voices(next(iter(_marks(pattern, "chord")), "x")))
 
 
 @lru_cache(maxsize=4096)

@@ -1,0 +1,196 @@
+"""The grips of a guitar: what the hand holds for every chord of a section, found by a search.
+
+The way of the hand, the voices and the top note together cost least.
+
+Conventions: frets above the nut or capo; `open`, `power` and other families are those of `harmony.grips`. With a bass
+player no string sounds below the bass where a grip allows it (common practice).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import lru_cache
+from types import MappingProxyType
+from typing import NamedTuple
+
+from backing.band.players.chordal import (
+    MOVES_ON,
+    NEAR_TIE,
+    RESTLESS,
+    TOP_HELD,
+    UNMOVED,
+    Step,
+    bar_of,
+    families,
+    steps,
+)
+from backing.band.players.common import Brief
+from backing.band.players.strings import on_string, strings_over
+from backing.band.players.touch import unheard
+from backing.ground.pitch import Degree
+from backing.harmony.families import VOICES
+from backing.harmony.grip import HIGHEST_FRET, Grip, playable
+from backing.harmony.grips import Grips, grips, shifts
+from backing.harmony.search import best_path, jitter
+from backing.harmony.symbol import Chord
+
+BURIED = 5.0  # against a grip whose third or seventh a strum over a high bass would leave out
+OVER_MELODY = 1.0  # against a grip whose top lies over the melody
+OUTSIDE = 4.0  # against every note outside the register that a style asks for
+UNROCKED = 2.0  # against a grip from which a rocking hand cannot reach the sixth
+FULL_STRINGS = 2  # of a stroke that leaves out low strings
+
+
+class Held(NamedTuple):
+    """A chosen grip, what the hand does in words, and the colours that the band may add to the chord."""
+
+    grip: Grip
+    words: str
+    colours: tuple[Degree, ...] = ()
+
+
+def tuning(brief: Brief) -> tuple[int, ...]:
+    """What the open strings sound without the capo."""
+    return tuple(t + brief.timeline.tuned for t in brief.part.kind.strings)
+
+
+def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[int, Held]:
+    """The grip for every change (by its index) and for the change after the section.
+
+    `under` holds the highest bass note that sounds with strokes of a change.
+    """
+    found = steps(brief)
+    if not found:
+        return {}
+    family = families(brief.part)
+    strings, capo = tuning(brief), brief.timeline.capo
+    offers: list[Grips] = []
+    nodes: list[list[float]] = []
+    for step in found:
+        kind = family[step.level]
+        lowest = -(-step.bass // 3) * 3 if step.bass > strings[0] + capo else 0
+        if kind in ("open", "power"):  # low strings too, down to the note of the bass
+            lowest = step.bass_inside if lowest and kind == "power" else 0
+        if kind == "power":  # too few strings to leave one out under an early stroke
+            lowest = max(lowest, under.get(step.change.index, 0))
+        added = () if kind in ("open", "power", "triads") else step.colours
+        full = kind == "power" and step.level == "f"  # with the octave
+        offer = grips(step.chord, added, kind, VOICES[kind] + full, strings, capo, lowest)
+        offers.append(offer)
+        own = _own_costs(brief, step, kind, offer)
+        nodes.append(own)
+    edges = []
+    for a, b, last, step in zip(offers, offers[1:], found, found[1:], strict=False):
+        strummed = family[step.level] in ("open", "power")
+        top = 0.0 if step.fast or strummed else TOP_HELD * MOVES_ON if step.turns else TOP_HELD
+        weight = 1.5 if step.fast else 1.0
+        edges.append(_edges(a, b, weight, step.restless, strummed, last.chord != step.chord, top))
+    path = best_path(nodes, edges)
+    made: dict[int, Held] = {}
+    before: Grip | None = None
+    for step, offer, at in zip(found, offers, path, strict=True):
+        grip = offer.grips[at]
+        made[step.change.index] = Held(grip, _words(before, grip), step.colours)
+        before = grip
+    return made
+
+
+def _own_costs(brief: Brief, step: Step, kind: str, offer: Grips) -> list[float]:
+    """What each grip of a chord costs here, by itself."""
+    place = (bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
+    settled = step.fast or kind in ("open", "power")  # a strumming hand takes the shape it knows
+    near_tie = 0.1 if settled else NEAR_TIE
+    chance = jitter(brief.place.roll("grip", *place), len(offer.grips), near_tie)
+    buried = kind == "open" and step.bass_inside > tuning(brief)[0] + brief.timeline.capo
+    rocking, (low, high) = rocks(brief), register(brief)
+    costs = []
+    for grip, cost, roll in zip(offer.grips, offer.costs, chance, strict=True):
+        own = cost + roll
+        if rocking and _sixth(step.chord, grip) is None:
+            own += UNROCKED
+        if buried:
+            own += _buried(step.chord, grip, step.bass_inside)
+        if step.melody and grip.pitches[-1] > min(step.melody):
+            own += OVER_MELODY
+        costs.append(own + OUTSIDE * sum(not low <= p <= high for p in grip.pitches))
+    return costs
+
+
+def register(brief: Brief) -> tuple[int, int]:
+    """Lowest and highest note: those of the part, where it narrows what its strings can play."""
+    part = brief.part
+    low = part.low if part.low > part.instrument.low else 0
+    return low, part.high if part.high < part.instrument.high else 127
+
+
+def rocks(brief: Brief) -> bool:
+    """Whether the part rocks between fifth and sixth, a colour that plain playing leaves out."""
+    return brief.part.flag("rocks") and brief.colour
+
+
+@lru_cache(maxsize=4096)
+def _buried(chord: Chord, grip: Grip, bass: int) -> float:
+    """Against a grip of which what must sound lies under the bass, where a strum leaves strings out."""
+    over = {on_string(grip, string)[1] for string in strings_over(grip, bass, FULL_STRINGS)}
+    return BURIED if unheard(chord, over) else 0.0
+
+
+@lru_cache(maxsize=1024)
+def _sixth(chord: Chord, grip: Grip) -> Grip | None:
+    """Root and fifth with the fifth raised to the sixth, where the chord has both and the hand can reach it.
+
+    The root lies on the sixth, fifth or fourth string and the fifth on the next one, where the little finger reaches two
+    frets up (common practice of the shuffle).
+    """
+    names = {d.name for d in chord.degrees}
+    if chord.family not in ("major", "dominant") or "5" not in names or {"b13", "b6"} & names:
+        return None
+    root = 6 - grip.strings[0]
+    if (
+        set(grip.degrees) != {"", "1", "5"}
+        or root > 2
+        or grip.degrees[root : root + 2] != ("1", "5")
+    ):
+        return None
+    at = root + 1
+    frets, degrees = list(grip.frets), list(grip.degrees)
+    frets[at], degrees[at] = frets[at] + 2, "6"
+    raised = Grip(tuple(frets), grip.tuning, tuple(degrees), "root and sixth", grip.cost, grip.capo)
+    return raised if frets[at] <= HIGHEST_FRET and playable(frets, grip.capo) else None
+
+
+def rocked(chord: Chord, chosen: Held) -> Held:
+    grip = _sixth(chord, chosen.grip)
+    return (
+        chosen
+        if grip is None
+        else chosen._replace(grip=grip, words=f"{chosen.words}, rocking to the sixth")
+    )
+
+
+@lru_cache(maxsize=2048)
+def _edges(
+    a: Grips, b: Grips, weight: float, restless: bool, strummed: bool, changes: bool, held: float
+) -> tuple[tuple[float, ...], ...]:
+    """`shifts`, weighed, with what `chordal` says against a chord that stays and a top note that never moves."""
+    made = [[weight * cost for cost in column] for column in shifts(a, b, strummed)]
+    if restless and not strummed and a is b:
+        for i, column in enumerate(made):
+            column[i] += RESTLESS
+    if changes and not strummed:
+        for after, column in zip(b.grips, made, strict=True):
+            for i, before in enumerate(a.grips):
+                if before.pitches[-1] == after.pitches[-1]:
+                    column[i] += UNMOVED if before.pitches == after.pitches else held
+    return tuple(map(tuple, made))
+
+
+@lru_cache(maxsize=8192)
+def _words(before: Grip | None, grip: Grip) -> str:
+    if before is None or before.frets == grip.frets:
+        return f"{grip.shape}, {grip.name}"
+    way = grip.position - before.position
+    if way == 0:
+        return f"{grip.shape}, {grip.name}, hand stays"
+    frets = "fret" if abs(way) == 1 else "frets"
+    return f"{grip.shape}, {grip.name}, hand {'up' if way > 0 else 'down'} {abs(way)} {frets}"
