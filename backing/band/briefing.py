@@ -11,11 +11,12 @@ from fractions import Fraction
 from typing import NamedTuple, TypeVar
 
 from backing.band.chairs import TIMEKEEPER, called, seated
+from backing.band.course import opens_at
 from backing.band.ideas import players_resting, with_ideas
 from backing.band.model import Note
 from backing.band.openings import last_chord
 from backing.band.plan import plans, shared
-from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind
+from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind, band
 from backing.band.players.patterns.comping import holds_ideas, leader
 from backing.band.zones import bounds, heard_until, zones
 from backing.ground.dice import Place
@@ -52,7 +53,7 @@ def form_of(
 ) -> Form:
     """Who plays in which section, and the leader's plan; `named` holds the styles that sections name."""
     styles = [named.get(timeline.bars[s.first - 1].style or "", style) for s in timeline.sections]
-    parts = [seated(own, timeline, guide_tones) for own in styles]
+    parts = [_seated(own, timeline, i, guide_tones) for i, own in enumerate(styles)]
     players = called({player for section in parts for player in section})
     zoned = {player: zones(timeline, player) for player in players}
     if styles:
@@ -73,6 +74,12 @@ def form_of(
     return Form(
         timeline, seed, plain, players, zoned, styles, parts, told, _changes(timeline)
     )  # fmt: skip
+
+
+def _seated(own: Style, timeline: Timeline, number: int, guide_tones: bool) -> dict[str, Part]:
+    """The parts of a section, each with the instrument for how loud it begins."""
+    level = band(opens_at(timeline, number))
+    return {role: part.at(level) for role, part in seated(own, timeline, guide_tones).items()}
 
 
 def brief_of(

@@ -78,8 +78,17 @@ class Why(NamedTuple):
         return Why(self.kind, f"{self.words}{words}")
 
 
+class Shape(Enum):
+    """What becomes of a note while it sounds."""
+
+    EVEN = "as it is struck"
+    CHOKED = "stopped by hand at its end"
+    SWELLS = "grows while it is held"
+    FADES = "dies away while it is held"
+
+
 class Note(NamedTuple):
-    """One note. `degree` is its name in the chord ("b7", "" for drums), `why` the rule or pattern that chose it.
+    """One note. `degree` is its name in the chord ("b7"; of a drum "" but for a stroke that has a name of its own), `why` the rule or pattern that chose it.
 
     `chord` is the index of its chord in `Timeline.chords` (-1 for none; a pushed or anticipating note names the chord
     that it belongs to). `order` is the place of this note in a strum or roll, from 0, with
@@ -101,6 +110,7 @@ class Note(NamedTuple):
     string: int = 0
     fret: int = -1
     timing: tuple[tuple[str, float], ...] = ()
+    shape: Shape = Shape.EVEN
 
     @property
     def length_q(self) -> Fraction:

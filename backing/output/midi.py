@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
 TICKS = 960
 VOLUME, PAN, EXPRESSION, ROOM = 7, 10, 11, 91  # controllers
+CHOKE = 127  # pressure on a key that stops it
 FULL_VOLUME = 100  # of a player whose level is 0 dB, the default of General MIDI
 FADE_STEP_TICKS = TICKS // 4
 
@@ -239,6 +240,7 @@ def _player(
         )
 
     yield event(0, _END, MetaMessage("track_name", name=player.role))
+    faded = list(_fade(performance))
     if leads:
         if pitched(player.role) and a4 != 440.0:
             for controller, value in tuning(a4):
@@ -260,8 +262,15 @@ def _player(
             if round(127 * voice.room) != room:
                 room = round(127 * max(0.0, min(1.0, voice.room)))
                 yield control(at, ROOM, room)
-        for at, value in _fade(performance):
+        for at, value in faded:
             yield control(at, EXPRESSION, value)
+    for gesture in player.gestures:
+        at = tick(performance, gesture.at_q)
+        if gesture.key >= 0:
+            yield event(at, _PROGRAM, _pressure(channel, gesture.key, CHOKE))
+            yield event(at, _START, _pressure(channel, gesture.key, 0))
+        elif not faded or at < faded[0][0]:  # a fade-out comes before a swell
+            yield control(at, EXPRESSION, gesture.value)
     for start, end, pitch, velocity in apart(_ticks(performance, player.notes)):
         struck = _note("note_on", channel, pitch).copy()
         struck.velocity = velocity
@@ -275,6 +284,13 @@ def _note(kind: str, channel: int, pitch: int) -> Message:
     from mido import Message
 
     return Message(kind, channel=channel, note=pitch, velocity=64)
+
+
+def _pressure(channel: int, key: int, value: int) -> Message:
+    """Pressure on one key: electronic kits stop a cymbal with it (common practice)."""
+    from mido import Message
+
+    return Message("polytouch", channel=channel, note=key, value=value)
 
 
 def _ticks(performance: Performance, notes: Iterable[PerformedNote]) -> Iterator[Sounding]:

@@ -175,12 +175,12 @@ def grip_text(notes: Sequence[Note]) -> str:
 
 def _drums(notes: Sequence[Note], bar: PlayedBar) -> str:
     """Each drum with the places at which it is struck, then the reasons."""
-    by_drum: dict[int, list[Note]] = {}
+    by_drum: dict[tuple[int, str], list[Note]] = {}
     for note in notes:
-        by_drum.setdefault(note.pitch, []).append(note)
+        by_drum.setdefault((note.pitch, note.degree or DRUM_NAMES[note.pitch]), []).append(note)
     drums = " | ".join(
-        f"{DRUM_NAMES[key]} {' '.join(place(n.start_q, bar) for n in struck)}"
-        for key, struck in sorted(by_drum.items())
+        f"{name} {' '.join(place(n.start_q, bar) for n in struck)}"
+        for (_, name), struck in sorted(by_drum.items())
     )
     return f"{drums} ({', '.join(dict.fromkeys(n.why.words for n in notes))})"
 

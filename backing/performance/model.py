@@ -39,12 +39,26 @@ class Voice(NamedTuple):
     room: float
 
 
+class Gesture(NamedTuple):
+    """What is done to notes that sound, at `at_s` (`at_q`).
+
+    `key` -1: all of them are as loud as `value` says (0 to 127, as a controller for expression has it; 127 is as
+    struck). Any other key is choked.
+    """
+
+    at_s: float
+    at_q: float
+    key: int
+    value: int
+
+
 class PerformedPlayer(NamedTuple):
-    """One role: voices in order (the first at or before its first note), notes by onset."""
+    """One role: voices in order (the first at or before its first note), notes by onset, gestures in order."""
 
     role: str
     voices: tuple[Voice, ...]
     notes: tuple[PerformedNote, ...]
+    gestures: tuple[Gesture, ...] = ()
 
 
 class Marker(NamedTuple):

@@ -16,6 +16,7 @@ from backing.ground.instruments import DRUM_NAMES
 from backing.ground.roles import pitched
 from backing.ground.timebase import EIGHTH, Feel, TempoMap
 from backing.performance.feel import Beats, Clock, apart, deviations, drift, wander, with_wander
+from backing.performance.gestures import gestures
 from backing.performance.model import (
     RING_S,
     Marker,
@@ -164,7 +165,9 @@ def _player(
                 min(127, max(1, note.velocity + (0 if note.strict else more))),
             )
         )
-    return PerformedPlayer(player.role, voices, _separated(rows, clock))
+    spans = [(start, end) for start, end, *_ in rows]
+    told = gestures(player.notes, spans, clock)
+    return PerformedPlayer(player.role, voices, _separated(rows, clock), told)
 
 
 def _voices(player: Player, tempo: TempoMap) -> tuple[Voice, ...]:
@@ -184,7 +187,9 @@ def _on_the_grid(player: Player, clock: Clock, tempo: TempoMap) -> PerformedPlay
     else:
         rows = [(float(n.start_q), float(n.end_q), n.pitch, n.velocity) for n in player.notes]
         notes = _separated([(max(start, 0.0), *rest) for start, *rest in rows], clock)  # type: ignore[misc]
-    return PerformedPlayer(player.role, _voices(player, tempo), notes)
+    spans = [(float(n.start_q), float(n.end_q)) for n in player.notes]
+    told = gestures(player.notes, spans, clock)
+    return PerformedPlayer(player.role, _voices(player, tempo), notes, told)
 
 
 def _feels(bars: Sequence[PlayedBar], feels: Sequence[Feel], clock: Clock) -> tuple[Marker, ...]:

@@ -15,6 +15,7 @@ from backing.band.model import Arrangement
 from backing.ground.timebase import TempoMap, TempoStep
 from backing.performance.model import (
     RING_S,
+    Gesture,
     Marker,
     Performance,
     PerformedNote,
@@ -86,6 +87,7 @@ def _tempo(passes: Sequence[Performance], bases: Sequence[Fraction]) -> TempoMap
 def _player(role: str, placed: Sequence[tuple[Performance, Fraction, float]]) -> PerformedPlayer:
     voices: list[Voice] = []
     notes: list[PerformedNote] = []
+    told: list[Gesture] = []
     for performance, base, shift in placed:
         along = float(base)
         for player in performance.players:
@@ -105,7 +107,12 @@ def _player(role: str, placed: Sequence[tuple[Performance, Fraction, float]]) ->
                 )
                 for n in player.notes
             )
-    return PerformedPlayer(role, tuple(voices), tuple(notes))
+            told.extend(_moved(g, shift, along) for g in player.gestures)
+    return PerformedPlayer(role, tuple(voices), tuple(notes), tuple(told))
+
+
+def _moved(gesture: Gesture, by_s: float, by_q: float) -> Gesture:
+    return gesture._replace(at_s=round(gesture.at_s + by_s, 6), at_q=round(gesture.at_q + by_q, 6))
 
 
 def _markers(
@@ -160,7 +167,10 @@ def looped(thrice: Performance, single: Timeline) -> Performance:
         ]
         notes = (*before, *sorted(round_, key=lambda n: (n.onset_s, n.pitch)))
         voices = [v for v in player.voices if v.at_q < length]
-        players.append(PerformedPlayer(player.role, tuple(voices), notes))
+        told = sorted(
+            _moved(g, -turn_s, -float(length)) for g in player.gestures if start <= g.at_q < end
+        )
+        players.append(PerformedPlayer(player.role, tuple(voices), notes, tuple(told)))
     markers = [m for m in thrice.markers if m.at_q < length]
     bars = frozenset(i for i in arrangement.silent if i <= len(single.bars))
     return Performance(

@@ -32,7 +32,7 @@ _TOGETHER = rf"{DEGREE}(?:\+{DEGREE})*"
 
 # Kind of line: the marks that it knows, as a pattern and in words.
 _MARKS: dict[str, tuple[re.Pattern[str], str]] = {
-    "drum": (re.compile(r"[.=gxXfdrz]"), ". = g x X f d r z"),
+    "drum": (re.compile(r"[.=gxXfdrzsc]"), ". = g x X f d r z s c"),
     "chord": (re.compile(r"[.=gxX]|[1-6](?:\+[1-6])*"), ". = g x X 1-6 1+3"),
     "strings": (re.compile(r"[.=gxXduDUm]|[1-6](?:\+[1-6])*"), ". = x X d u D U m 1-6 5+4"),
     "bass": (re.compile(rf"[.=]|(?:{DEGREE}|[ax])!?"), f". = a x and {_BY_DEGREE}"),

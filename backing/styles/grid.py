@@ -100,14 +100,14 @@ def choices(
         for idea in asked.ideas:
             at = [p for p in at if p.idea == idea] or at
         at = [p for p in at if p.energies] or at
-    for wanted in _NEAREST[level]:
+    for wanted in NEAREST[level]:
         found = [p for p in at if p.level == wanted]
         if found:
             return tuple(fit(p, meter) for p in found)
     return tuple(fit(p, meter) for p in at)
 
 
-_NEAREST = {"p": ("p", "mf", "f"), "mf": ("mf", "p", "f"), "f": ("f", "mf", "p")}
+NEAREST = {"p": ("p", "mf", "f"), "mf": ("mf", "p", "f"), "f": ("f", "mf", "p")}
 
 
 def part_choices(

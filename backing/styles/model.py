@@ -4,7 +4,8 @@ Conventions: a style file is TOML and runs no code. Tempos count the beat of the
 of `timebase.DYNAMICS`; a pattern's level says from where on it is chosen: `p` up to mp, `mf` for mp to mf, `f` above.
 
 The marks of cells (`cells.py` reads them). `=` and `.` never reach a `Cell`: they are its length and the rests.
-    drums, percussion  g ghost · x normal · X accent · f flam · d drag · r roll · z buzz, as long as the cell
+    drums, percussion  g ghost · x normal · X accent · f flam · d drag · r roll · z buzz, as long as the cell ·
+          s sweep of a brush · c choked at the end of the cell
     chord (keys, horns, strings, guitar)  g, x, X and 1-6, the voice of the chord from the bottom, alone
     chord, guitar only  d u down and up stroke · D U accented · m muted stroke · 1-6 are strings, 6 the lowest
     bass  a degree 1-9 with b or # before it, - before that for the octave below, n at the front for the next chord's;
@@ -15,7 +16,7 @@ The marks of cells (`cells.py` reads them). `=` and `.` never reach a `Cell`: th
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from fractions import Fraction
 from typing import NamedTuple, cast
@@ -142,7 +143,8 @@ class Part(Shown):
     level in the mix, `pan` -1 left to 1 right, `room` the share sent to the room (0 to 1). `late_ms` is the mean
     distance behind the grid (on-beats only), `spread_ms` the standard deviation around it; `timing` is how much later
     still some strokes come in ms, by drum, by place in the beat (`PLACES`), or by both ("snare and"). `hold` is for how many bars it stays with
-    a pattern, 0 as long as players of its sort do.
+    a pattern, 0 as long as players of its sort do. `instruments` are its instruments by level, where it changes them with
+    the level of the section; `instrument` is then the one for "mf".
     """
 
     role: str
@@ -159,6 +161,16 @@ class Part(Shown):
     high: int = 127
     hold: int = 0
     timing: Mapping[str, float] = field(default_factory=dict, hash=False)
+    instruments: Mapping[str, Instrument] = field(default_factory=dict, hash=False)
+
+    def at(self, level: str) -> Part:
+        """The player with what it takes up in a section of that level; its own range where the style gives none."""
+        instrument = self.instruments.get(level, self.instrument)
+        if instrument == self.instrument:
+            return self
+        low = instrument.low if self.low == self.instrument.low else self.low
+        high = instrument.high if self.high == self.instrument.high else self.high
+        return replace(self, instrument=instrument, low=low, high=high)
 
     @property
     def kind(self) -> Role:

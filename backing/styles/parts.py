@@ -13,6 +13,7 @@ from backing.ground.timebase import Meter
 from backing.styles.algorithms import ALGORITHMS, Setting
 from backing.styles.cells import CellError, Line, led, read
 from backing.styles.faults import Table, meter_of
+from backing.styles.grid import NEAREST
 from backing.styles.marks import LINES
 from backing.styles.model import ENERGIES, PLACES, SIDES, Part, Pattern, Style, Value, Where
 
@@ -48,9 +49,10 @@ def read_part(table: Table, role: str, style: Style, inherited: Part | None) -> 
     table.only(PART_KEYS)
     old = None if table.flag("fresh", False) else inherited
     kind = role_of(role).name
-    instrument = _instrument(table, role, old)
-    if instrument is None:
+    instruments = _instruments(table, old)
+    if not instruments:
         return None
+    instrument = instruments["mf"]
     changed = old is not None and instrument.name != old.instrument.name
     floor = old.low if old and not changed else instrument.low
     ceiling = old.high if old and not changed else instrument.high
@@ -69,6 +71,7 @@ def read_part(table: Table, role: str, style: Style, inherited: Part | None) -> 
         high=_note(table, "high", ceiling),
         hold=table.bars("hold", old.hold if old else 0),
         timing=_timing(table.table("timing"), kind, old),
+        instruments=instruments if len(set(instruments.values())) > 1 else {},
     )
     if part.low > part.high:
         table.fault(
@@ -84,14 +87,30 @@ def read_part(table: Table, role: str, style: Style, inherited: Part | None) -> 
     return replace(part, patterns=patterns)
 
 
-def _instrument(table: Table, role: str, old: Part | None) -> Instrument | None:
+def _instruments(table: Table, old: Part | None) -> dict[str, Instrument]:
+    """Its instrument at every level; empty where it has none. A level that is left out takes the nearest one's."""
     if "instrument" not in table.data:
         if old is None:
             table.missing("instrument")
-            return None
-        return old.instrument
-    name = table.choice("instrument", tuple(INSTRUMENTS), None)
-    return INSTRUMENTS[name] if name else None
+            return {}
+        return dict(old.instruments) or dict.fromkeys(LEVELS, old.instrument)
+    if not isinstance(table.data["instrument"], dict):
+        name = table.choice("instrument", tuple(INSTRUMENTS), None)
+        return dict.fromkeys(LEVELS, INSTRUMENTS[name]) if name else {}
+    inner = table.table("instrument")
+    inner.only(LEVELS)
+    names = {level: inner.choice(level, tuple(INSTRUMENTS), None) for level in LEVELS}
+    found = {level: INSTRUMENTS[name] for level, name in names.items() if name}
+    if not found and not table.faults.found:
+        table.fault(
+            "S102",
+            "instrument",
+            "no level has an instrument",
+            'write { p = "brush kit", mf = "drum kit" }',
+        )
+    return {
+        level: next(found[n] for n in NEAREST[level] if n in found) for level in LEVELS if found
+    }
 
 
 def _plays(table: Table, role: str, old: Part | None) -> dict[str, str]:

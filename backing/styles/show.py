@@ -103,7 +103,7 @@ def _part(part: Part) -> list[str]:
     else:
         plays = ", ".join(f"{level} {part.plays[level]}" for level in ("p", "mf", "f"))
     pan = "centre" if not part.pan else f"{abs(part.pan):.0%} {'right' if part.pan > 0 else 'left'}"
-    head = f"{part.role}: {part.instrument.name}, {plays}; {part.level_db:+g} dB, {pan}"
+    head = f"{part.role}: {_sound(part)}, {plays}; {part.level_db:+g} dB, {pan}"
     lines = [head, *_settings(part)]
     if part.hold:
         lines.append(f"  holds a pattern for {_bars(part.hold)}")
@@ -112,6 +112,13 @@ def _part(part: Part) -> list[str]:
     for pattern in part.patterns:
         lines += grid(pattern, part.kind.pitched)
     return lines
+
+
+def _sound(part: Part) -> str:
+    """Its instrument, or those of the levels."""
+    if not part.instruments:
+        return part.instrument.name
+    return ", ".join(f"{level} {instrument.name}" for level, instrument in part.instruments.items())
 
 
 def _settings(part: Part) -> list[str]:

@@ -19,7 +19,7 @@ from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.common import BarPlan, Brief, Stroke, Zone, ZoneKind, with_the_band
 from backing.band.players.fills import fill, set_up
 from backing.band.players.hands import two_hands
-from backing.band.players.ornaments import WORDS, has_ornaments, ornament
+from backing.band.players.ornaments import BRUSHES, CYMBALS, SWEPT, graces, lasting_notes, softer
 from backing.band.players.patterns.choose import DRUMS, choose
 from backing.band.players.patterns.lay import Chosen, laid, soft_ones, vary_of
 from backing.band.players.patterns.traits import timekeeping
@@ -32,7 +32,6 @@ from backing.ground.timebase import TRIPLET
 from backing.styles.model import Where
 from backing.timeline.model import PlayedBar
 
-_CYMBALS = ("hat", "open hat", "pedal hat", "ride", "ride 2", "bell", "shaker", "cabasa", "maracas")
 _FORCE = {"hat": 0.86, "open hat": 0.9, "pedal hat": 0.76, "ride": 0.9, "bell": 0.92}
 _ACCENT, _OFF_BEAT = 1.16, 0.92
 _FEET = frozenset(
@@ -58,9 +57,9 @@ def play(brief: Brief) -> list[Note]:
                 shape = _shape(strokes, bar)
             shapes.append(shape)
         made.update(strokes)
-        made.update(_ornaments(brief, bar, found[index], strokes))
+        made.update(graces(brief, bar, found[index], strokes))
     _push(brief, made)
-    notes = _in_time(brief, made)
+    notes = lasting_notes(brief, _in_time(brief, made), found)
     for zone in brief.zones:
         if zone.kind is ZoneKind.STRUCK:
             notes += [n for s in zone.strokes for n in _struck(brief, s)]
@@ -93,7 +92,7 @@ def _push(brief: Brief, strokes: Strokes) -> None:
             )
         if not early:
             continue
-        for place, drum in [k for k in strokes if at < k[0] < beat and k[1] not in _CYMBALS]:
+        for place, drum in [k for k in strokes if at < k[0] < beat and k[1] not in CYMBALS]:
             del strokes[place, drum]  # nothing is filled in behind the chord
         base = loudness(_plan_at(brief, at).level)
         border = brief.ahead is not None and brief.ahead.index == change.index
@@ -102,7 +101,7 @@ def _push(brief: Brief, strokes: Strokes) -> None:
             Why(Kind.PUSHED, "kick with the pushed chord"),
         )
         if crash is not None or (border and _plan_at(brief, at).level >= 2.0):
-            for cymbal in _CYMBALS:
+            for cymbal in CYMBALS:
                 strokes.pop((at, cymbal), None)
             strokes[at, "crash"] = (base * 1.08, Why(Kind.PUSHED, "crash with the pushed chord"))
 
@@ -157,8 +156,8 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
         plan = plan._replace(crash=False)
     rim = timed and plan.level < 2.0 and brief.part.word("soft") == "rim"
     strokes: Strokes = {}
-    soft = soft_ones(brief, index, chosen)
-    for name, line in laid(chosen, bar, _CYMBALS).items():
+    soft, brushes = soft_ones(brief, index, chosen), brief.part.instrument.name == BRUSHES
+    for name, line in laid(chosen, bar, CYMBALS).items():
         for beat in line:
             if beat.mark == "g" and not soft:
                 continue
@@ -169,7 +168,9 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
                 force *= _ACCENT
             elif beat.mark == "g":
                 force *= GHOST
-            elif drum in _CYMBALS and beat.at_q not in on_beat:
+            elif beat.mark == SWEPT:
+                force *= softer(beat.mark, brushes)
+            elif drum in CYMBALS and beat.at_q not in on_beat:
                 force *= _OFF_BEAT * (0.88 if not brief.style.feel.straight else 1.0)
             strokes[at, drum] = (base * force, why)
     if timed:
@@ -191,23 +192,6 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
     return _crash(strokes, bar, plan, base)
 
 
-def _ornaments(brief: Brief, bar: PlayedBar, chosen: Chosen | None, strokes: Strokes) -> Strokes:
-    """The grace notes and rolls of a bar, around the strokes that are played in it."""
-    if chosen is None or not has_ornaments(chosen.pattern):
-        return {}
-    found: Strokes = {}
-    for drum, line in laid(chosen, bar, _CYMBALS).items():
-        for beat in line:
-            at = shift_q(bar) + beat.at_q
-            if (at, drum) not in strokes:
-                continue
-            force, why = strokes[at, drum]
-            for place, share in ornament(beat.mark, at, beat.length_q, brief.qpm):
-                if place >= brief.start_q and (place, drum) not in strokes:
-                    found[place, drum] = (force * share, why.also(f", {WORDS[beat.mark]}"))
-    return found
-
-
 def _may_crash(brief: Brief, bar: PlayedBar, plan: BarPlan, chosen: Chosen) -> bool:
     """Whether a crash may take the place of time.
 
@@ -218,7 +202,7 @@ def _may_crash(brief: Brief, bar: PlayedBar, plan: BarPlan, chosen: Chosen) -> b
         return False
     if plan.level >= LOUD:
         return True
-    if brief.part.instrument.name == "brush kit" or not chosen.pattern.lines.keys() - _FEET:
+    if brief.part.instrument.name == BRUSHES or not chosen.pattern.lines.keys() - _FEET:
         return False
     kept, feel = timekeeping(chosen.pattern), bar.feel or brief.style.feel
     return kept.answer != "rim" and not (kept.voice == "ride" and feel.swung_eighths)
@@ -229,7 +213,7 @@ def _crash(strokes: Strokes, bar: PlayedBar, plan: BarPlan, base: float) -> Stro
     if not plan.crash:
         return strokes
     at = bar.start_q
-    kept = {k: v for k, v in strokes.items() if not (k[0] == at and k[1] in _CYMBALS)}
+    kept = {k: v for k, v in strokes.items() if not (k[0] == at and k[1] in CYMBALS)}
     words = "crash into the section" if plan.opening else "crash after the fill"
     kept[at, "crash"] = (base * 1.1, Why(Kind.CRASH, words))
     kept.setdefault((at, "kick"), (base, Why(Kind.CRASH, "kick under the crash")))
@@ -305,7 +289,7 @@ def _mark(brief: Brief, free_q: Fraction, stroke: Stroke, strokes: Strokes) -> N
     _prepare(brief, free_q, at, strokes)
     long = stroke.end_q - at >= 1 and plan.level >= 2.0
     if long:
-        for cymbal in _CYMBALS:
+        for cymbal in CYMBALS:
             strokes.pop((at, cymbal), None)
     top = "crash" if long else "snare"
     strokes[at, top] = (base * 1.08, with_the_band(stroke))

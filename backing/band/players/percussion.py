@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.common import Brief, ZoneKind, with_the_band
-from backing.band.players.ornaments import WORDS, ornament
+from backing.band.players.ornaments import WORDS, lasting, ornament, softer
 from backing.band.players.patterns.choose import PERCUSSION, choose
 from backing.band.players.patterns.lay import Chosen, laid, soft_ones, vary_of
 from backing.band.players.patterns.traits import unbroken
@@ -63,11 +63,13 @@ def play(brief: Brief) -> list[Note]:
                 if loose and place.chance(vary, name, number_):
                     continue  # the soft strokes come and go
                 force = _GHOST if ghost else _ACCENT if beat.mark == "X" else 1.0
+                force *= softer(beat.mark, brushes=False)
                 if beat.mark == "x" and beat.at_q not in on_beat:
                     force *= 0.93
                 notes.append(
                     Note(at, at + min(beat.length_q, Fraction(1, 2)), DRUM_KEYS[name], velocity(base * force), why)
                 )  # fmt: skip
+                notes[-1] = lasting(notes[-1], beat.mark, beat.length_q, brushes=False)
                 for early, share in ornament(beat.mark, at, beat.length_q, brief.qpm):
                     if early >= brief.start_q:
                         told = why.also(f", {WORDS[beat.mark]}")

@@ -25,9 +25,9 @@ _MISSING = (
     "there is no sound engine: install FluidSynth (pip install pygame-ce brings it on Linux and macOS; elsewhere "
     f"from fluidsynth.org) or set {VARIABLE} to its library"
 )
-# What pyfluidsynth does not declare: name, result, arguments (fluidsynth/mod.h, fluidsynth/synth.h).
+# What pyfluidsynth does not declare: name, result, arguments (fluidsynth/mod.h, synth.h and voice.h).
 _POINTER, _INT = ctypes.c_void_p, ctypes.c_int
-_MODULATORS: tuple[tuple[str, Any, list[Any]], ...] = (
+_FUNCTIONS: tuple[tuple[str, Any, list[Any]], ...] = (
     ("new_fluid_mod",               _POINTER, []),
     ("delete_fluid_mod",            None,     [_POINTER]),
     ("fluid_mod_set_source1",       None,     [_POINTER, _INT, _INT]),
@@ -35,6 +35,11 @@ _MODULATORS: tuple[tuple[str, Any, list[Any]], ...] = (
     ("fluid_mod_set_dest",          None,     [_POINTER, _INT]),
     ("fluid_mod_set_amount",        None,     [_POINTER, ctypes.c_double]),
     ("fluid_synth_add_default_mod", _INT,     [_POINTER, _POINTER, _INT]),
+    ("fluid_synth_cc",              _INT,     [_POINTER, _INT, _INT, _INT]),
+    ("fluid_synth_get_voicelist",   None,     [_POINTER, _POINTER, _INT, _INT]),
+    ("fluid_voice_get_key",         _INT,     [_POINTER]),
+    ("fluid_voice_gen_set",         None,     [_POINTER, _INT, ctypes.c_float]),
+    ("fluid_voice_update_param",    None,     [_POINTER, _INT]),
 )  # fmt: skip
 _lock = Lock()
 _loaded: dict[str, Any] = {}
@@ -108,7 +113,7 @@ def _bound(path: str) -> Any:
         ctypes.c_int,
         *(ctypes.c_void_p, ctypes.c_int, ctypes.c_int) * 2,
     ]
-    for name, result, arguments in _MODULATORS:
+    for name, result, arguments in _FUNCTIONS:
         if not hasattr(library, name):
             raise AudioUnavailable(
                 f"the sound engine {path} is older than FluidSynth 2.0; {_MISSING}"

@@ -18,7 +18,7 @@ import os
 from array import array
 from bisect import bisect_right
 from collections.abc import Generator, Iterator, Sequence
-from ctypes import c_double
+from ctypes import c_double, c_void_p
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -58,7 +58,14 @@ _SETTINGS = (
 _VELOCITY, _NEGATIVE, _CUTOFF, _IN_ITS_PLACE = 2, 1, 8, 0
 _SPARE = 15  # the channel for keys that others play
 _CENTRE, _SEMITONE = 8192, 4096  # of a pitch wheel with its usual range of two semitones
-_OFF, _PROGRAM, _ON = range(3)  # order of events at one frame
+_OFF, _PROGRAM, _ON, _GESTURE = range(4)  # order of events at one frame
+_ALL = 255  # what a gesture is for: all keys, otherwise the one that is choked
+_EXPRESSION = 11  # controller
+_RELEASE, _AT_ONCE = (
+    38,
+    -5000.0,
+)  # FluidSynth's number for how long a voice dies away; 0.06 s in its cents of a second
+_MOST_VOICES = 256
 
 
 def _event(frame: int, order: int, number: int, velocity: int = 0) -> int:
@@ -166,6 +173,10 @@ def _passes(player: PerformedPlayer, starts: Sequence[int]) -> list[_Pass]:
         release = starts[i] + -(-(release - starts[i]) // GRAIN) * GRAIN
         events[i].append(_event(onset, _ON, pitch, velocity))
         events[i].append(_event(release, _OFF, pitch))
+    for g in player.gestures:
+        i = bisect_right(starts, round(g.at_s * RATE)) - 1
+        at = grain(g.at_s, starts[i])
+        events[i].append(_event(at, _GESTURE, g.key if g.key >= 0 else _ALL, g.value))
     for i, start in enumerate(starts):
         end = starts[i + 1] if i + 1 < len(starts) else math.inf
         program = player.voices[0].instrument.program
@@ -267,10 +278,26 @@ class _Synth:
             self._fluid.fluid_synth_noteon(self._synth, channel, number, velocity)
         elif kind == _OFF:
             self._fluid.fluid_synth_noteoff(self._synth, channel, number)
+        elif kind == _GESTURE:
+            self._shape(number, velocity)
         else:
             self._fluid.fluid_synth_program_change(self._synth, channel, number)
             self._tune(number)
             self._soften(number)
+
+    def _shape(self, key: int, value: int) -> None:
+        """How loud everything that sounds is from now on, or one key choked."""
+        library = self._fluid._fl
+        if key == _ALL:
+            library.fluid_synth_cc(self._synth, self._channel, _EXPRESSION, value)
+            return
+        voices = (c_void_p * _MOST_VOICES)()
+        library.fluid_synth_get_voicelist(self._synth, voices, _MOST_VOICES, -1)
+        for voice in filter(None, voices):
+            if library.fluid_voice_get_key(voice) == key:
+                library.fluid_voice_gen_set(voice, _RELEASE, _AT_ONCE)
+                library.fluid_voice_update_param(voice, _RELEASE)
+        self._fluid.fluid_synth_noteoff(self._synth, self._channel, key)
 
     def _tune(self, program: int) -> None:
         """Put the keys of a program where they belong; tunings are numbered by their programs."""
