@@ -323,6 +323,23 @@ def test_lossy_formats_keep_loudness_and_headroom(written: Path, ending: str) ->
     assert found.peak_dbtp <= -1.0
 
 
+def test_the_quick_mp3_is_nearer_to_the_sound_than_the_slow_one(
+    written: Path, tmp_path: Path
+) -> None:
+    """The decoded error against the same encoder at its usual setting and the same bit rate."""
+    sound = read(written / "a.wav")
+    slow = tmp_path / "slow.mp3"
+    command = [encoder_path(), "-v", "error", "-i", str(written / "a.wav"), "-b:a", encode.BITRATE]
+    subprocess.run([*command, str(slow)], check=True)
+
+    def error_db(path: Path) -> float:
+        found = decoded(path)[: len(sound)]
+        found *= (found * sound).sum() / (found**2).sum()  # the encoder's own level apart
+        return float(10 * np.log10(((found - sound) ** 2).sum() / (sound**2).sum()))
+
+    assert error_db(written / "a.mp3") < error_db(slow) < -20
+
+
 @pytest.mark.parametrize("target", [-23.0, -9.0])
 def test_another_loudness_is_reached_also_through_the_limiter(
     tmp_path: Path, target: float

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 from pathlib import Path
+from threading import Thread
 
 import numpy as np
 import pyloudnorm
@@ -190,6 +191,29 @@ def test_an_error_in_a_player_reaches_the_caller(tmp_path: Path) -> None:
     p = performance(("C",))
     with pytest.raises(AudioUnavailable, match="cannot read the soundfont"):
         list(mix.tracks(p.players, broken, frames_of(p), apart=True))
+
+
+def test_an_interruption_while_threads_begin_leaves_none_waiting(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A signal can come when a thread runs and its pool does not know it yet; it must be told to end all the same."""
+    begin = Thread.start
+    begun: list[Thread] = []
+
+    def interrupted(thread: Thread) -> None:
+        begin(thread)
+        begun.append(thread)
+        raise KeyboardInterrupt
+
+    p = performance(("Cmaj7", "Dm7 G7"))
+    source = mix.tracks(p.players, find(None), frames_of(p), apart=False)
+    with monkeypatch.context() as patch:
+        patch.setattr(Thread, "start", interrupted)
+        with pytest.raises(KeyboardInterrupt) as caught:
+            next(source)
+    begun[0].join(20)
+    assert not begun[0].is_alive()
+    assert caught.value.__traceback__ is not None  # which holds the pool: nobody has thrown it away
 
 
 def note_loudness(instrument: str, pitch: int) -> float:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import html
 import io
 import re
+import sys
 from html.parser import HTMLParser
 from pathlib import Path
+from subprocess import Popen
 from typing import Any
 
 import mido
@@ -21,6 +23,7 @@ from backing.output.page import opus, still
 from backing.output.page import write as page
 from backing.output.policy import hash_of
 from backing.output.sheet.words import title_words
+from backing.output.sound import encoder
 from tests.practice import TUNE, Made, build, played, tone, write_wav
 
 
@@ -181,8 +184,43 @@ def test_what_is_no_opus_is_refused(tmp_path: Path) -> None:
         opus.read(b"OggS" + bytes(22) + b"\1\4head")
     empty = tmp_path / "empty.wav"
     empty.write_bytes(b"")
-    with pytest.raises(OutputError, match="could not be encoded"):
+    with pytest.raises(OutputError, match="the encoder stopped before the end: "):
         opus.encode(empty, 48)
+
+
+def test_an_encoder_of_the_page_that_hangs_is_given_up(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    program = tmp_path / "encoder"
+    program.write_text(f"#!{sys.executable}\nimport signal\nsignal.pause()\n")
+    program.chmod(0o755)
+    monkeypatch.setenv("IMAGEIO_FFMPEG_EXE", str(program))
+    monkeypatch.setattr(encoder, "SILENCE_S", 0.3)
+    with pytest.raises(OutputError, match=r"no sign of life for 0.3 seconds"):
+        page.encoded({"bass": tmp_path / "a.wav", "drums": tmp_path / "b.wav"})
+
+
+def test_an_interruption_ends_the_encoders_of_the_page(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without it, Ctrl-C waits until an hour of sound is encoded."""
+    program = tmp_path / "encoder"
+    program.write_text(f"#!{sys.executable}\nimport signal\nsignal.pause()\n")
+    program.chmod(0o755)
+    monkeypatch.setenv("IMAGEIO_FFMPEG_EXE", str(program))
+    run: list[Popen[bytes]] = []
+    encode = opus.encode
+
+    def interrupted(path: Path, kbps: int, **given: Any) -> opus.Packets:
+        if path.name == "b.wav":
+            raise KeyboardInterrupt
+        begun = given.pop("begun")
+        return encode(path, kbps, begun=lambda p: (run.append(p), begun(p)), **given)
+
+    monkeypatch.setattr(opus, "encode", interrupted)
+    with pytest.raises((KeyboardInterrupt, OutputError)):
+        page.encoded({"drums": tmp_path / "b.wav", "keys": tmp_path / "a.wav"})
+    assert all(process.returncode is not None for process in run)
 
 
 def test_notes_and_verses_come_from_the_chart(made: Made) -> None:

@@ -71,7 +71,7 @@ def test_without_a_name_the_file_and_its_title_say_what_was_asked_for() -> None:
     with soundfile.SoundFile("tune-60-Eb-bars-1-4.mp3") as file:
         assert file.title == "Kettle (60 %, in Eb, bars 1–4)"
     assert run(["rehearse", "tune.txt", "--ladder", "100:100:5", "--key", "F", "-q"]) == 0
-    assert "tune-practice-F.mp3" in names()
+    assert "tune-practice-100-100-5-F.mp3" in names()
 
 
 @pytest.mark.parametrize("device", sorted(DEVICES))

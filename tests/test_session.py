@@ -13,12 +13,15 @@ from pathlib import Path
 
 import mido
 import pytest
+from mutagen.flac import FLAC
+from mutagen.id3 import ID3
 
 from backing.chart.parse import parse
 from backing.commands.options import Options
 from backing.commands.practice import Practice, practised, rehearse
 from backing.commands.preparing import band, prepare
 from backing.ground.errors import RequestError
+from backing.ground.pitch import Key
 from backing.performance.model import Performance
 from backing.performance.session import joined
 from tests.each import each
@@ -225,3 +228,33 @@ def test_a_loop_keeps_a_count_in_that_was_asked_for() -> None:
     click = next(p for p in performance.players if p.role == "click")
     assert click.notes[0].onset_s == 0.0
     assert all(n.onset_s < 2.0 for n in click.notes)
+
+
+def test_a_track_to_practise_with_says_in_its_tags_what_is_practised() -> None:
+    """Album and words; chapters name the pass in the middle of it too (ID3v2 chapter frames, read by mutagen)."""
+    practice = Practice(ladder="90:100:10", passes=1, gap="2:2", gap_plays="drums")
+    wish = Options().changed(key=Key.parse("F"))
+    (written,) = rehearse(Path("tune.txt"), [], wish, practice)
+    assert str(written) == "tune-practice-90-100-10-1-pass-gaps-2-2-with-drums-F.mp3"
+    tags = ID3(written)
+    said = "practice, 90:100:10, 1 pass, gaps 2:2 with drums, in F"
+    assert str(tags["TIT2"]) == f"Eight to Practise ({said})"
+    assert str(tags["TALB"]) == "Eight to Practise (practice)"
+    assert "TRCK" not in tags
+    chapters = sorted(tags.getall("CHAP"), key=lambda c: c.start_time)
+    assert [str(c.sub_frames["TIT2"]) for c in chapters] == [
+        *("1: 90 %", "1: 90 %, A", "1: 90 %, B", "2: 100 %", "2: 100 %, A", "2: 100 %, B"),
+    ]
+
+
+def test_a_file_a_pass_is_a_track_of_the_album() -> None:
+    practice = Practice(ladder="90:100:10", passes=1, split=True)
+    written = rehearse(Path("tune.txt"), [Path("p.flac")], Options(), practice)
+    assert [p.name for p in written] == ["p-01-90.flac", "p-02-100.flac"]
+    for number, path in enumerate(written, 1):
+        tags = FLAC(path)
+        assert tags["title"] == [f"Eight to Practise ({number}: {80 + 10 * number} %)"]
+        assert (tags["album"], tags["tracknumber"]) == (
+            ["Eight to Practise (practice)"],
+            [f"{number}/2"],
+        )

@@ -8,16 +8,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from backing.commands.naming import file_stem
+from backing.commands.naming import Words, changes, file_stem
 from backing.commands.options import Options
-from backing.commands.planned import claim_all, stem_of, stems_of, targets
+from backing.commands.planned import SHEET, claim_all, stem_of, stems_of, targets
 from backing.commands.preparing import Prepared, band, prepare
 from backing.commands.progress import Progress, Warn, part, silent
 from backing.commands.reading import read_chart
-from backing.commands.writing import write_all
+from backing.commands.writing import unseen, write_all
 from backing.ground.roles import ROLES
+from backing.output.names import worded
 
 if TYPE_CHECKING:
+    from backing.output.sound.tags import Label
     from backing.performance.model import Performance
     from backing.timeline.model import Timeline
 
@@ -44,37 +46,74 @@ def rehearse(
 ) -> list[Path]:
     """Write a track to practise with: every pass arranged and performed anew at its tempo, in its key."""
 
-    practised_as = f"{stem_of(chart_path)}-practice"
-    paths = (
-        targets(chart_path, out, wish) if out else (Path(file_stem(practised_as, wish) + ".mp3"),)
-    )
+    paths = targets(chart_path, out, wish) if out else (_usual(chart_path, wish, practice),)
     prepared = prepare(read_chart(chart_path, wish.reading), wish)
     tracks = _tracks(prepared, wish, practice, paths)
     planned = [
-        p for performance, files in tracks for p in (*files, *stems_of(performance, files, wish))
+        p for performance, files, _ in tracks for p in (*files, *stems_of(performance, files, wish))
     ]
     claim_all(planned, [chart_path], wish)
-    for diagnostic in prepared.warnings:
+    sheets = [wish] if any(path.suffix.lower() in SHEET for path in paths) else []
+    for diagnostic in (*prepared.warnings, *unseen(prepared, sheets)):
         warn(diagnostic)
     written: list[Path] = []
-    for i, (performance, files) in enumerate(tracks):
-        written += write_all(prepared, performance, files, wish, part(progress, i, len(tracks)))
+    for i, (performance, files, label) in enumerate(tracks):
+        written += write_all(
+            prepared, performance, files, wish, part(progress, i, len(tracks)), label
+        )
     return written
+
+
+def _usual(chart_path: Path, wish: Options, practice: Practice) -> Path:
+    """Where a track to practise with goes that was given no name: it says what is practised and how."""
+    how = [name for _, name in asked(practice)]
+    return Path(file_stem("-".join([stem_of(chart_path), "practice", *how]), wish) + ".mp3")
+
+
+def asked(practice: Practice) -> list[Words]:
+    """How a chart is practised, where it is not as usual: as a title says it, and as part of a name.
+
+    >>> asked(Practice(ladder="80:120:5bpm", passes=1, gap="4:4", gap_plays="drums"))
+    [('80:120:5bpm', '80-120-5bpm'), ('1 pass', '1-pass'), ('gaps 4:4 with drums', 'gaps-4-4-with-drums')]
+    """
+    found = []
+    if practice.ladder is not None:
+        ladder = "".join(practice.ladder.split())
+        found.append("slow and full in turn" if ladder == "alternate" else ladder)
+    if practice.passes != Practice().passes:
+        found.append(f"{practice.passes} passes" if practice.passes != 1 else "1 pass")
+    if practice.through is not None:
+        found.append(f"through {practice.through}")
+    if practice.gap is not None:
+        plays = "" if practice.gap_plays == "nothing" else f" with {practice.gap_plays}"
+        found.append(f"gaps {practice.gap}{plays}")
+    return [(words, worded(words.replace("#", " sharp"), "x")) for words in found]
 
 
 def _tracks(
     prepared: Prepared, wish: Options, practice: Practice, paths: Sequence[Path]
-) -> list[tuple[Performance, list[Path]]]:
-    """What to write where. The passes by themselves are forgotten here once they are joined: an hour of them is big."""
+) -> list[tuple[Performance, list[Path], Label]]:
+    """What to write where, and what it is called; every pass apart is a track of the tune's album.
+
+    The passes by themselves are forgotten here once they are joined: an hour of them is big.
+    """
+    from backing.output.sound.tags import Label
     from backing.performance.session import joined
 
     performances, labels = practised(prepared, wish, practice)
+    said = ["practice", *(words for words, _ in asked(practice)), *changes(wish)]
+    album = f"{prepared.timeline.title or 'Untitled'} (practice)"
     if not practice.split:
-        return [(joined(performances, labels), list(paths))]
+        changed = ", ".join(said)
+        return [(joined(performances, labels), list(paths), Label(changed=changed, album=album))]
     return [
-        (performance, [path.with_stem(f"{path.stem}-{file_label(label)}") for path in paths])
-        for performance, label in zip(performances, labels, strict=True)
-    ]
+        (
+            performance,
+            [path.with_stem(f"{path.stem}-{file_label(label)}") for path in paths],
+            Label(changed=", ".join([label, *changes(wish)]), album=album, track=n, tracks=len(labels)),
+        )
+        for n, (performance, label) in enumerate(zip(performances, labels, strict=True), 1)
+    ]  # fmt: skip
 
 
 def practised(

@@ -16,6 +16,7 @@ from backing.ground.timebase import QUARTER
 
 if TYPE_CHECKING:
     from backing.ground.source import Diagnostic
+    from backing.output.sound.tags import Label
     from backing.performance.model import Performance
 
 
@@ -25,8 +26,12 @@ def write_all(
     paths: Iterable[Path],
     wish: Options,
     progress: Progress,
+    label: Label | None = None,
 ) -> list[Path]:
-    """Write a performance in every form that the endings of `paths` ask for."""
+    """Write a performance in every form that the endings of `paths` ask for.
+
+    `label` says what it is called; without one its title says what was asked for.
+    """
     written: list[Path] = []
     heard: list[Path] = []
     for path in paths:
@@ -45,7 +50,7 @@ def write_all(
             wish.sound,
             stems=wish.files.stems,
             stems_as=wish.files.stems_as or "wav",
-            label=Label(changed=", ".join(changes(wish))),
+            label=label or Label(changed=", ".join(changes(wish))),
             force=wish.files.force,
             progress=progress,
         )

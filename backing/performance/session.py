@@ -30,7 +30,7 @@ EARLY_S = 0.05
 
 
 def joined(passes: Sequence[Performance], labels: Sequence[str]) -> Performance:
-    """One performance of all passes, with a marker for each.
+    """One performance of all passes, with a marker for each; those of sections in it say the pass too.
 
     The arrangement of the result holds the bars, chords and sections of every pass; its players' notes are those of
     the performance. Raises ValueError for no pass.
@@ -122,7 +122,7 @@ def _markers(
     for (performance, base, shift), label in zip(placed, labels, strict=True):
         found.append(Marker(round(shift, 6), base - performance.arrangement.count_in_q, label))
         found.extend(
-            Marker(round(m.at_s + shift, 6), m.at_q + base, m.text)
+            Marker(round(m.at_s + shift, 6), m.at_q + base, f"{label}, {m.text}")
             for m in performance.markers
             if m.at_q >= 0 and len(performance.arrangement.timeline.sections) > 1
         )

@@ -8,16 +8,20 @@ Sources: RFC 6716 (Opus), RFC 7845 (Opus in Ogg: head, pre-skip, granule positio
 from __future__ import annotations
 
 import struct
-import subprocess
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from subprocess import Popen
 
-from backing.ground.errors import AudioUnavailable, OutputError
-from backing.output.sound.encoder import encoder_path
+from backing.output.sound.encoder import taken
 
 RATE = 48_000
 FRAME = 960  # frames in a packet of 20 ms
 _HEAD = struct.Struct("<4sBBqIIIB")
+
+
+def forget(process: Popen[bytes]) -> None:
+    """Nobody will end this encoder before its time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,23 +34,19 @@ class Packets:
     packets: tuple[bytes, ...]
 
 
-def encode(path: Path, kbps: int, *, mono: bool = False) -> Packets:
-    """A sound file as packets of about `kbps`, `mono` as the mean of its channels. Raises `OutputError`, `AudioUnavailable`."""
-    encoder = encoder_path()
-    command = [
-        *(encoder, "-v", "error", "-nostdin", "-i", str(path)),
-        *("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:a", "+bitexact"),
+def encode(
+    path: Path, kbps: int, *, mono: bool = False, begun: Callable[[Popen[bytes]], None] = forget
+) -> Packets:
+    """A sound file as packets of about `kbps`, `mono` as the mean of its channels; `begun` is given the encoder.
+
+    Raises OSError, `OutputError`, `AudioUnavailable`.
+    """
+    arguments = [
+        *("-i", str(path), "-map_metadata", "-1", "-fflags", "+bitexact", "-flags:a", "+bitexact"),
         *("-c:a", "libopus", "-b:a", f"{kbps}k", "-vbr", "constrained", "-frame_duration", "20"),
-        *("-ac", "1" if mono else "2", "-ar", str(RATE), "-f", "ogg", "-"),
+        *("-ac", "1" if mono else "2", "-ar", str(RATE), "-f", "ogg"),
     ]
-    try:
-        done = subprocess.run(command, capture_output=True, check=False)
-    except OSError as error:
-        raise AudioUnavailable(f"the encoder {encoder} did not start: {error}") from error
-    if done.returncode:
-        said = done.stderr.decode("utf-8", "replace").strip().splitlines()
-        raise OutputError(f"{path} could not be encoded: {said[-1] if said else 'no reason given'}")
-    return read(done.stdout)
+    return read(taken(arguments, begun))
 
 
 def read(ogg: bytes) -> Packets:

@@ -16,6 +16,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from subprocess import Popen
 from tempfile import TemporaryDirectory
 from typing import Any
 
@@ -96,14 +97,22 @@ def sounding(performance: Performance) -> list[str]:
 
 
 def encoded(stems: Stems) -> dict[str, opus.Packets]:
-    """Every stem as packets, several at a time."""
+    """Every stem as packets, several at a time; an interruption ends their encoders too."""
+    running: list[Popen[bytes]] = []
     wanted = {role: KBPS.get(role_of(role).name, USUAL_KBPS) for role in stems}
     scale = min(1.0, MOST_KBPS / max(1, sum(wanted.values())))
+
+    def one(role: str) -> opus.Packets:
+        kbps = round(wanted[role] * scale)
+        return opus.encode(Path(stems[role]), kbps, mono=role in MONO, begun=running.append)
+
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        done = pool.map(
-            lambda r: opus.encode(Path(stems[r]), round(wanted[r] * scale), mono=r in MONO), stems
-        )
-        return dict(zip(stems, done, strict=True))
+        try:
+            return dict(zip(stems, pool.map(one, stems), strict=True))
+        except BaseException:
+            for process in running:
+                process.kill()
+            raise
 
 
 def text(data: Mapping[str, Any], sounds: Mapping[str, opus.Packets]) -> str:

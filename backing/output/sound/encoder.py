@@ -20,6 +20,9 @@ T = TypeVar("T")
 SILENCE_S = 60.0  # a block is encoded within a tenth of a second; a slow disk may hold one up for much longer
 
 
+_CHUNK = 1 << 14  # bytes of an encoded sound at a time
+
+
 def encoder_path() -> str:
     """The ffmpeg program that imageio-ffmpeg brings (or that `IMAGEIO_FFMPEG_EXE` names). Raises `AudioUnavailable`."""
     try:
@@ -45,45 +48,86 @@ def failure(report: bytes) -> Exception:
     )
 
 
+def hung() -> OutputError:
+    """The sentence about an encoder that was given up."""
+    return OutputError(
+        f"the encoder gave no sign of life for {SILENCE_S:g} seconds and was ended; try again, "
+        "or write .wav, which needs no encoder"
+    )
+
+
+def started(arguments: Sequence[str], source: int, into: int) -> subprocess.Popen[bytes]:
+    """The encoder at work, with its standard input and output as `subprocess` knows them. Raises `AudioUnavailable`."""
+    try:
+        return subprocess.Popen(
+            [encoder_path(), "-hide_banner", "-loglevel", "error", *arguments],
+            stdin=source,
+            stdout=into,
+            stderr=subprocess.PIPE,
+        )
+    except OSError as error:
+        raise AudioUnavailable(f"the encoder cannot be started: {error.strerror}") from error
+
+
+class _Watch:
+    """Ends a program once it has been waited for so long that it must hang."""
+
+    def __init__(self, process: subprocess.Popen[bytes]) -> None:
+        self.given_up = False
+        self._process = process
+        self._waiting = False
+        self._sign = Event()
+        self._over = Event()
+        self._thread = Thread(target=self._look, daemon=True)
+        self._thread.start()
+
+    def waited(self, call: Callable[[], T]) -> T:
+        """What `call` returns, which waits for the program."""
+        self._sign.set()
+        self._waiting = True
+        try:
+            return call()
+        finally:
+            self._waiting = False
+
+    def end(self) -> None:
+        """Look no longer."""
+        self._over.set()
+        self._sign.set()
+        self._thread.join()
+
+    def _look(self) -> None:
+        while not self._over.is_set():
+            if self._sign.wait(SILENCE_S):
+                self._sign.clear()
+            elif self._waiting:
+                self.given_up = True
+                self._process.kill()
+                return
+
+
 class Encoder:
     """One ffmpeg that takes raw samples and writes `part`. Raises `AudioUnavailable`."""
 
     def __init__(self, part: Path, arguments: Sequence[str]) -> None:
-        command = [encoder_path(), "-hide_banner", "-loglevel", "error", "-y", *arguments]
-        try:
-            self._process = subprocess.Popen(
-                [*command, str(part)],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.PIPE,
-            )
-        except OSError as error:
-            raise AudioUnavailable(f"the encoder cannot be started: {error.strerror}") from error
-        self._waiting = False
-        self._given_up = False
-        self._sign = Event()
-        self._over = Event()
-        self._watch = Thread(target=self._look, daemon=True)
-        self._watch.start()
+        self._process = started(["-y", *arguments, str(part)], subprocess.PIPE, subprocess.DEVNULL)
+        self._watch = _Watch(self._process)
 
     def write(self, samples: memoryview) -> None:
         """Hand over raw samples. Raises OSError, `OutputError`."""
         assert self._process.stdin is not None
         stdin = self._process.stdin
         try:
-            self._waited(lambda: stdin.write(samples))
+            self._watch.waited(lambda: stdin.write(samples))
         except BrokenPipeError:
             self.close()
 
     def close(self) -> None:
         """Wait until all is written. Raises OSError, `OutputError`."""
-        _, report = self._waited(self._process.communicate)
-        self._end_watch()
-        if self._given_up:
-            raise OutputError(
-                f"the encoder gave no sign of life for {SILENCE_S:g} seconds and was ended; try again, "
-                "or write .wav, which needs no encoder"
-            )
+        _, report = self._watch.waited(self._process.communicate)
+        self._watch.end()
+        if self._watch.given_up:
+            raise hung()
         if self._process.returncode:
             raise failure(report)
 
@@ -93,27 +137,35 @@ class Encoder:
             self._process.kill()
         with suppress(OSError, ValueError):  # what it did not take yet is not wanted
             self._process.communicate()
-        self._end_watch()
+        self._watch.end()
 
-    def _waited(self, call: Callable[[], T]) -> T:
-        self._sign.set()
-        self._waiting = True
-        try:
-            return call()
-        finally:
-            self._waiting = False
 
-    def _look(self) -> None:
-        """End the program once it has been waited for so long that it must hang."""
-        while not self._over.is_set():
-            if self._sign.wait(SILENCE_S):
-                self._sign.clear()
-            elif self._waiting:
-                self._given_up = True
-                self._process.kill()
-                return
+def taken(
+    arguments: Sequence[str],
+    begun: Callable[[subprocess.Popen[bytes]], None] = lambda process: None,
+) -> bytes:
+    """What an ffmpeg that reads a file writes to its standard output; `begun` is given the program, which may end it.
 
-    def _end_watch(self) -> None:
-        self._over.set()
-        self._sign.set()
-        self._watch.join()
+    Raises OSError, `OutputError`, `AudioUnavailable`.
+    """
+    process = started([*arguments, "pipe:1"], subprocess.DEVNULL, subprocess.PIPE)
+    watch = _Watch(process)
+    found = []
+    try:
+        begun(process)
+        sound, words = process.stdout, process.stderr
+        assert sound is not None
+        assert words is not None
+        while data := watch.waited(lambda: sound.read(_CHUNK)):
+            found.append(data)
+        report = watch.waited(words.read)
+        code = watch.waited(process.wait)
+    finally:
+        process.kill()
+        process.__exit__(None, None, None)
+        watch.end()
+    if watch.given_up:
+        raise hung()
+    if code:
+        raise failure(report)
+    return b"".join(found)

@@ -17,6 +17,7 @@ import math
 import os
 from collections.abc import Generator, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from functools import lru_cache
 from itertools import compress
 from pathlib import Path
@@ -107,8 +108,8 @@ def tracks(
         strips = [_stem(parts) for parts in strips]
     desk = _Desk()
     pool = ThreadPoolExecutor(min(MOST_THREADS, os.cpu_count() or 2))
-    ahead = [pool.submit(next, strip, None) for strip in strips]
     try:
+        ahead = [pool.submit(next, strip, None) for strip in strips]
         for at in range(0, total, BLOCK):
             count = min(BLOCK, total - at)
             parts: list[Any] = []
@@ -120,7 +121,10 @@ def tracks(
     finally:
         pool.shutdown(cancel_futures=True)
         for strip in strips:
-            strip.close()
+            with suppress(
+                ValueError
+            ):  # it runs: an interruption came before the pool knew its thread
+                strip.close()
 
 
 def _microphones(
