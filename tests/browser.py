@@ -43,7 +43,9 @@ class BrowserError(AssertionError):
 
 
 class Browser:
-    """A browser with one page. `errors` collects console errors and exceptions, `requests` every address asked for."""
+    """A browser with one page; `can_be_slowed` says whether there is an order for it. `errors` collects console errors and exceptions, `requests` every address asked for."""
+
+    can_be_slowed = True
 
     def __init__(self, program: str) -> None:
         self._profile = tempfile.TemporaryDirectory(prefix="browser-", ignore_cleanup_errors=True)

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import Browser, browser
+from browser import Browser
 
 from backing.output.captions import Cue, chapters, chord_cues, vtt
 from tests.practice import TUNE, played
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.chromium]
 
 READ = """
 new Promise((resolve, reject) => {
@@ -30,27 +29,26 @@ new Promise((resolve, reject) => {
 })"""
 
 
-@pytest.fixture(scope="module")
-def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
-    empty = tmp_path_factory.mktemp("captions") / "empty.html"
-    empty.write_text("<!doctype html><title>captions</title>", encoding="utf-8")
-    with browser() as one:
-        one.open(Path(empty))
-        yield one
+@pytest.fixture
+def empty(chromium: Browser, tmp_path: Path) -> Browser:
+    path = tmp_path / "empty.html"
+    path.write_text("<!doctype html><title>captions</title>", encoding="utf-8")
+    chromium.open(path)
+    return chromium
 
 
-def read_back(chromium: Browser, text: str, kind: str) -> list[list[Any]]:
+def read_back(empty: Browser, text: str, kind: str) -> list[list[Any]]:
     data = base64.b64encode(text.encode()).decode("ascii")
-    got: list[list[Any]] = chromium.run(READ.replace("KIND", f'"{kind}"').replace("DATA", data))
+    got: list[list[Any]] = empty.run(READ.replace("KIND", f'"{kind}"').replace("DATA", data))
     return got
 
 
 @pytest.mark.parametrize("kind", ["captions", "chapters"])
-def test_every_cue_is_read_back(chromium: Browser, kind: str) -> None:
+def test_every_cue_is_read_back(empty: Browser, kind: str) -> None:
     """Times to the millisecond, names and text, with the characters that WebVTT escapes."""
     _, performance = played(TUNE.replace("[A]", "[A & C]").replace("form: A A B A\n", ""))
     cues: list[Cue] = {"captions": chord_cues, "chapters": chapters}[kind](performance)
-    got = read_back(chromium, vtt(cues, performance), kind)
+    got = read_back(empty, vtt(cues, performance), kind)
     assert len(got) == len(cues) > 2
     for cue, (name, start, end, text) in zip(cues, got, strict=True):
         assert name == cue.name

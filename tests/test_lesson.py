@@ -214,3 +214,38 @@ def test_a_click_a_ladder_and_a_duo_are_among_the_choices() -> None:
     lengths = dict(re.findall(r'href="(tune[\w-]*\.mp3)".*?(\d+:\d\d)</span>', index))
     seconds = {n: int(t.split(":")[0]) * 60 + int(t.split(":")[1]) for n, t in lengths.items()}
     assert seconds["tune-ladder.mp3"] > 3 * seconds["tune-click.mp3"]
+
+
+def lengths_of(folder: str) -> dict[str, float]:
+    return {n: soundfile.info(Path(folder, n)).duration for n in ("tune-click.mp3", "tune-ladder.mp3")}  # fmt: skip
+
+
+def bytes_of(folder: str) -> dict[str, bytes]:
+    return {n: Path(folder, n).read_bytes() for n in files(folder) if n != LOG}
+
+
+def test_click_and_ladder_of_a_renewed_lesson_are_those_of_a_new_one(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Nothing changed: nothing made. Another tempo and level: both anew, as in an empty folder. One left out: it is told, and the list has it no more; the other stays."""
+    choose(f"{QUICK}click = true\nladder = true\n")
+    assert lesson("-o", "kept") == 0
+    before, lengths = bytes_of("kept"), lengths_of("kept")
+    capsys.readouterr()
+    assert lesson("-o", "kept") == 0
+    assert " 0 made," in capsys.readouterr().out
+    assert bytes_of("kept") == before
+    Path("tune.txt").write_text(CHART.replace("240", "160") + "[B]\nlevels: bass -9\n| F6 |\n")
+    assert lesson("-o", "kept") == 0
+    assert lesson("-o", "new") == 0
+    assert bytes_of("kept") == bytes_of("new")
+    # three bars at 160 in place of two at 240, beside the ring of four seconds that each file ends with
+    for name, length in lengths_of("kept").items():
+        assert length > lengths[name] + 1, name
+    choose(f"{QUICK}ladder = true\n")
+    ladder = bytes_of("kept")["tune-ladder.mp3"]
+    capsys.readouterr()
+    assert lesson("-o", "kept") == 0
+    assert "tune-click.mp3" in capsys.readouterr().out
+    assert 'href="tune-click.mp3"' not in Path("kept/index.html").read_text("utf-8")
+    assert bytes_of("kept")["tune-ladder.mp3"] == ladder

@@ -24,12 +24,7 @@ from backing.output.page import write as page
 from backing.output.policy import hash_of
 from backing.output.sheet.words import title_words
 from backing.output.sound import encoder
-from tests.practice import TUNE, Made, build, played, tone, write_wav
-
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
-    return build(tmp_path_factory.mktemp("page"))
+from tests.practice import TUNE, Made, played, tone, write_wav
 
 
 class Tags(HTMLParser):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -11,7 +10,7 @@ from browser import Browser
 from backing.output.bundle import Item
 from backing.output.contents import index_page
 from backing.output.page import write as page
-from tests.practice import chosen, data_of, played, tone, write_wav
+from tests.practice import data_of, played, tone, write_wav
 
 pytestmark = pytest.mark.browser
 
@@ -35,12 +34,6 @@ PUT_IN = (
     "<script src='data:text/javascript,window.harm = 10'></script>"
     "<iframe srcdoc='<script>parent.harm = 11</script>'></iframe><base href='https://example.invalid/'>"
 )
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with chosen() as one:
-        yield one
 
 
 @pytest.fixture(scope="module")

@@ -5,36 +5,19 @@ from __future__ import annotations
 import json
 import re
 import subprocess
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 from browser import Browser
 
-from tests.practice import Made, build, chosen, opened
+from tests.practice import Made
 
 pytestmark = pytest.mark.browser
 
 
-@pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
-    return build(tmp_path_factory.mktemp("page"))
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with chosen() as one:
-        yield one
-
-
-@pytest.fixture
-def tab(chromium: Browser, made: Made) -> Iterator[Browser]:
-    yield from opened(chromium, made)
-
-
 WATCH = """
-(async ({ rate, seconds }) => {
+(async ({ rate, knocks }) => {
   const { sound, data } = practice, context = sound.context;
   await context.resume();
   const ear = new AnalyserNode(context, { fftSize: 8192 });
@@ -55,6 +38,7 @@ WATCH = """
   for (const p of data.players) if (p.role !== "guitar") document.querySelector(`[aria-label="${p.role} plays"]`).click();
   const slider = document.querySelector('[aria-label="Tempo in percent"]');
   slider.value = rate; slider.dispatchEvent(new Event("input"));
+  practice.state.countIn = 0;
   document.getElementById("play").click();
   // What the eye sees: the row that is lit and how far its rule has thickened.
   const place = () => {
@@ -67,13 +51,14 @@ WATCH = """
     }
     return any ? q : null;
   };
-  const end = performance.now() + seconds * 1000;
+  const end = performance.now() + 20_000;
   await new Promise((resolve) => {
     const look = (now) => {
       const stamp = context.getOutputTimestamp();
       const p = place();
       if (p !== null) seen.push([stamp.contextTime + (performance.now() - stamp.performanceTime) / 1000, p]);
-      performance.now() < end ? requestAnimationFrame(look) : resolve();
+      const enough = heard.length >= knocks && stamp.contextTime > heard[knocks - 1] + 0.1;
+      !enough && performance.now() < end ? requestAnimationFrame(look) : resolve();
     };
     requestAnimationFrame(look);
   });
@@ -87,9 +72,7 @@ WATCH = """
 @pytest.mark.parametrize("percent", [50, 100, 130])
 def test_the_lit_place_is_where_the_sound_is(tab: Browser, made: Made, percent: int) -> None:
     """Each knock that leaves the page, against what the page shows when it is heard: within 50 ms."""
-    got = tab.run(
-        f"{WATCH}({json.dumps({'rate': percent, 'seconds': 7.0 if percent >= 100 else 12.0})})"
-    )
+    got = tab.run(f"{WATCH}({json.dumps({'rate': percent, 'knocks': 10})})")
     seen = np.array(got["seen"])
     beats = np.array(made.beats())
     off = []
@@ -101,6 +84,13 @@ def test_the_lit_place_is_where_the_sound_is(tab: Browser, made: Made, percent: 
             off.append(float(np.abs(beats - lit).min()) / (percent / 100))
     assert len(off) >= 4
     assert max(off) < 0.050
+
+
+def sized(tab: Browser, width: int, height: int = 740, *, touch: bool = False) -> None:
+    """A window of that size, and the page laid out for it."""
+    tab.size(width, height, touch=touch)
+    tab.wait(f"innerWidth === {width}")
+    tab.run("new Promise((r) => requestAnimationFrame(() => setTimeout(r, 50)))")
 
 
 def center(tab: Browser, selector: str) -> tuple[float, float]:
@@ -134,6 +124,7 @@ def test_play_and_stop(tab: Browser) -> None:
 
 def test_the_tune_ends_by_itself_and_begins_anew(tab: Browser) -> None:
     """At the end of the sound the page stops and goes back to the top."""
+    tab.run("practice.state.countIn = 0")
     tab.run("document.querySelector(`#sheet .zone[data-bar='31']`).click()")
     tab.wait("practice.state.playing")
     tab.wait("!practice.state.playing", 30)
@@ -157,23 +148,46 @@ def test_dragging_over_bars_repeats_them(tab: Browser) -> None:
 
 @pytest.mark.chromium
 def test_a_finger_drawn_over_bars_repeats_them(tab: Browser) -> None:
-    tab.size(360, 740, touch=True)
-    tab.wait("innerWidth === 360")
-    x, y = center(tab, '#stage .here .zone[data-bar="0"]')
-    tab.swipe([(x, y), (x + 40, y), (x + 100, y + 1), (x + 160, y + 2)])
-    assert tab.run("practice.state.loop && practice.state.last > practice.state.first")
+    """On a phone, along a line that holds several bars."""
+    sized(tab, 360, touch=True)
+    first, last, x, to_x, y = tab.run(
+        "(() => { const line = [...document.querySelectorAll('#sheet .line')].find((l) => l.querySelectorAll('.zone').length > 1);"
+        " line.scrollIntoView({ block: 'center' }); const zones = [...line.querySelectorAll('.zone')], [a, b] = [zones[0], zones.at(-1)];"
+        " const [from, to] = [a, b].map((zone) => zone.getBoundingClientRect());"
+        " return [Number(a.dataset.bar), Number(b.dataset.bar), from.x + 10, to.right - 10, from.y + from.height / 2]; })()"
+    )
+    tab.swipe([(x + (to_x - x) * share, y + share) for share in (0, 0.2, 0.5, 1)])
+    assert last > first
+    chosen = "[practice.state.loop, practice.state.first, practice.state.last]"
+    assert tab.run(chosen) == [True, first, last]
+
+
+COUNTED = """
+window.counted = [];
+(function look() {
+  const count = document.querySelector(".count");
+  const seen = count && [count.textContent, count.classList.contains("coming"), document.querySelectorAll(".chord.sounds").length];
+  if (seen && counted.at(-1)?.slice(0, 2).join() !== seen.slice(0, 2).join()) counted.push(seen);
+  if (practice.state.playing || practice.state.waiting || !seen) requestAnimationFrame(look);
+})();
+"""
 
 
 def test_a_bar_that_is_counted_in_is_counted_on_the_page(tab: Browser) -> None:
-    """The beats of the count stand beside the line that comes, which is not lit yet."""
+    """The beats of the count stand beside the line that comes, which is not lit yet; then those of the music."""
     tab.press(" ")
-    tab.wait("document.querySelector('.count')?.textContent === '2'")
-    assert tab.run("document.querySelectorAll('.chord.sounds').length") == 0
-    assert tab.run("document.querySelector('.count').classList.contains('coming')")
-    tab.wait("practice.sound.now()?.kind === 'music'")
-    tab.wait("document.querySelector('.count:not(.coming)')?.textContent === '3'")
+    tab.run(COUNTED)
+    tab.wait("counted.filter(([, coming]) => !coming).length >= 3")
     tab.press(" ")
     assert tab.run("document.querySelectorAll('.count').length") == 0
+    seen = tab.run("counted")
+    before = [text for text, coming, _ in seen if coming]
+    beats = iter("121234")  # of the two bars; a busy machine may lose one
+    assert len(before) >= 3
+    assert all(text in beats for text in before)
+    assert not any(lit for _, coming, lit in seen if coming)
+    assert [coming for _, coming, _ in seen] == sorted((c for _, c, _ in seen), reverse=True)
+    assert all(lit == 1 for _, coming, lit in seen[-2:] if not coming)
 
 
 def test_a_player_that_comes_back_joins_where_the_music_is(tab: Browser) -> None:
@@ -277,7 +291,8 @@ def test_every_control_has_a_name(tab: Browser) -> None:
 
 @pytest.mark.chromium
 def test_no_request_leaves_the_file(tab: Browser, made: Made) -> None:
-    """Playing at another tempo and key asks for nothing that is not in the file."""
+    """Opening it, and playing at another tempo and key, asks for nothing that is not in the file."""
+    tab.open(made.path)
     tab.press("+")
     tab.press("ArrowDown")
     tab.press(" ")
@@ -298,8 +313,7 @@ def test_roots_can_be_read_from_a_stand_and_on_a_phone(tab: Browser) -> None:
     """Capitals of 12 mm at 1280 × 800 and 5 mm at 360 × 740, the sheet below never under 5 mm."""
     assert cap_mm(tab, "#stage .here .chord b") >= 12
     assert cap_mm(tab, "#sheet .chord b") >= 5
-    tab.size(360, 740, touch=True)
-    tab.wait("innerWidth === 360")
+    sized(tab, 360, touch=True)
     assert cap_mm(tab, "#stage .here .chord b") >= 5
     assert cap_mm(tab, "#sheet .chord b") >= 5
 
@@ -315,9 +329,7 @@ OVERLAPS = """
 @pytest.mark.chromium
 @pytest.mark.parametrize("width", [360, 740, 1280, 1920])
 def test_nothing_overlaps_or_leaves_the_page(tab: Browser, width: int) -> None:
-    tab.size(width, 740)
-    tab.wait(f"innerWidth === {width}")
-    tab.run("new Promise((r) => requestAnimationFrame(() => setTimeout(r, 50)))")
+    sized(tab, width)
     assert tab.run(OVERLAPS) == []
     assert tab.run("document.documentElement.scrollWidth <= innerWidth")
 

@@ -4,36 +4,19 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 import pytest
-from browser import Browser, browser
+from browser import Browser
 from numpy.typing import NDArray
 
-from tests.practice import Made, build, opened
+from tests.practice import Made
 
 HEARD = 48_000
 
 # It listens by stopping an offline rendering on its way, which Firefox and WebKit do not offer alike.
 pytestmark = [pytest.mark.browser, pytest.mark.chromium]
-
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
-    return build(tmp_path_factory.mktemp("page"))
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with browser() as one:
-        yield one
-
-
-@pytest.fixture
-def tab(chromium: Browser, made: Made) -> Iterator[Browser]:
-    yield from opened(chromium, made)
 
 
 LISTEN = """

@@ -72,6 +72,8 @@ WATCHED = """(() => {
 class Driven:
     """A browser with one page that takes orders. The words are those of `Browser`."""
 
+    can_be_slowed = False
+
     def __init__(self, order: Order) -> None:
         self._order = order
         self._order("SetTimeouts", {"script": 60_000, "pageLoad": 60_000})
@@ -82,9 +84,9 @@ class Driven:
         if fresh:
             self._order("Navigate", {"url": address})
             self.run(
-                "[...document.querySelectorAll('#foot button')].find((b) => b.textContent === 'As it came')?.click()"
+                "[...document.querySelectorAll('#foot button')].find((b) => b.textContent === 'As it came')?.click();"
+                " dispatchEvent(new Event('pagehide'));"
             )
-            self.run("new Promise((r) => setTimeout(r, 400))")
         self._order("Navigate", {"url": "about:blank"})
         self._order("Navigate", {"url": address + (f"#{fragment}" if fragment else "")})
         self.run(WATCHED)

@@ -1,0 +1,38 @@
+"""What the tests of the practice page share: its file, built once, and a browser, started once, with that page in it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from browser import Browser
+
+    from tests.practice import Made
+
+
+@pytest.fixture(scope="session")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
+    """The page of a tune whose sounds can be measured."""
+    from tests.practice import build
+
+    return build(tmp_path_factory.mktemp("page"))
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """Chromium, or the browser that PAGE_BROWSER names."""
+    from tests.practice import chosen
+
+    with chosen() as one:
+        yield one
+
+
+@pytest.fixture
+def tab(chromium: Browser, made: Made) -> Iterator[Browser]:
+    """The page as nobody has touched it; nothing may complain while it is used."""
+    from tests.practice import opened
+
+    yield from opened(chromium, made)
