@@ -164,5 +164,5 @@ def opened(chromium: Browser, made: Made) -> Iterator[Browser]:
     status = chromium.run("document.getElementById('status')?.textContent ?? ''")
     if complaints or "could not" in status:
         chromium.run("window.spoiled = true")
-    assert complaints == []
-    assert "could not" not in status
+    assert not complaints, complaints
+    assert "could not" not in status, status

@@ -246,6 +246,6 @@ def test_click_and_ladder_of_a_renewed_lesson_are_those_of_a_new_one(
     ladder = bytes_of("kept")["tune-ladder.mp3"]
     capsys.readouterr()
     assert lesson("-o", "kept") == 0
-    assert "tune-click.mp3" in capsys.readouterr().out
+    assert "left tune-click.mp3" in capsys.readouterr().out
     assert 'href="tune-click.mp3"' not in Path("kept/index.html").read_text("utf-8")
     assert bytes_of("kept")["tune-ladder.mp3"] == ladder

@@ -31,7 +31,7 @@ function show() {
   transport = new Transport(data, state, {
     wish, started, stopped, message, levels: () => roles.forEach(applyLevel), changed: () => controls.update(),
   });
-  sheet = new Sheet(data, createRuler(), { stage: byId("stage"), whole: byId("sheet"), form: byId("form") }, { jump, tap, choose, chords: showGrips }, state);
+  sheet = new Sheet(data, createRuler(), { stage: byId("stage"), whole: byId("sheet"), form: byId("form") }, { jump, tap, choose, chords: showGrips, room }, state);
   controls = new Controls(data, state, { sentence: byId("sentence"), drawer: byId("drawer") }, {
     toggle: () => transport.toggle(), choose, wholeTune, thisSection, tempo, key, mute, only, level, click, count, firstOnly, step, top, shown, resized,
   });
@@ -91,6 +91,9 @@ function wish() {
     shift: state.shift, countIn: state.countIn, firstOnly: state.firstOnly, manner: state.manner,
   };
 }
+
+// The height of the window that the controls leave, drawers closed.
+const room = () => innerHeight - (byId("controls").offsetHeight - byId("drawer").offsetHeight) - 30;
 
 function started() {
   document.body.classList.add("playing");

@@ -15,7 +15,8 @@ const NEXT = 0.72; // the size of the line below, as a share
 const PRINTED = 600; // px: A4 between margins, less the left margin of the rows; together the width in the style
 const PRINTED_SIZE = 20;
 const SIDE = 84; // px: section and number beside a line
-const SHARE = 0.5; // of the height of the window that the two lines may take
+const SHARE = 0.5; // of the height of the window that the lines may take
+const GRIPS = 140; // px that the grips below them take
 
 // The size of chords in a window, px.
 export function sizeIn(width, height) {
@@ -61,6 +62,18 @@ export class Sheet {
     return Math.max(base, ...data.signatures.map((row) => Math.ceil(clefWidth(row[state.shift + 6], u))));
   }
 
+  // The lines that sound and come in a size: the room beside them, and how tall each is.
+  _sized(size, room, narrow) {
+    const { data } = this;
+    const margin = this._margin(size, narrow);
+    this.size = size;
+    this._here = this._look(room - margin, size, narrow);
+    this._next = this._look((room - margin) / NEXT, size * NEXT, narrow);
+    this._next.width = room - margin;
+    const tallest = this.state.shown.hits && data.bars.some((bar) => bar.hits >= 0 || bar.kicks >= 0) ? "hit" : "plain";
+    return [margin, this._here[tallest].height, this._next[tallest].height];
+  }
+
   // Lay everything out anew: for another width or key.
   lay() {
     const { data, ruler, places } = this;
@@ -69,18 +82,13 @@ export class Sheet {
     ruler.learn([...new Set(this.chords.flat().map((c) => c.part))]);
     const view = document.documentElement.clientWidth;
     const narrow = view < NARROW;
-    const size = (this.size = sizeIn(view, innerHeight));
     const styles = getComputedStyle(places.stage);
     const room = places.stage.clientWidth - parseFloat(styles.paddingLeft) - parseFloat(styles.paddingRight);
-    const margin = this._margin(size, narrow);
-    this._here = this._look(room - margin, size, narrow);
-    this._next = this._look((room - margin) / NEXT, size * NEXT, narrow);
-    this._next.width = room - margin;
-    this._marginOf = margin;
-    const tallest = shown.hits && data.bars.some((bar) => bar.hits >= 0 || bar.kicks >= 0) ? "hit" : "plain";
-    const tall = this._here[tallest].height, after = this._next[tallest].height;
+    let [margin, tall, after] = this._sized(sizeIn(view, innerHeight), room, narrow);
+    const free = this.on.room() - (shown.grips && data.grips ? GRIPS : 0);
+    if (tall + after > free) [margin, tall, after] = this._sized(Math.max(LEAST + 0.5, (this.size * free) / (tall + after)), room, narrow);
     const most = Math.max(1, Math.floor((innerHeight * SHARE - after) / tall));
-    this._groups = together(layRows(data, this.chords, ruler, room - margin, size, this._here.has), most);
+    this._groups = together(layRows(data, this.chords, ruler, room - margin, this.size, this._here.has), most);
     this._fullest = Math.max(...this._groups.map((g) => g.rows.length));
     places.stage.style.minHeight = `${Math.ceil(this._fullest * tall + after) + 20}px`;
     places.stage.style.setProperty("--margin", `${margin}px`);

@@ -109,6 +109,7 @@ export class Transport {
 
   tick() {
     if (!this.state.playing) return;
+    if (this.sound.context.state === "closed") return this._taken(TAKEN);
     this.sound.tick();
     if (this.state.playing) this._watch();
   }
