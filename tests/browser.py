@@ -222,10 +222,15 @@ class Browser:
 
     def press(self, key: str) -> None:
         """One key down and up."""
-        text = key if len(key) == 1 else ""
-        code = {" ": 32, "ArrowLeft": 37, "ArrowUp": 38, "ArrowRight": 39, "ArrowDown": 40}.get(
-            key, ord(key.upper()) if len(key) == 1 else 0
-        )
+        text = {"Enter": "\r"}.get(key, key if len(key) == 1 else "")
+        code = {
+            " ": 32,
+            "Enter": 13,
+            "ArrowLeft": 37,
+            "ArrowUp": 38,
+            "ArrowRight": 39,
+            "ArrowDown": 40,
+        }.get(key, ord(key.upper()) if len(key) == 1 else 0)
         for kind in ("keyDown", "keyUp"):
             self.call(
                 "Input.dispatchKeyEvent",

@@ -144,6 +144,10 @@ def test_dragging_over_bars_repeats_them(tab: Browser) -> None:
     ]
     assert "bars 2–3" in sentence(tab)
     assert tab.run("document.querySelectorAll('#sheet .zone.chosen').length") == 2
+    tab.run("document.querySelector('#sheet .zone[data-bar=\"6\"]').focus()")
+    tab.press("Enter")  # the drag is over: a key on a bar plays from there
+    tab.wait("practice.state.playing")
+    assert tab.run("practice.state.bar") == 6
 
 
 @pytest.mark.chromium

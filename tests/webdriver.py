@@ -39,6 +39,7 @@ ENDPOINTS = {
 }  # fmt: skip
 
 KEYS = {
+    "Enter": "\ue007",
     "ArrowLeft": "\ue012", "ArrowUp": "\ue013", "ArrowRight": "\ue014", "ArrowDown": "\ue015",
 }  # fmt: skip
 

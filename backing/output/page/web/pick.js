@@ -31,7 +31,7 @@ export function picks(area, on) {
   });
   area.addEventListener("click", (event) => {
     const zone = event.target.closest?.(".zone");
-    if (!zone || dragged) return;
+    if (!zone || (dragged && event.detail)) return; // a key that is pressed has no detail
     const bar = Number(zone.dataset.bar);
     if (event.shiftKey) on.reach(bar);
     else on.tap(bar);
