@@ -18,7 +18,7 @@ from functools import lru_cache
 from itertools import accumulate
 
 from backing.ground.timebase import Meter
-from backing.styles.marks import DEGREE
+from backing.styles.marks import DEGREE, PARALLEL, SWELLS
 from backing.styles.model import Cell, Pulse
 
 Segment = tuple[Fraction, Fraction, str]
@@ -33,8 +33,18 @@ _TOGETHER = rf"{DEGREE}(?:\+{DEGREE})*"
 # Kind of line: the marks that it knows, as a pattern and in words.
 _MARKS: dict[str, tuple[re.Pattern[str], str]] = {
     "drum": (re.compile(r"[.=gxXfdrzsc]"), ". = g x X f d r z s c"),
-    "chord": (re.compile(r"[.=gxX]|[1-6](?:\+[1-6])*"), ". = g x X 1-6 1+3"),
-    "strings": (re.compile(r"[.=gxXduDUm]|[1-6](?:\+[1-6])*"), ". = x X d u D U m 1-6 5+4"),
+    "chord": (
+        re.compile(rf"[.=]|[gxX]{PARALLEL}|[1-6](?:\+[1-6])*"),
+        ". = g x X 1-6 1+3, and x^ xv in parallel",
+    ),
+    "held chord": (
+        re.compile(rf"[.=]|(?:[gxX]{PARALLEL}|[1-6](?:\+[1-6])*)[<>]?"),
+        ". = g x X 1-6 1+3, x^ xv in parallel, x< x> for a swell",
+    ),
+    "strings": (
+        re.compile(rf"[.=mrk]|[gxXduDU]{PARALLEL}|[1-6](?:\+[1-6])*"),
+        ". = x X d u D U m r k 1-6 5+4, and d^ dv in parallel",
+    ),
     "bass": (re.compile(rf"[.=]|(?:{DEGREE}|[ax])!?"), f". = a x and {_BY_DEGREE}"),
     "thumb": (re.compile(rf"[.=gxX]|(?:{DEGREE}|a)!?"), f". = g x X a and {_BY_DEGREE}"),
     "left hand": (
@@ -42,6 +52,10 @@ _MARKS: dict[str, tuple[re.Pattern[str], str]] = {
         f". = g x X a and {_BY_DEGREE}, 1+5 together",
     ),
     "line": (re.compile(rf"[.=]|(?:{_TOGETHER}|a)!?"), f". = a and {_BY_DEGREE}, 1+5 together"),
+    "held line": (
+        re.compile(rf"[.=]|(?:{_TOGETHER}|a)!?[<>]?"),
+        f". = a and {_BY_DEGREE}, 1+5 together, 5< 5> for a swell",
+    ),
     "run": (
         re.compile(rf"[.=]|(?:[hp/]?{_TOGETHER}|a|x)!?"),
         f". = a x and {_BY_DEGREE}, 1+5 together, h3 p1 /5 slurred",
@@ -138,9 +152,12 @@ def _borders(count: int) -> tuple[Fraction, ...]:
 def _segments(pulse: str, where: int, kind: str) -> tuple[Segment, ...]:
     marks = _cut(pulse, kind)
     if isinstance(marks, int):
-        raise CellError(
-            f"'{pulse[marks]}' is no mark of this line", f"use {_MARKS[kind][1]}", where + marks
-        )
+        sign, hint = pulse[marks], f"use {_MARKS[kind][1]}"
+        if sign in SWELLS and marks and kind in ("chord", "line"):
+            hint = (
+                "this instrument's notes die away by themselves, so they cannot swell: leave it out"
+            )
+        raise CellError(f"'{sign}' is no mark of this line", hint, where + marks)
     if len(marks) > MOST_CELLS:
         raise CellError(
             f"a pulse has {len(marks)} cells; {MOST_CELLS} are the most",

@@ -326,7 +326,7 @@ def _longer_row(segments: tuple[Segment, ...]) -> tuple[Segment, ...]:
     marks = [mark for _, _, mark in segments]
     if len(marks) == 4:
         marks += marks[2:]
-    elif marks[0] in "dDuU":  # a strumming hand goes on down and up
+    elif marks[0][0] in "dDuU":  # a strumming hand goes on down and up
         marks.append(_SOFTER.get(marks[0], marks[0]))
     elif marks[0] in "gxX":
         marks.append(marks[1])

@@ -8,6 +8,8 @@
     h3 p1 /5        of a guitar: hammered on, pulled off, slid into, on the string of the note before
     5!              accented
     5+3             two degrees together
+    x^ dvv          the shape of the chord that is struck next, a half step above; a whole step below
+    x< x>           grows, or dies away, while it is held; of what sounds as long as it is held
 
 Source: h, p and / are the usual signs of tablature (common practice).
 """
@@ -22,6 +24,10 @@ LINES = ("line", "line 2")  # of a pattern, told by degrees; the second one is a
 DEGREE = r"n?-?[b#]?[1-9]'*"
 APPROACH = "a"
 SLURS = {"h": "hammer-on", "p": "pull-off", "/": "slide"}
+
+SHIFTS = {"^": 1, "v": -1}  # half steps
+SWELLS = "<>"
+PARALLEL = r"(?:\^{1,2}|v{1,2})?"
 
 _VOICES = re.compile(r"[1-6](?:\+[1-6])*")
 _TOLD = re.compile(r"(n?)(-?)([b#]?[1-9])('*)")
@@ -41,6 +47,27 @@ class Mark(NamedTuple):
     degrees: tuple[Told, ...]
     slur: str = ""
     accent: bool = False
+
+
+class Bare(NamedTuple):
+    """A mark without what is said behind it: half steps from the shape that is struck next, and "<" or ">"."""
+
+    mark: str
+    shift: int = 0
+    swell: str = ""
+
+
+@lru_cache(maxsize=1024)
+def bare(mark: str) -> Bare:
+    """What a mark of a chord or a line says beside which notes it brings.
+
+    >>> bare("d^^"), bare("xv").shift, bare("5!<")
+    (Bare(mark='d', shift=2, swell=''), -1, Bare(mark='5!', shift=0, swell='<'))
+    """
+    plain = mark.rstrip(SWELLS)
+    rest = plain.rstrip("".join(SHIFTS))
+    moved = plain[len(rest) :]
+    return Bare(rest, sum(SHIFTS[sign] for sign in moved), mark[len(plain) :])
 
 
 def voices(mark: str) -> tuple[int, ...]:

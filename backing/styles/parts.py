@@ -80,7 +80,7 @@ def read_part(table: Table, role: str, style: Style, inherited: Part | None) -> 
             "the range is empty",
             "low lies below high",
         )
-    patterns = _patterns(table, kind, style, old)
+    patterns = _patterns(table, kind, style, old, instrument.decays)
     if "pattern" in plays.values() and not patterns and not table.faults.found:
         hint = f"add a table headed [[{_key(role)}.pattern]]"
         table.fault("S102", None, f"the {role} plays patterns and has none", hint)
@@ -189,11 +189,13 @@ def _note(table: Table, key: str, default: int) -> int:
     return default
 
 
-def _patterns(table: Table, role: str, style: Style, old: Part | None) -> tuple[Pattern, ...]:
+def _patterns(
+    table: Table, role: str, style: Style, old: Part | None, decays: bool
+) -> tuple[Pattern, ...]:
     """Inherited patterns, those with a name that is written again replaced, then the new ones."""
     own: dict[str, Pattern] = {}
     for inner in table.tables("pattern"):
-        pattern = _pattern(inner, role, style)
+        pattern = _pattern(inner, role, style, decays)
         if pattern is None:
             continue
         if pattern.name in own:
@@ -208,7 +210,7 @@ def _patterns(table: Table, role: str, style: Style, old: Part | None) -> tuple[
     return kept + tuple(own.values())
 
 
-def _pattern(table: Table, role: str, style: Style) -> Pattern | None:
+def _pattern(table: Table, role: str, style: Style, decays: bool) -> Pattern | None:
     pitched = role_of(role).pitched
     table.only(PATTERN_KEYS if pitched else DRUM_PATTERN_KEYS)
     for key in ("name", "lines"):
@@ -228,7 +230,7 @@ def _pattern(table: Table, role: str, style: Style) -> Pattern | None:
         meter = written
     places = PLACES_OF_SECTIONS if pitched else (*PLACES_OF_SECTIONS, Where.COUNT_IN.value)
     where = table.choice("where", places, "time")
-    lines, into = _lines(table.table("lines"), role, meter)
+    lines, into = _lines(table.table("lines"), role, meter, decays)
     if not lines or "name" not in table.data:
         return None
     bars = max(len(line) for line in lines.values())
@@ -308,7 +310,13 @@ def line_of(
         return None
 
 
-def _lines(table: Table, role: str, meter: Meter) -> tuple[dict[str, Line], dict[str, str]]:
+# What may swell where the instrument sounds as long as it is held.
+_HELD = {"chord": "held chord", "line": "held line"}
+
+
+def _lines(
+    table: Table, role: str, meter: Meter, decays: bool
+) -> tuple[dict[str, Line], dict[str, str]]:
     """The lines of a pattern, and by line the mark of the stroke that they lead to."""
     lines: dict[str, Line] = {}
     into: dict[str, str] = {}
@@ -323,7 +331,7 @@ def _lines(table: Table, role: str, meter: Meter) -> tuple[dict[str, Line], dict
             message = f"there is no line '{name}' for the {role}"
             table.faults.add("S105", path, message, hint, table.faults.places.key(path))
             continue
-        if line := line_of(table, name, meter, kind, into):
+        if line := line_of(table, name, meter, kind if decays else _HELD.get(kind, kind), into):
             lines[name] = line
     longest = max((len(line) for line in lines.values()), default=0)
     for name, line in lines.items():

@@ -16,11 +16,12 @@ from fractions import Fraction
 
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.common import Brief
+from backing.band.players.flamenco import GOLPE, RASGUEADO, flamenco
 from backing.band.players.fretting import FULL_STRINGS, Held, hold, rocked, rocks
 from backing.band.players.rhythm import Event, strokes
 from backing.band.players.runs import CHUCK_Q, run_notes
 from backing.band.players.strings import nearest, nearest_string, on_string, strings_over, thumbed
-from backing.band.players.touch import broken, sounding_end, unheard, velocity
+from backing.band.players.touch import broken, moved, sounding_end, unheard, velocity
 from backing.ground.pitch import Key
 from backing.harmony.grip import Grip
 from backing.harmony.symbol import Chord
@@ -84,10 +85,12 @@ def play(brief: Brief) -> list[Note]:
                 together = _needed(event.chord, chosen.grip, singles[index])
             notes += _plucked(event, chosen, together, index not in begun, low)
             begun.add(index)
+        elif event.mark in (RASGUEADO, GOLPE):
+            notes += flamenco(event, chosen.grip, chosen.words, low, brief.qpm)
         else:
             if event.start_q in rocking:
                 chosen = rocked(event.chord, chosen)
-            notes += _stroke(event, chosen, damped, own_spread, low)
+            notes += moved(event, _stroke(event, chosen, damped, own_spread, low), brief.part)
     notes += run_notes(brief, told, held)
     return _ringing(notes, events, damped)
 

@@ -19,7 +19,7 @@ from backing.band.players.common import Brief
 from backing.band.players.lowline import asked, degree_of
 from backing.band.players.melodic import line_notes
 from backing.band.players.rhythm import Event, strokes
-from backing.band.players.touch import broken, sounding_end, unheard, unrepeated, velocity
+from backing.band.players.touch import broken, moved, sounding_end, unheard, unrepeated, velocity
 from backing.ground.pitch import Key
 from backing.styles.marks import LINES, voices
 
@@ -83,7 +83,7 @@ def play(brief: Brief) -> list[Note]:
                 event, voiced, octaves, bar_end if pedal else None, singles.pop(index, None)
             )
         else:
-            notes += _chord(event, voiced)
+            notes += moved(event, _chord(event, voiced), brief.part)
     notes += line_notes(brief, events, *register(brief, *RIGHT_HAND), octaves)
     notes.sort(key=note_order)
     return unrepeated(notes)

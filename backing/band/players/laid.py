@@ -14,14 +14,16 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
-from backing.band.model import Kind, Why
+from backing.band.model import Kind, Shape, Why
 from backing.band.players.common import Brief, Change, Stroke, Zone, ZoneKind
 from backing.band.players.patterns.comping import holds_ideas, thinned
 from backing.band.players.patterns.lay import Beat, Chosen, laid
 from backing.band.players.pulses import shift_q
 from backing.ground.timebase import Meter
 from backing.harmony.symbol import Chord
+from backing.styles.marks import bare
 
+SWELLING = {"": Shape.EVEN, "<": Shape.SWELLS, ">": Shape.FADES}
 _HELD = Why(Kind.HELD, "held chord")
 
 
@@ -37,6 +39,8 @@ class Raw:
     bar: int
     strict: bool = False
     added: bool = False
+    shift: int = 0  # half steps from the shape of the chord that is struck next
+    shape: Shape = Shape.EVEN
     off_beats: bool = False  # one of a row of off-beats, which never comes ahead of a chord
 
 
@@ -109,7 +113,8 @@ def timed(score: Score, zone: Zone, lines: Sequence[str]) -> Iterator[Raw]:
         for line in lines:
             here = strokes.get(line, ())
             skank = line == "chord" and _all_off_beats(brief, bar.meter, here)
-            for at_q, length_q, mark in here:
+            for at_q, length_q, told in here:
+                mark, parallel, swell = bare(told)
                 start = shift + at_q
                 if not whole and not zone.start_q <= start < zone.end_q:
                     continue
@@ -119,6 +124,7 @@ def timed(score: Score, zone: Zone, lines: Sequence[str]) -> Iterator[Raw]:
                 if line == "chord" and not shared and thinned(mark, at_q, plan.busy):
                     continue
                 raw = Raw(start, start + length_q, mark, line, why, number)
+                raw.shift, raw.shape = parallel, SWELLING[swell]
                 raw.off_beats = skank
                 yield raw
 

@@ -20,12 +20,13 @@ from backing.band.players.chordal import NARROWEST, TOP_HELD, Voiced, families, 
 from backing.band.players.common import Brief, ZoneKind
 from backing.band.players.melodic import line_notes
 from backing.band.players.rhythm import Event, held, strokes
-from backing.band.players.touch import sounding_end, unrepeated, velocity
+from backing.band.players.touch import moved, sounding_end, unrepeated, velocity
 from backing.ground.pitch import Degree
 from backing.harmony.offer import tones
 from backing.harmony.search import best_path
 from backing.harmony.symbol import Chord
 from backing.styles.marks import LINES, voices
+from backing.styles.model import Part
 
 REGISTERS = {"horns": (55, 79), "strings": (48, 79), "melody": (60, 84)}
 
@@ -47,7 +48,7 @@ def play(brief: Brief) -> list[Note]:
     voicings = _voiced(brief, family, low, high, TOP_HELD)
     events = strokes(brief, ("chord", *LINES), owes=not _comped(brief))
     octaves = brief.part.flag("octaves")
-    stabs = _stabs([event for event in events if event.line == "chord"], voicings, octaves)
+    stabs = _stabs(brief.part, [e for e in events if e.line == "chord"], voicings, octaves)
     told = line_notes(brief, events, low, high, octaves)
     return unrepeated(sorted([*stabs, *told], key=note_order)) if told else stabs
 
@@ -178,7 +179,9 @@ def _pad(events: tuple[Event, ...], voicings: dict[int, Voiced]) -> list[Note]:
     return made
 
 
-def _stabs(events: Sequence[Event], voicings: dict[int, Voiced], octaves: bool) -> list[Note]:
+def _stabs(
+    part: Part, events: Sequence[Event], voicings: dict[int, Voiced], octaves: bool
+) -> list[Note]:
     """Section work: everyone on the same rhythm, the lead on top a little louder; single voices may be in `octaves`."""
     made = []
     for event in events:
@@ -190,14 +193,16 @@ def _stabs(events: Sequence[Event], voicings: dict[int, Voiced], octaves: bool) 
         if named := voices(event.mark):
             chosen = [chosen[i] for i in sorted({min(v, len(chosen)) - 1 for v in named})]
             chosen += [(pitch + 12, degree) for pitch, degree in chosen if octaves]
+        struck = []
         for pitch, degree in chosen:
             loud = velocity(event) + (4 if pitch == pitches[-1] else 0)
-            made.append(
+            struck.append(
                 Note(
                     event.start_q, sounding_end(event, pitch), pitch, min(127, loud),
                     event.why.also(f"; {voiced.words}"), degree, event.change.index, strict=event.strict,
                 )
             )  # fmt: skip
+        made += moved(event, struck, part)
     made.sort(key=note_order)
     return made
 

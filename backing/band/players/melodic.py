@@ -219,7 +219,7 @@ def line_notes(
         made += [
             Note(
                 event.start_q, sounding_end(event, pitch), pitch, velocity(event), why, degree,
-                event.change.index, strict=event.strict,
+                event.change.index, strict=event.strict, shape=event.shape,
             )
             for pitch, degree in rows
         ]  # fmt: skip

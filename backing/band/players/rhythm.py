@@ -20,7 +20,7 @@ from fractions import Fraction
 from itertools import accumulate
 from typing import NamedTuple
 
-from backing.band.model import Why
+from backing.band.model import Shape, Why
 from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind
 from backing.band.players.laid import Raw, Score, score_of, struck, timed
 from backing.band.players.patterns.comping import chosen
@@ -49,6 +49,8 @@ class Event(NamedTuple):
     following: Chord | None
     limit_q: Fraction  # nothing may ring beyond
     strict: bool = False
+    shift: int = 0  # half steps from the shape of its chord, which is that of the next stroke
+    shape: Shape = Shape.EVEN
 
     @property
     def chord(self) -> Chord:
@@ -145,7 +147,7 @@ def _cut(score: Score, zone: Zone, placed: Sequence[tuple[Raw, Change]], line: s
     ends, order = score.ends, score.order
     longest = max((r.end_q - r.start_q for r, _ in placed), default=QUARTER)
     made = []
-    for i, (stroke, change) in enumerate(placed):
+    for i, (stroke, change) in enumerate(_in_parallel(score, zone, placed)):
         end = stroke.end_q
         beat = change.span.start_q
         over = Fraction(0)
@@ -183,8 +185,26 @@ def _cut(score: Score, zone: Zone, placed: Sequence[tuple[Raw, Change]], line: s
                 following,
                 zone.end_q + over,
                 stroke.strict,
+                stroke.shift,
+                stroke.shape,
             )
         )
+    return made
+
+
+def _in_parallel(
+    score: Score, zone: Zone, placed: Sequence[tuple[Raw, Change]]
+) -> list[tuple[Raw, Change]]:
+    """Strokes whose shape is that of the next one with the next one's chord; the last of a section with the coming one."""
+    ahead = score.brief.ahead if zone.end_q == score.brief.end_q else None
+    after = ahead if ahead is not None and ahead.span.chord is not None else None
+    made = []
+    for stroke, change in reversed(placed):
+        if stroke.shift and after is not None:
+            change = after
+        after = change
+        made.append((stroke, change))
+    made.reverse()
     return made
 
 

@@ -8,13 +8,14 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from fractions import Fraction
 
-from backing.band.model import Note
+from backing.band.model import Note, Shape
 from backing.band.players.rhythm import Event
 from backing.harmony.symbol import Chord
 from backing.styles.marks import voices
+from backing.styles.model import Part
 
 ACCENT = 13
-_TOUCH = {"X": ACCENT, "D": 13, "U": 11, "g": -20, "u": -5, "m": -14}
+_TOUCH = {"X": ACCENT, "D": 13, "U": 11, "g": -20, "u": -5, "m": -14, "r": 10}
 
 
 def velocity(event: Event, base: int = 36, step: float = 11.5) -> int:
@@ -33,6 +34,43 @@ def sounding_end(event: Event, pitch: int) -> Fraction:
     return event.harmony_q
 
 
+_STEPS = {1: "a half step", 2: "a whole step"}
+
+
+def moved(event: Event, notes: Sequence[Note], part: Part) -> list[Note]:
+    """The notes of a stroke with what it says beside its chord: moved in parallel, swelling or dying away.
+
+    A shape that cannot be moved that way, for the neck or the range ends, comes from the other side.
+    """
+    shift = next((s for s in (event.shift, -event.shift) if s and _reaches(notes, s, part)), 0)
+    if not shift:
+        return (
+            [n._replace(shape=event.shape) for n in notes]
+            if event.shape is not Shape.EVEN
+            else list(notes)
+        )
+    side = "above" if shift > 0 else "below"
+    told = f", the same shape {_STEPS[abs(shift)]} {side}"
+    return [
+        note._replace(
+            pitch=note.pitch + shift,
+            fret=note.fret + shift if note.string else note.fret,
+            degree="",
+            why=note.why.also(told),
+            shape=event.shape,
+        )
+        for note in notes
+    ]
+
+
+def _reaches(notes: Sequence[Note], shift: int, part: Part) -> bool:
+    low, high = part.instrument.low, part.instrument.high
+    return all(
+        low <= note.pitch + shift <= high and (not note.string or note.fret + shift >= 0)
+        for note in notes
+    )
+
+
 def broken(events: Sequence[Event]) -> dict[int, frozenset[str]]:
     """For every change that is only broken, never struck whole: the single voices that are heard of it."""
     singles: dict[int, set[str]] = {}
@@ -42,7 +80,7 @@ def broken(events: Sequence[Event]) -> dict[int, frozenset[str]]:
             continue
         if voices(event.mark):
             singles.setdefault(event.change.index, set()).update(event.mark.split("+"))
-        elif event.mark != "m":
+        elif event.mark not in ("m", "k"):
             struck.add(event.change.index)
     return {i: frozenset(marks) for i, marks in singles.items() if i not in struck}
 

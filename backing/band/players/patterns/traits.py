@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from backing.band.players.patterns.lay import Chosen, strokes
 from backing.ground.timebase import EIGHTH
-from backing.styles.marks import LINES, voices
+from backing.styles.marks import LINES, bare, voices
 from backing.styles.model import Pattern
 
 TIMEKEEPERS = (
@@ -48,7 +48,8 @@ def timekeeping(pattern: Pattern) -> Timekeeping:
 
 
 def _marks(pattern: Pattern, line: str) -> list[str]:
-    return [c.mark for bar in pattern.lines.get(line, ()) for pulse in bar for c in pulse.cells]
+    cells = (c for bar in pattern.lines.get(line, ()) for pulse in bar for c in pulse.cells)
+    return [bare(cell.mark).mark for cell in cells]
 
 
 @lru_cache(maxsize=4096)
@@ -60,7 +61,7 @@ def technique(pattern: Pattern) -> str:
     picked = sum(bool(voices(mark)) for mark in marks)
     if picked and 2 * picked >= len(marks):
         return "picked"
-    return "strummed" if any(mark in "dDuUm" for mark in marks) else "struck"
+    return "strummed" if any(mark in "dDuUmrk" for mark in marks) else "struck"
 
 
 @lru_cache(maxsize=4096)
