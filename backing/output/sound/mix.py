@@ -1,14 +1,12 @@
-"""Players to stems and stems to a mix: one linear path a player, a sum, and one gain.
+"""Players to stems and stems to a mix: one strip a player, a sum, and one gain.
 
-A player's path is a high-pass below the lowest fundamental of the instrument, level, pan, and a share of its middle
-for the room. Everything is linear and meets in a plain sum, so the stems add up to the mix. Where a section changes a
-player's instrument or place, its dry sound fades over from the old path to the new one within ten milliseconds, and
-what the old one left in the room rings on.
+A player's path is its strip (`strip`, `dynamics`), level and pan, and a share of its middle for two rooms, early and
+late. What a strip gives is a stem, and the mix is the plain sum of the stems. Where a section changes a player's
+instrument or place, its sound fades over from the old path to the new one within ten milliseconds, and what the old one
+left in the rooms rings on.
 
 Conventions: float32 in blocks of `BLOCK` frames at 44.1 kHz; filters work by overlap-add in the frequency domain.
-Instruments that reach down to the lowest audible tones need no high-pass; the room has its own.
-Sources: second-order Butterworth high-pass through the bilinear transform, and constant-power panning with unity gain
-in the middle (common practice).
+Sources: constant-power panning with unity gain in the middle (common practice).
 """
 
 from __future__ import annotations
@@ -26,6 +24,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from backing.output.asked import AS_USUAL, Sound
 from backing.output.sound import balance, room
 from backing.output.sound.balance import trim_db
+from backing.output.sound.dynamics import treated
+from backing.output.sound.strip import response, sides, strip_of
 from backing.output.sound.synth import BLOCK, RATE, VOICES, player_blocks
 from backing.performance.model import PerformedPlayer, Voice
 
@@ -39,18 +39,18 @@ if TYPE_CHECKING:
 
 OVERHANG = 24_576  # frames that a filter may ring beyond its block
 SPAN = BLOCK + OVERHANG  # frames of one transform: 98,304 = 2**15 * 3
-LOWEST_CUT_HZ = 25.0
 _CHANGE_FRAMES = 441
 MOST_THREADS = 4  # each has buffers of its own
 
 
 class _Part(NamedTuple):
-    """What a player adds to a block: sound as it is, and the transform of what was filtered; and the same for the room."""
+    """What a player adds to a block, as transforms: of both sides, and of what goes to the early and the late room."""
 
-    plain: Samples | None
-    filtered: Spectra | None
-    sent: NDArray[np.float32] | None  # (1, frames)
-    heard: Spectra | None  # (1, bins)
+    sides: Spectra | None
+    sent: Spectra | None
+
+
+SILENT = _Part(None, None)
 
 
 def gains(role: str, voice: Voice) -> tuple[float, float, float]:
@@ -62,23 +62,12 @@ def gains(role: str, voice: Voice) -> tuple[float, float, float]:
 
 
 @lru_cache(maxsize=1)
-def _room() -> Spectra:
+def _rooms() -> Spectra:
+    """The early and the late room, each to the left and the right."""
     import numpy as np
 
-    return np.fft.rfft(room.response().T, SPAN).astype(np.complex64)
-
-
-@lru_cache(maxsize=32)
-def _high_pass(cut_hz: float) -> NDArray[np.complex64]:
-    """Second-order Butterworth on the frequencies of the transform."""
-    import numpy as np
-
-    warped = math.tan(math.pi * cut_hz / RATE)
-    scale = 1 / (1 + math.sqrt(2) * warped + warped**2)
-    a1, a2 = 2 * (warped**2 - 1) * scale, (1 - math.sqrt(2) * warped + warped**2) * scale
-    z = np.exp(-2j * np.pi * np.arange(SPAN // 2 + 1) / SPAN)
-    response = scale * (1 - 2 * z + z * z) / (1 + a1 * z + a2 * z * z)
-    return np.asarray(response, np.complex64)
+    both = np.stack([room.early().T, room.late().T])
+    return np.fft.rfft(both, SPAN).astype(np.complex64)
 
 
 def _spectrum(sound: NDArray[np.float32]) -> Spectra:
@@ -130,7 +119,7 @@ def tracks(
 def _microphones(
     player: PerformedPlayer, soundfont: Path, total: int, a4: float, anchors: Sequence[int]
 ) -> Generator[Samples, None, None]:
-    """A player's dry sound; the hats and rides of a kit through a microphone of their own."""
+    """A player's sound as it comes to its filters; hats and rides of a kit through a microphone of their own, untreated."""
     import numpy as np
 
     kit = player.voices[0].instrument
@@ -150,6 +139,7 @@ def _microphones(
         for g, voices in groups
     ]
     closer = np.float32(10 ** (close_db / 20))
+    sources[0] = treated(player, sources[0])
     try:
         for blocks in zip(*sources, strict=True):
             if len(blocks) == 2:
@@ -183,40 +173,45 @@ def _stem(parts: Generator[_Part, None, None]) -> Generator[Samples | None, None
 
 
 def _part(player: PerformedPlayer, block: Samples, at: int) -> _Part:
+    if not block.any():
+        return SILENT
+    sides: Spectra | None = None
+    sent: Spectra | None = None
+    for voice, weight in _voices(player, at, len(block)):
+        added = _voiced(player.role, voice, block if weight is None else block * weight[:, None])
+        sides, sent = _total((sides, added.sides)), _total((sent, added.sent))
+    return _Part(sides, sent)
+
+
+def _voiced(role: str, voice: Voice, sound: Samples) -> _Part:
+    """A block of one instrument through its filters to its place."""
     import numpy as np
 
-    if not block.any():
-        return _Part(None, None, None, None)
-    plain: Samples | None = None
-    filtered: Spectra | None = None
-    sent: NDArray[np.float32] | None = None
-    heard: Spectra | None = None
-    for voice, weight in _voices(player, at, len(block)):
-        sound = block if weight is None else block * weight[:, None]
-        left, right, share = gains(player.role, voice)
-        if voice.instrument.cut_hz < LOWEST_CUT_HZ:
-            placed = np.empty_like(sound)
-            np.multiply(sound[:, 0], np.float32(left), out=placed[:, 0])
-            np.multiply(sound[:, 1], np.float32(right), out=placed[:, 1])
-            plain = _total((plain, placed))
-            if share > 0:
-                middle = (sound[:, 0] + sound[:, 1]) * np.float32(share)
-                sent = _total((sent, middle[None]))
-            continue
-        sides = sound.T
-        spectrum = _spectrum(sides[:1] if np.array_equal(sides[0], sides[1]) else sides)
-        if share > 0:
-            heard = _total((heard, (spectrum[:1] + spectrum[-1:]) * np.float32(share)))
-        cut = _high_pass(voice.instrument.cut_hz)
-        both = np.empty((2, SPAN // 2 + 1), np.complex64)
-        np.multiply(spectrum[0], cut * np.float32(left), out=both[0])
-        np.multiply(spectrum[-1], cut * np.float32(right), out=both[1])
-        filtered = _total((filtered, both))
-    return _Part(plain, filtered, sent, heard)
+    row = strip_of(role, voice.instrument)
+    left, right, share = gains(role, voice)
+    rows = sound.T
+    spectrum = _spectrum(rows[:1] if np.array_equal(rows[0], rows[1]) else rows)
+    spectrum *= response(row, voice.instrument.cut_hz, SPAN)
+    middle = spectrum[0] + spectrum[-1]
+    sent = None
+    if share > 0:
+        sent = np.empty((2, SPAN // 2 + 1), np.complex64)
+        np.multiply(middle, np.float32(share * row.early), out=sent[0])
+        np.multiply(middle, np.float32(share * row.late), out=sent[1])
+    both = np.empty((2, SPAN // 2 + 1), np.complex64)
+    np.multiply(spectrum[0], np.float32(left), out=both[0])
+    np.multiply(spectrum[-1], np.float32(right), out=both[1])
+    if row.wide:
+        middle *= sides(row.wide, SPAN)
+        middle *= np.float32(0.25 * (left + right))
+        both[0] += middle
+        both[1] -= middle
+    return _Part(both, sent)
 
 
-def _path(voice: Voice) -> tuple[float, float, float, float]:
-    return voice.instrument.cut_hz, voice.level_db, voice.pan, voice.room
+def _path(role: str, voice: Voice) -> tuple[object, ...]:
+    row = strip_of(role, voice.instrument)
+    return row, voice.instrument.cut_hz, voice.level_db, voice.pan, voice.room
 
 
 def _voices(
@@ -227,7 +222,7 @@ def _voices(
 
     changes: list[tuple[int, Voice]] = [(-_CHANGE_FRAMES, player.voices[0])]
     for voice in player.voices[1:]:
-        if _path(voice) != _path(changes[-1][1]):
+        if _path(player.role, voice) != _path(player.role, changes[-1][1]):
             changes.append((round(voice.at_s * RATE), voice))
     for i, (start, voice) in enumerate(changes):
         end = changes[i + 1][0] if i + 1 < len(changes) else None
@@ -260,17 +255,16 @@ class _Desk:
         import numpy as np
 
         chosen = list(parts)
-        plain = _total(p.plain for p in chosen)
-        spectra = _total(p.filtered for p in chosen)
+        spectra = _total(p.sides for p in chosen)
         sent = _total(p.sent for p in chosen)
-        heard = _total((None if sent is None else _spectrum(sent), *(p.heard for p in chosen)))
-        if heard is not None:
-            spectra = _total((heard * _room(), spectra))
+        if sent is not None:
+            early, late = _rooms()
+            spectra = _total((sent[:1] * early, sent[1:] * late, spectra))
         rest = self._rest
         if spectra is None:
             self._rest = None
             if rest is None:
-                return plain
+                return None
             out = np.zeros((BLOCK, 2), np.float32)
         else:
             sound = np.fft.irfft(spectra, SPAN).T
@@ -278,8 +272,6 @@ class _Desk:
             out = sound[:BLOCK].astype(np.float32, "C")
         if rest is not None:
             out[:OVERHANG] += rest
-        if plain is not None:
-            out[: len(plain)] += plain
         return out
 
 

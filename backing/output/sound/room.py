@@ -1,10 +1,10 @@
-"""The room that the band plays in, as an impulse response.
+"""The room that the band plays in, as two impulse responses: early reflections and a late tail.
 
 A small, gentle room: a few early reflections that differ left and right, then a tail of noise that dies away faster
 the higher it is. Low tones are kept out of it so that the bass stays clear. The response is linear and the same every
 time: its noise comes from a hash.
 
-Conventions: one channel in, two out; a share of 1 returns about as much energy as goes in.
+Conventions: one channel in, two out; a share of 1 of both returns about as much energy as goes in.
 Sources: exponential decay by 60 dB within the reverberation time, and shorter reverberation at high frequencies
 through absorption by air and furnishings (room acoustics, common practice); times and levels chosen by ear and table.
 """
@@ -44,8 +44,18 @@ _TAIL_ONSET_MS = 14.0
 _LOW_CUT_HZ = 180.0
 
 
-def response() -> NDArray[np.float64]:
-    """The impulse response, shape (FRAMES, 2), of unit energy in the mean of both sides."""
+def early() -> NDArray[np.float64]:
+    """The reflections from walls and floor, shape (FRAMES, 2): three tenths of the energy of the whole."""
+    import numpy as np
+
+    sound = np.zeros((FRAMES, 2))
+    for at_ms, left, right in _REFLECTIONS:
+        sound[round(at_ms * RATE / 1000)] += (left, right)
+    return _cut(sound, 0.3)
+
+
+def late() -> NDArray[np.float64]:
+    """The tail, shape (FRAMES, 2): seven tenths of the energy of the whole."""
     import numpy as np
 
     time_s = np.arange(FRAMES) / RATE
@@ -59,18 +69,20 @@ def response() -> NDArray[np.float64]:
         tail += gain * band * 10 ** (-3 * time_s / t60_s)[:, None]
         low = high
     rise = np.clip(time_s * 1000 / _TAIL_ONSET_MS, 0, 1)
-    tail *= rise[:, None] ** 2
-    tail *= np.sqrt(0.7 / np.mean(np.sum(tail**2, axis=0)))
-    early = np.zeros((FRAMES, 2))
-    for at_ms, left, right in _REFLECTIONS:
-        early[round(at_ms * RATE / 1000)] += (left, right)
-    early *= np.sqrt(0.3 / np.mean(np.sum(early**2, axis=0)))
-    spectrum = np.fft.rfft(early + tail, 2 * FRAMES, axis=0)
+    return _cut(tail * rise[:, None] ** 2, 0.7)
+
+
+def _cut(sound: NDArray[np.float64], energy: float) -> NDArray[np.float64]:
+    """Low tones taken out, the end faded, brought to an energy in the mean of both sides."""
+    import numpy as np
+
+    hz = np.fft.rfftfreq(2 * FRAMES, 1 / RATE)
     ratio = (hz / _LOW_CUT_HZ) ** 2
+    spectrum = np.fft.rfft(sound, 2 * FRAMES, axis=0)
     whole = np.fft.irfft(spectrum * (ratio / (1 + ratio))[:, None], axis=0)[:FRAMES]
     end = FRAMES // 8
     whole[-end:] *= (0.5 + 0.5 * np.cos(np.pi * np.arange(end) / end))[:, None]
-    return np.asarray(whole / np.sqrt(np.mean(np.sum(whole**2, axis=0))))
+    return np.asarray(whole * np.sqrt(energy / np.mean(np.sum(whole**2, axis=0))))
 
 
 def _noise(count: int) -> NDArray[np.float64]:
