@@ -7,6 +7,7 @@ Sources: ITU-R BS.1770-4 for loudness; octave bands as in IEC 61260; what is ask
 from __future__ import annotations
 
 import tempfile
+from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
@@ -89,7 +90,7 @@ def octaves(sound: Samples) -> npt.NDArray[np.float64]:
     power = (np.abs(np.fft.rfft(sound, size, axis=0)) ** 2).sum(axis=1)
     hz = np.fft.rfftfreq(size, 1 / RATE)
     edges = np.searchsorted(hz, [f * 2**0.5 for f in (OCTAVES[0] / 2, *OCTAVES)])
-    return np.asarray([power[a:b].sum() / size**2 for a, b in zip(edges, edges[1:], strict=False)])
+    return np.asarray([power[a:b].sum() / size**2 for a, b in pairwise(edges)])
 
 
 def db(power: float) -> float:

@@ -56,7 +56,7 @@ _TABLE = {
     "organ":        Strip(70, ((300, -1.5, 0.9), (2000, 1.0, 0.8)),        0,    0.0, False, 0.30, 0.6, 1.2,
         "a turning speaker is heard from all sides; its lows would cover the bass"),
     "rock organ":   Strip(70, ((300, -1.5, 0.9), (2000, 1.0, 0.8)),        0,    0.0, False, 0.30, 0.6, 1.0,
-        "as the organ"),
+        "as the organ, in a smaller room"),
     "string ensemble": Strip(90, ((350, -1.5, 0.9), (7000, 1.5, 0)),       0,    0.0, False, 0.45, 0.6, 1.4,
         "many players sit side by side, far from the microphones, in the hall's late sound"),
     "pizzicato strings": Strip(90, ((350, -1.5, 0.9), (4000, 1.0, 0)),     0,    0.0, False, 0.35, 0.8, 1.2,
