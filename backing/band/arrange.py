@@ -22,7 +22,9 @@ from backing.band.players.common import Brief, Marks, Zone, ZoneKind
 from backing.band.players.patterns.told import with_patterns
 from backing.band.zones import sounding
 from backing.ground.errors import ArrangementError
+from backing.ground.instruments import STANDARD_TUNING
 from backing.ground.roles import in_score_order, named, role_of
+from backing.ground.tunings import open_strings
 from backing.styles.model import Style
 from backing.timeline.model import Timeline
 
@@ -131,7 +133,8 @@ def _check(brief: Brief, line: Sequence[Note]) -> None:
     part = brief.part
     low, high = part.instrument.low, part.instrument.high
     if part.kind.strings:  # tuned lower, an instrument has a lower lowest note
-        low += min(0, brief.timeline.tuned)
+        strings = open_strings(brief.timeline.tuning)
+        low += min(0, brief.timeline.tuned) + min(0, strings[0] - STANDARD_TUNING[0])
     for note in (line[0], line[-1]) if line else ():
         if not brief.start_q <= note.start_q < brief.end_q:
             raise _unplayable(brief, note, "lies outside its section")

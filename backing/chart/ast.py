@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from backing.ground.levels import Levels
-from backing.ground.pitch import Key, Pitch
+from backing.ground.pitch import Key, NoteName, Pitch
 from backing.ground.source import NOWHERE, Diagnostic, Shown, Source, Span
 from backing.ground.timebase import Feel, Meter, Tempo
 from backing.harmony.symbol import Chord
@@ -101,6 +101,9 @@ class Header(NamedTuple):
     pickup_beats: Fraction = Fraction(0)  # counted beats
     tuned: int = 0
     capo: int = 0
+    tuning: tuple[
+        NoteName, ...
+    ] = ()  # the open strings of guitars from the lowest; () for the usual ones
     german: bool = False
 
 

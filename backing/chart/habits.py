@@ -9,6 +9,7 @@ import re
 from collections.abc import Sequence
 
 from backing.ground.pitch import MODES
+from backing.ground.tunings import NAMED, STRINGS
 
 SECTIONS = frozenset(
     ("intro", "introduction", "verse", "chorus", "refrain", "bridge", "outro", "solo", "solos", "interlude",
@@ -241,3 +242,32 @@ def key(text: str) -> str | None:
         return None
     mode = "minor" if found[3] else found[4].casefold()
     return f"{found[1]}{found[2] or ''} {mode if mode == 'minor' or mode in MODES else 'major'}"
+
+
+_TUNING = "write the six open strings from the lowest, such as  tuning: D A D G B E"
+
+
+def tuning(text: str) -> str:
+    """What to type for what was meant as a tuning: its name, letters without blanks, or how far all strings are moved.
+
+    >>> tuning("dadgad"), tuning("drop D"), tuning("half step down")
+    ('write  tuning: D A D G A D', 'write  tuning: D A D G B E', 'for all strings tuned alike write  tuned: -1')
+    """
+    low = " ".join(text.casefold().replace("tuning", " ").split())
+    if low in NAMED:
+        return f"write  tuning: {NAMED[low]}"
+    joined = re.sub(r"[\s,;/0-9-]+", "", text).replace("♯", "#").replace("♭", "b")
+    for notes in (r"[A-Ha-h]#?", r"[A-Ha-h][#b]?"):
+        found = re.findall(notes, joined)
+        if len(found) == STRINGS and "".join(found) == joined:
+            named = " ".join(note[0].upper() + note[1:] for note in found)
+            if "H" in named:
+                return f"H is the German name of B: write  tuning: {named.replace('H', 'B')}  or set  note-names: german"
+            return f"write  tuning: {named}"
+    steps = number("tuned", text, -12, 12)
+    if steps is not None and not re.search(r"[A-H]", text):
+        return f"for all strings tuned alike write  tuned: {steps}"
+    count = len(text.split())
+    if 1 < count != STRINGS:
+        return f"a guitar has six strings, here are {count}: {_TUNING}"
+    return _TUNING

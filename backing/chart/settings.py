@@ -49,6 +49,7 @@ SETTINGS: dict[str, Setting] = {
     "pickup":     Setting("pickup_beats", True, values.pickup, "pickup: 1"),
     "tuned":      Setting("tuned", True, lambda v: values.number("tuned", v, -12, 12, "tuned: -2"), "tuned: -2"),
     "capo":       Setting("capo", True, lambda v: values.number("capo", v, 0, 12, "capo: 3"), "capo: 3"),
+    "tuning":     Setting("tuning", True, None, "tuning: D A D G B E"),
     "note-names": Setting("german", True, values.note_names, "note-names: german"),
 }  # fmt: skip
 
@@ -60,7 +61,7 @@ _OTHER_NAMES = {
     "composer": "by", "artist": "by", "author": "by", "time": "meter", "time signature": "meter",
     "bpm": "tempo", "speed": "tempo", "groove": "style", "rhythm": "feel", "color": "colour",
     "chorus": "choruses", "repeats": "choruses", "count": "count-in", "countin": "count-in",
-    "count in": "count-in", "upbeat": "pickup", "anacrusis": "pickup", "tuning": "tuned",
+    "count in": "count-in", "upbeat": "pickup", "anacrusis": "pickup", "strings": "tuning",
     "transpose": "tuned", "order": "form", "structure": "form", "comment": "notes",
     "dynamic": "dynamics", "volume": "dynamics", "mix": "levels", "balance": "levels", "band": "players", "instruments": "players",
     "note names": "note-names", "name": "title", "lyrics": "words", "lyric": "words", "text": "words",
@@ -152,6 +153,8 @@ def read(
                 result[setting.field] = as_typed
             elif line.name == "key":
                 result["key"] = values.key(value, german)
+            elif line.name == "tuning":
+                result["tuning"] = values.tuning(value, german)
             elif setting.read is not None:
                 result[setting.field] = setting.read(value)
         except values.Wrong as wrong:

@@ -26,6 +26,7 @@ from backing.ground.timebase import (
     Meter,
     Tempo,
 )
+from backing.ground.tunings import STRINGS
 
 MOST_COUNT = 32  # upper figure of a meter
 SLOWEST, FASTEST = 10, 600  # beats a minute
@@ -118,6 +119,21 @@ def _tonic(letter: str, sign: str, german: bool) -> NoteName:
     if german and letter in "HB":
         return NoteName("B", alter if letter == "H" or sign else -1)
     return NoteName(letter, alter)
+
+
+_OPEN = re.compile(r"([A-GH])((?:#|b|♯|♭|is|es|s)?)")
+
+
+def tuning(text: str, german: bool = False) -> tuple[NoteName, ...]:
+    """The open strings from the lowest, `D A D G B E`; in German also `H`, `Fis`."""
+    found = [_OPEN.fullmatch(word) for word in text.split()]
+    signs = ("", "#", "b", "♯", "♭", *(("is", "es", "s") if german else ()))
+    notes = [m for m in found if m and m[2] in signs and (german or m[1] != "H")]
+    if len(found) != STRINGS or len(notes) != STRINGS:
+        from backing.chart.habits import tuning as meant
+
+        raise Wrong("E223", value=quoted(text), hint=meant(text))
+    return tuple(_tonic(m[1], m[2], german) for m in notes)
 
 
 def _key_meant(text: str) -> str:

@@ -213,6 +213,12 @@ def chord(
     german: Annotated[
         bool, typer.Option("--german", help="German note names: H, B, Fis, Es.")
     ] = False,
+    tuning: Annotated[
+        str,
+        typer.Option(
+            metavar="STRINGS", help='The guitar\'s open strings from the lowest, "D A D G B E".'
+        ),
+    ] = "",
     as_json: Json = False,
 ) -> None:
     """Spelled notes, degrees, guide tones, what is left out, guitar grips as diagrams.
@@ -221,7 +227,7 @@ def chord(
     """
     from backing.commands.reports import chords as run_chords
 
-    reports, text, refused = run_chords(symbols, german)
+    reports, text, refused = run_chords(symbols, german, tuning)
     if as_json:
         show(reports)
     else:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +12,7 @@ from backing.commands.options import Options
 from backing.commands.preparing import band, prepare
 from backing.commands.reading import called, read_chart
 from backing.ground.errors import ChartError, RequestError, StyleError
+from backing.ground.instruments import STANDARD_TUNING
 
 if TYPE_CHECKING:
     from backing.ground.source import Diagnostic
@@ -100,19 +102,41 @@ def explain(path: Path, wish: Options, as_json: bool) -> object:
     )
 
 
-def chords(symbols: Sequence[str], german: bool) -> tuple[list[dict[str, object]], str, bool]:
-    """Reports on chord symbols: objects, text, and whether any was refused."""
+def chords(
+    symbols: Sequence[str], german: bool, tuning: str = ""
+) -> tuple[list[dict[str, object]], str, bool]:
+    """Reports on chord symbols: objects, text, and whether any was refused.
+
+    `tuning` names the guitar's open strings as a chart does, "" for the usual ones. Raises `RequestError`.
+    """
     from backing.harmony.report import report, text
+
+    strings = _strings(tuning, german)
 
     reports = [report(symbol, german) for symbol in symbols]
     read = [r for r in reports if "error" not in r]
     for told in read:
-        told["grips"] = grip_rows(str(told["symbol"]))
-    diagrams = {str(r["symbol"]): grips(str(r["symbol"])) for r in read}
+        told["grips"] = grip_rows(str(told["symbol"]), strings)
+    diagrams = {str(r["symbol"]): grips(str(r["symbol"]), strings) for r in read}
     return reports, text(reports, diagrams), any("error" in r for r in reports)
 
 
-def grip_rows(symbol: str) -> list[dict[str, object]]:
+def _strings(tuning: str, german: bool) -> tuple[int, ...]:
+    """What the open strings of a guitar sound."""
+    from backing.chart.codes import CODES
+    from backing.chart.values import Wrong
+    from backing.chart.values import tuning as read
+    from backing.ground.tunings import open_strings
+
+    try:
+        return open_strings(read(tuning, german) if tuning else ())
+    except Wrong as wrong:
+        message, hint = (text.format(**wrong.values) for text in CODES[wrong.code])
+        hint = re.sub(r" tuning: ([A-G#b ]*[A-G#b])", r' --tuning "\1"', hint)
+        raise RequestError(f"--tuning: {message}; {hint}") from wrong
+
+
+def grip_rows(symbol: str, strings: tuple[int, ...] = STANDARD_TUNING) -> list[dict[str, object]]:
     """Grips of a chord for programs, the first to learn first; strings from 6 to 1, None is not played, finger 0 open."""
     from backing.harmony.fingering import fingering
     from backing.harmony.symbol import read
@@ -125,21 +149,22 @@ def grip_rows(symbol: str) -> list[dict[str, object]]:
             "fingers": list(fingering(grip.frets) or ()),
             "rootless": rootless(grip),
         }
-        for grip in (grips_for(chord, GRIPS_TOLD) if chord is not None else ())
+        for grip in (grips_for(chord, GRIPS_TOLD, strings) if chord is not None else ())
     ]
 
 
-def grips(symbol: str) -> str:
-    """A few grips of a chord side by side as diagrams, "" for N.C."""
+def grips(symbol: str, strings: tuple[int, ...] = STANDARD_TUNING) -> str:
+    """A few grips of a chord side by side as diagrams, "" for N.C.; `strings` sound open."""
     from backing.harmony.symbol import read
     from backing.harmony.taught import grips_for, rootless
 
     chord = read(symbol)
     if chord is None:
         return ""
-    found = grips_for(chord, GRIPS_SHOWN)
+    found = grips_for(chord, GRIPS_SHOWN, strings)
     if not found:
-        return "no grip holds this chord in the usual tuning"
+        which = "the usual" if strings == STANDARD_TUNING else "this"
+        return f"no grip holds this chord in {which} tuning"
     named = any(map(rootless, found))
     blocks = [
         [*(["rootless" if rootless(grip) else ""] if named else []), *grip.diagram().splitlines()]

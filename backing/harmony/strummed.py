@@ -14,6 +14,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from backing.ground.pitch import Degree
+from backing.ground.tunings import retuned
 from backing.harmony.grip import OPEN_FRETS, SPAN, Candidate, fingers, playable
 from backing.harmony.offer import Tones
 from backing.harmony.shapes import known
@@ -42,6 +43,7 @@ class _Held(NamedTuple):
     pitches: tuple[int, ...]
     stopped: tuple[int, ...]
     fingers: int
+    own: bool  # with strings of a tuning for which no shapes are printed
 
     @property
     def barre(self) -> bool:
@@ -100,7 +102,7 @@ def _arched_high(held: _Held) -> int:
 
 
 def _unknown(held: _Held) -> int:
-    return not known(held.frets)
+    return not held.own and not known(held.frets)
 
 
 def _unisons(held: _Held) -> int:
@@ -283,7 +285,8 @@ def _held(frets: tuple[int, ...], strings: _Strings) -> _Held | None:
     if not _complete(set(degrees), strings.offer):
         return None
     stopped = tuple([f for f in frets if f > 0])
-    return _Held(strings.offer, frets, sounding, degrees, pitches, stopped, fingers(frets))
+    own = not retuned(strings.tuning).isdisjoint(sounding)
+    return _Held(strings.offer, frets, sounding, degrees, pitches, stopped, fingers(frets), own)
 
 
 def _complete(found: set[Degree], offer: Tones) -> bool:

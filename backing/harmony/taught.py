@@ -12,6 +12,7 @@ from functools import lru_cache
 
 from backing.ground.instruments import STANDARD_TUNING
 from backing.ground.pitch import Degree, NoteName
+from backing.ground.tunings import retuned
 from backing.harmony.fingering import fingering
 from backing.harmony.grip import HIGHEST_FRET, Candidate, Grip
 from backing.harmony.grips import grips
@@ -39,7 +40,8 @@ def grips_for(
     `tuning` holds the open strings without the capo. A bass written after a slash is the lowest note where a hand can
     reach it.
     """
-    found = sorted(_found(chord, tuning, capo), key=lambda grip: _rank(grip, chord))
+    ranked = sorted(_found(chord, tuning, capo), key=lambda known: _rank(known[0], known[1], chord))
+    found = [grip for grip, _ in ranked]
     low = [g for g in found if chord.bass is None or g.pitches[0] % 12 == chord.bass.pc]
     return tuple(_spread(low or found, limit))
 
@@ -49,15 +51,29 @@ def rootless(grip: Grip) -> bool:
     return "1" not in grip.degrees
 
 
-def _rank(grip: Grip, chord: Chord) -> tuple[object, ...]:
+def _rank(grip: Grip, own: Fame, chord: Chord) -> tuple[object, ...]:
     """A shape turns into another chord's over another bass: there it is no better than a printed one."""
     turned = grip.pitches[0] % 12 != chord.lowest.pc
-    known = max(fame(grip.frets), Fame.PRINTED) if turned else fame(grip.frets)
+    known = max(own, Fame.PRINTED) if turned else own
     return rootless(grip), known, grip.cost + TURNED * turned, grip.frets
 
 
-def _found(chord: Chord, tuning: Sequence[int], capo: int) -> Iterator[Grip]:
-    """Every shape of the tables that is this chord, every strummed grip, and closed ones for what nobody strums."""
+def _fame(grip: Grip, strummed_: bool) -> Fame:
+    """How well a grip is known; no book has those on strings that are tuned otherwise.
+
+    Of these open shapes, and one finger over all strings, are what the tuning is for.
+    """
+    if retuned(grip.tuning).isdisjoint(6 - string for string in grip.strings):
+        return fame(grip.frets)
+    easy = 0 in grip.frets or len({fret for fret in grip.frets if fret >= 0}) == 1
+    return (Fame.FIRST if easy else Fame.PRINTED) if strummed_ else Fame.FOUND
+
+
+def _found(chord: Chord, tuning: Sequence[int], capo: int) -> Iterator[tuple[Grip, Fame]]:
+    """Every shape of the tables that is this chord, every strummed grip, and closed ones for what nobody strums.
+
+    The tables are for the usual tuning: no shape of theirs holds strings that are tuned otherwise.
+    """
     strings = tuple([t + capo for t in tuning])
     whole = _with_bass(chord)
     offer = tones(whole, ())
@@ -69,11 +85,12 @@ def _found(chord: Chord, tuning: Sequence[int], capo: int) -> Iterator[Grip]:
     for cost, frets, degrees, shape in candidates:
         if frets not in seen and fingering(frets) is not None:
             seen.add(frets)
-            yield Grip(frets, strings, degrees, shape, cost, capo)
+            grip = Grip(frets, strings, degrees, shape, cost, capo)
+            yield grip, _fame(grip, True)
     family = "power" if len(chord.degrees) < 3 else "drop 2"
     for grip in grips(chord, (), family, 4, tuple(tuning), capo).grips:
         if grip.frets not in seen:
-            yield grip
+            yield grip, _fame(grip, False)
 
 
 def _fitting(chord: Chord, strings: tuple[int, ...], capo: int) -> list[tuple[int, ...]]:
@@ -90,10 +107,12 @@ def _fitting(chord: Chord, strings: tuple[int, ...], capo: int) -> list[tuple[in
 @lru_cache(maxsize=8)
 def _sounding(strings: tuple[int, ...], highest: int) -> tuple[tuple[tuple[int, ...], int], ...]:
     """Every shape of the tables with its pitch classes as bits: compared with a chord at the cost of a comparison."""
+    other = retuned(strings)
     return tuple(
         [
             (frets, _classes([s + f for s, f in zip(strings, frets, strict=True) if f >= 0]))
             for frets in placed(highest)
+            if all(frets[string] < 0 for string in other)
         ]
     )
 

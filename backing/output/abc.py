@@ -39,6 +39,7 @@ LEFT = (
     "count-in",
     "tuned",
     "capo",
+    "tuning",
 )
 
 

@@ -17,7 +17,7 @@ from typing import NamedTuple, TypeVar
 from backing.chart.ast import Ending
 from backing.chart.words import TimeFeel as TimeFeel
 from backing.ground.levels import Levels
-from backing.ground.pitch import Key, Pitch
+from backing.ground.pitch import Key, NoteName, Pitch
 from backing.ground.timebase import Feel, Meter, TempoStep
 from backing.harmony.symbol import Chord
 
@@ -167,6 +167,9 @@ class Timeline(NamedTuple):
     rhythms: tuple[Rhythm, ...] = ()
     capo: int = 0
     tuned: int = 0
+    tuning: tuple[
+        NoteName, ...
+    ] = ()  # the open strings of guitars from the lowest; () for the usual ones
     german: bool = (
         False  # the chart names notes in German; symbols and keys here are English all the same
     )

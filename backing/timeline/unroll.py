@@ -153,6 +153,7 @@ def _whole(ground: Ground, choruses: int) -> Timeline:
         rhythms=tuple(score.rhythms),
         capo=header.capo,
         tuned=header.tuned,
+        tuning=header.tuning,
         german=header.german,
         notes=tuple(_decided(ground)),
     )
@@ -198,6 +199,9 @@ def _decided(ground: Ground) -> list[str]:
         notes.append(
             f"{', '.join(why)}: the sheet stays in {ground.key}, the band sounds in {there}"
         )
+    if chart.header.tuning:
+        names = " ".join(note.name for note in chart.header.tuning)
+        notes.append(f"tuning {names}: guitars are played on these strings, the bass on its own")
     if form.key is not None and form.key.minor and not ground.key.minor:
         there = sounding(ground.key, ground.shift, 0)[0]
         notes.append(f"{form.key} was asked for, and the chart is in major: it is moved to {there}")

@@ -28,6 +28,7 @@ from backing.band.players.common import Brief
 from backing.band.players.strings import on_string, strings_over
 from backing.band.players.touch import unheard
 from backing.ground.pitch import Degree
+from backing.ground.tunings import open_strings
 from backing.harmony.families import VOICES
 from backing.harmony.grip import HIGHEST_FRET, Grip, playable
 from backing.harmony.grips import Grips, grips, shifts
@@ -51,7 +52,7 @@ class Held(NamedTuple):
 
 def tuning(brief: Brief) -> tuple[int, ...]:
     """What the open strings sound without the capo."""
-    return tuple(t + brief.timeline.tuned for t in brief.part.kind.strings)
+    return tuple(t + brief.timeline.tuned for t in open_strings(brief.timeline.tuning))
 
 
 def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[int, Held]:

@@ -15,6 +15,7 @@ from backing.chart.ast import Chart
 from backing.ground.levels import Levels, level_db, over
 from backing.ground.pitch import Key
 from backing.ground.roles import pitched
+from backing.ground.tunings import open_strings
 from backing.harmony.chord import Chord
 from backing.harmony.spelling import interval_for_semitones, transpose
 from backing.harmony.taught import grips_for
@@ -257,7 +258,8 @@ class _Symbols:
 
     def grips(self) -> list[list[int] | None] | None:
         """The easiest grip of every symbol that is shown, from the lowest string, None where no hand holds it."""
-        found = [grips_for(chord, 1) for chord in self._chords]
+        strings = open_strings(self._timeline.tuning)
+        found = [grips_for(chord, 1, strings) for chord in self._chords]
         return [list(g[0].frets) if g else None for g in found] if any(found) else None
 
     def _part(self, chord: Chord) -> int:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from backing.chart.ast import Chart
+from backing.ground.tunings import open_strings
 from backing.harmony.grip import Grip
 from backing.harmony.symbol import Chord
 from backing.harmony.taught import grips_for
@@ -36,10 +37,11 @@ def chords_used(chart: Chart) -> list[Chord]:
 
 
 def chosen(chart: Chart) -> list[tuple[Chord, Grip]]:
-    """The easiest grip of every chord that has one, as written: a capo or another tuning moves them all alike."""
+    """The easiest grip of every chord that has one, as written: a capo, or all strings tuned alike, moves them all."""
     found = []
+    strings = open_strings(chart.header.tuning)
     for chord in chords_used(chart):
-        grips = grips_for(chord, 1)
+        grips = grips_for(chord, 1, strings)
         if grips:
             found.append((chord, grips[0]))
     return found

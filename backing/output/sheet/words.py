@@ -15,7 +15,7 @@ from backing.chart.words import WORDS, Manner
 from backing.ground.roles import ROLES
 from backing.ground.timebase import DYNAMICS, EIGHTH, FOUR_FOUR, Feel, Meter, Tempo
 from backing.output import hand
-from backing.output.symbols import pretty
+from backing.output.symbols import note, pretty
 
 HALF = "\U0001d15e"
 UNITS: dict[Fraction, str] = {
@@ -61,6 +61,8 @@ def title_words(
     if header.capo or header.tuned:
         shapes = None if transposing else chart.settings.key  # a horn has no shapes
         words.append(hand.told(header.capo, header.tuned, shapes, header.german))
+    if header.tuning:
+        words.append("tuning " + " ".join(note(n, header.german) for n in header.tuning))
     if transposing:
         words.append(f"for instruments in {INSTRUMENTS.get(transposing, transposing)}")
     return ", ".join(w for w in words if w)
