@@ -105,6 +105,11 @@ def write_written(prepared: Prepared, path: Path, wish: Options) -> list[Path]:
         from backing.output.abc import write as write_abc
 
         write_abc(moved_chart(prepared.chart, wish), path, force=wish.files.force)
+    elif kind in (".musicxml", ".mxl"):
+        from backing.output.musicxml import write as write_musicxml
+
+        chart = moved_chart(prepared.chart, wish)
+        write_musicxml(chart, path, transposing=wish.paper.transposing, force=wish.files.force)
     else:
         write_chart(prepared, path, wish)
     return [path]

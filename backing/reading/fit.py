@@ -31,7 +31,8 @@ def fitted(lead: Lead, findings: Findings) -> None:
         short = measure.length_q < measure.meter.length_q
         if not done and short and after and _is_pickup(measure):
             beats = measure.length_q / measure.meter.beat_q
-            lead.settings.append(Set("pickup", str(beats), measure.span))
+            if all(s.name != "pickup" for s in lead.settings):
+                lead.settings.append(Set("pickup", str(beats), measure.span))
             done.append(measure)
             pickup_q = measure.length_q
             if measure.repeat_start:  # a pickup is played once

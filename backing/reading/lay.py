@@ -14,6 +14,8 @@ from fractions import Fraction
 from backing.chart.ast import Chart
 from backing.chart.parse import parse_all
 from backing.chart.time import HOLD, Shape, Space
+from backing.chart.values import Wrong
+from backing.chart.values import meter as read_meter
 from backing.chart.write import mark_between
 from backing.ground.errors import ChartError
 from backing.ground.source import Severity, Span
@@ -22,7 +24,7 @@ from backing.reading.findings import Findings
 from backing.reading.fit import fitted
 from backing.reading.lead import Lead, Measure, Note, Said, Symbol
 from backing.reading.places import Typed, diagnostic, moved
-from backing.reading.rhythm import shape_of, snapped
+from backing.reading.rhythm import fits, shape_of, snapped, typed_shape
 from backing.reading.sections import Part, parts_of
 
 BARS_A_LINE, MOST_A_LINE = 4, 8
@@ -72,11 +74,13 @@ class _Typist:
         self.pickup = next((s.value for s in lead.settings if s.name == "pickup"), None)
 
     def typed(self) -> Typed:
-        home = self.first.meter
+        home = self._home()
         out = self.out
         for one in self.lead.settings:
             self._setting(one.name, one.value, one.span)
-        if home != FOUR_FOUR or not self.lead.exact:
+        if not self.lead.exact or (
+            home != FOUR_FOUR and all(s.name != "meter" for s in self.lead.settings)
+        ):
             self._setting("meter", home.full_name, self.first.span)
         for part in self.parts:
             out.put("\n")
@@ -90,9 +94,31 @@ class _Typist:
                 meter = part.measures[0].meter
                 if meter != home:
                     self._setting("meter", meter.full_name, part.span)
-            for line in _lines(part.measures):
+            if self.lead.exact:
+                meter = next((_meter(s.value) for s in part.settings if s.name == "meter"), home)
+            for line in _lines(part.measures, self.lead.exact):
                 meter = self._line(line, meter)
+            self._again(part)
         return out
+
+    def _home(self) -> Meter:
+        """The meter of the chart."""
+        if not self.lead.exact:
+            return self.first.meter
+        written = (s.value for s in self.lead.settings if s.name == "meter")
+        return next(map(_meter, written), FOUR_FOUR)
+
+    def _again(self, part: Part) -> None:
+        """The headings that play a section again, behind the section that they follow."""
+        order, names = self.lead.order, [p.name for p in self.parts]
+        if part.name not in order or not set(order) <= set(names):
+            return
+        behind = order.index(part.name) + 1
+        for name in order[behind:]:
+            if order.index(name) >= behind:
+                return
+            self.out.put(f"[{name}]\n")
+            behind += 1
 
     def _setting(self, name: str, value: str, span: Span) -> None:
         value = "".join(c if c.isprintable() else " " for c in value)
@@ -142,7 +168,7 @@ class _Typist:
             if measure.symbols:
                 self.chord = measure.symbols[-1].text
             return
-        self._put(measure, self._symbols(measure), measure.said)
+        self._put(measure, self._symbols(measure), measure.said, measure.below.get("beats", ""))
 
     def _symbols(self, measure: Measure) -> list[Event]:
         """The chords of a bar."""
@@ -178,10 +204,14 @@ class _Typist:
         self.note = last
         return events
 
-    def _put(self, measure: Measure, events: Sequence[Event], said: Iterable[Said]) -> None:
+    def _put(
+        self, measure: Measure, events: Sequence[Event], said: Iterable[Said], beats: str = ""
+    ) -> None:
         """Type what begins in a bar, each thing at its place, words before what they stand over."""
         space = self._space(measure)
-        shape = shape_of(space, [at for at, _, _ in events])
+        places = [at for at, _, _ in events]
+        typed = typed_shape(beats) if beats else ()
+        shape = typed if typed and fits(space, typed, places) else shape_of(space, places)
         if shape is None:
             moved_to: dict[Fraction, Event] = {}
             for at, text, span in events:
@@ -222,6 +252,13 @@ class _Typist:
         return Space(measure.meter, pickup)
 
 
+def _meter(value: str) -> Meter:
+    try:
+        return read_meter(value)
+    except Wrong:
+        return FOUR_FOUR  # the reader of charts says what is wrong with it
+
+
 def _beat_kept(measure: Measure) -> bool:
     """Whether the counted beat keeps its length at the meter of a measure, which then stands in the bar."""
     return any(s.text == "beat = beat" for s in measure.said)
@@ -245,13 +282,13 @@ def words_of(measure: Measure, verse: int) -> str:
     return clean(text).replace("|", "/")
 
 
-def _lines(measures: Sequence[Measure]) -> list[list[Measure]]:
+def _lines(measures: Sequence[Measure], exact: bool) -> list[list[Measure]]:
     """The lines of music, as in the source where it has lines."""
     laid = any(m.new_line for m in measures[1:])
     lines: list[list[Measure]] = []
     for measure in measures:
         many = len(lines[-1]) if lines else 0
-        full = many >= (MOST_A_LINE if laid else BARS_A_LINE)
+        full = not exact and many >= (MOST_A_LINE if laid else BARS_A_LINE)
         if not lines or measure.new_line or (full and measure.simile != 3 and not measure.below):
             lines.append([])
         lines[-1].append(measure)

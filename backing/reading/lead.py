@@ -74,6 +74,7 @@ class Measure:
     ending: tuple[int, ...] = ()
     line_after: BarLine = BarLine.SINGLE
     new_line: bool = False
+    number: int = -1  # as the file counts, where it matters
     simile: int = 0  # 1 for `%`, 2 and 3 for the bars of `%2`
     below: dict[str, str] = field(default_factory=dict)  # lines of a chart that no other format has
     verses: list[str] = field(
@@ -88,3 +89,4 @@ class Lead:
     settings: list[Set] = field(default_factory=list)
     measures: list[Measure] = field(default_factory=list)
     exact: bool = False
+    order: list[str] = field(default_factory=list)  # of the headings, where sections come again

@@ -26,7 +26,18 @@ def _abc(data: bytes, name: str, asked: Reading) -> Chart:
     return abc.read(text_of(data, name), name, asked.tune_number)
 
 
-FORMATS: dict[str, Read] = {".abc": _abc}
+def _musicxml(data: bytes, name: str, asked: Reading) -> Chart:
+    from backing.reading import musicxml
+
+    return musicxml.read(data, name)
+
+
+FORMATS: dict[str, Read] = {
+    ".abc": _abc,
+    ".musicxml": _musicxml,
+    ".xml": _musicxml,
+    ".mxl": _musicxml,
+}
 READABLE = (".txt", *FORMATS)
 
 
@@ -59,6 +70,8 @@ def format_of(data: bytes, name: str) -> Read | None:
 def _by_content(data: bytes) -> Read | None:
     if data.startswith((b"X:", b"%abc", b"\xef\xbb\xbfX:")):
         return _abc
+    if b"<score-partwise" in data[:4000] or (data.startswith(b"PK") and b"META-INF" in data):
+        return _musicxml
     return None
 
 

@@ -11,11 +11,14 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
 
-from backing.chart.music import MOST_DEPTH
+from backing.chart.codes import Faults
+from backing.chart.lex import cells, plain
+from backing.chart.music import MOST_DEPTH, content
 from backing.chart.time import CHORD, HOLD, MOST_SHARING, Shape, Space, layout, without_hold
+from backing.ground.source import Source
 
 _AT_ONCE = (Fraction(0),)
-BRACKETS = 2  # what a pair of brackets costs, in leaves: beats that stand alone are easier to read
+BRACKETS = 3  # what a pair of brackets costs, in leaves: beats that stand alone are easier to read
 FINEST = 12  # parts of a counted beat to which places that cannot be typed are moved
 
 
@@ -104,6 +107,34 @@ def _shared(places: tuple[Fraction, ...], depth: int) -> Shape | None:
             if best is None or cost < best[0]:
                 best = cost, made
     return best[1] if best else None
+
+
+def typed_shape(items: str) -> tuple[Shape, ...]:
+    """The shape of a bar as it is typed between its bar lines.
+
+    >>> typed_shape('"softly" C / (G7 C)')
+    (0, 1, (0, 0))
+    """
+    line = f"| {items} |"
+    nobody = Faults(Source("", ""))
+    found, _, _ = cells(plain(line), 0, len(line), nobody)
+    return tuple(content(found[0].tokens, line, nobody).shape) if found else ()
+
+
+def as_text(shape: Sequence[Shape]) -> str:
+    """A shape with `x` for everything that begins.
+
+    >>> as_text((0, 1, (0, 0)))
+    'x / (x x)'
+    """
+    return " ".join(
+        f"({as_text(s)})" if isinstance(s, tuple) else "/" if s == HOLD else "x" for s in shape
+    )
+
+
+def fits(space: Space, shape: tuple[Shape, ...], places: Sequence[Fraction]) -> bool:
+    """Whether a bar of this shape has something begin at these places and nowhere else."""
+    return _begins(space, shape) == tuple(places)
 
 
 def snapped(space: Space, place_q: Fraction) -> Fraction:

@@ -1,0 +1,414 @@
+"""The measures of one part of a MusicXML score.
+
+Conventions: one loop in the order of the document with a running place, in quarters from the start of the measure; the
+voice that is heard first is the melody. *Source*: MusicXML 4.0; a transposing instrument is read as it sounds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+
+from backing.chart.ast import LAST, BarLine
+from backing.ground.pitch import MODES, Interval, Key, NoteName, Pitch
+from backing.ground.source import Span
+from backing.ground.timebase import FOUR_FOUR, UNITS, Meter
+from backing.reading.findings import Findings
+from backing.reading.lead import Measure, Note, Set, Symbol
+from backing.reading.musicxml_fields import Fields
+from backing.reading.musicxml_kinds import NONE, Change, symbol_of
+from backing.reading.musicxml_words import Directions, syllable_of
+from backing.reading.xml_tree import Node, span_of
+
+ZERO = Fraction(0)
+MOST_DIVISIONS = 1_000_000
+TONICS = "FCGDAEB"
+
+
+class Part:
+    """Reads measures in order; `settings` are those of the whole score."""
+
+    def __init__(self, findings: Findings, fields: Fields, settings: list[Set]) -> None:
+        self.findings, self.fields, self.settings = findings, fields, settings
+        self.measures: list[Measure] = []
+        self.divisions = 1
+        self.meter = FOUR_FOUR
+        self.transposed: Interval | None = None  # from what is written to what sounds
+        self.voice: str | None = None  # that is the melody
+        self.repeating = 0  # bars of a measure repeat that goes on
+        self.repeated = 0
+        self.ending: tuple[int, ...] = ()
+        self.directions = Directions(findings)
+        self.now = Measure()
+        self.at = self.end = self.start = (
+            ZERO  # running place, furthest place, start of the last note
+        )
+        self.readers: dict[str, Callable[[Node], None]] = {
+            "note": self._note, "harmony": self._harmony, "attributes": self._attributes,
+            "direction": self._direction, "sound": self._sound, "barline": self._barline,
+            "backup": self._backup, "forward": self._forward, "print": self._print,
+        }  # fmt: skip
+
+    def measure(self, node: Node) -> None:
+        """Read one measure."""
+        number = node.get("number")
+        self.now = Measure(
+            span=Span(node.at, node.at + len("<measure")), meter=self.meter,
+            number=int(number) if number.isascii() and number.isdigit() and len(number) < 6 else -1,
+        )  # fmt: skip
+        self.at = self.end = self.start = ZERO
+        self.voices: dict[str, list[Note]] = {}
+        for child in node.children:
+            read = self.readers.get(child.name)
+            if read:
+                read(child)
+        now = self.now
+        now.meter = self.meter
+        now.length_q = self.end or self.meter.length_q
+        self._choose_voice()
+        if self.repeating:
+            now.simile = 1 if self.repeating == 1 else 2 + self.repeated % 2
+            self.repeated += 1
+        self.measures.append(now)
+
+    def finish(self) -> list[Measure]:
+        """All measures, once every direction is known."""
+        self.directions.settle(self.measures)
+        return self.measures
+
+    def _choose_voice(self) -> None:
+        if not self.voices:
+            return
+        names = list(self.voices)
+        if self.voice is None:
+            self.voice = names[0]
+        chosen = self.voice if self.voice in self.voices else names[0]
+        if len(names) > 1:
+            self.findings.add(
+                "W707", self.now.span, count="several", kinds="voices", which="first", hint=""
+            )
+        notes: list[Note] = []
+        for note in sorted(self.voices[chosen], key=lambda n: (n.start_q, -n.pitch.midi)):
+            if not notes or note.start_q >= notes[-1].end_q:
+                notes.append(note)
+        self.now.notes = notes
+
+    def _length(self, node: Node, name: str = "duration") -> Fraction:
+        try:
+            return Fraction(node.value(name) or "0") / self.divisions
+        except (ValueError, ZeroDivisionError):
+            self.findings.add(
+                "W710", span_of(node), found=f"a {node.name} without a length", hint=""
+            )
+            return ZERO
+
+    def _place(self, node: Node) -> Fraction:
+        """The running place with the offset of an element, inside of the measure."""
+        offset = node.child("offset")
+        if offset is None:
+            return self.at
+        return max(ZERO, self.at + self._length(node, "offset"))
+
+    # --- what stands in a measure
+
+    def _attributes(self, node: Node) -> None:
+        divisions = node.value("divisions")
+        if divisions:
+            number = _number(divisions)
+            self.divisions = int(number) if 1 <= number <= MOST_DIVISIONS else 1
+        transpose = node.child("transpose")
+        if transpose is not None:
+            self._transpose(transpose)
+        time, key = node.child("time"), node.child("key")
+        if time is not None:
+            self._time(time)
+        if key is not None:
+            self._key(key)
+        for style in node.all("measure-style"):
+            repeat = style.child("measure-repeat")
+            if repeat is not None:
+                starts = repeat.get("type") == "start"
+                self.repeating = int(_number(repeat.text or "1")) if starts else 0
+                self.repeated = 0
+
+    def _transpose(self, node: Node) -> None:
+        chromatic = int(_number(node.value("chromatic", "0")))
+        diatonic = node.value("diatonic")
+        octaves = int(_number(node.value("octave-change", "0")))
+        steps = int(_number(diatonic)) if diatonic else round(chromatic * 7 / 12)
+        moved = Interval(steps + 7 * octaves, chromatic + 12 * octaves)
+        self.transposed = moved if moved.semitones or moved.steps else None
+        if self.transposed:
+            self.findings.add(
+                "W709", span_of(node), what="the part is written for a transposing instrument and read as it sounds",
+                hint="",
+            )  # fmt: skip
+
+    def _time(self, node: Node) -> None:
+        meter = _meter(node)
+        if meter is None:
+            self.findings.add("W701", span_of(node), what="no meter is counted here", assumed="4/4")
+            meter = FOUR_FOUR
+        self.meter = meter
+
+    def _key(self, node: Node) -> None:
+        fifths = node.value("fifths")
+        if not fifths:
+            self.findings.add("W710", span_of(node), found="a key of its own making", hint="")
+            return
+        number = int(_number(fifths))
+        mode = node.value("mode").casefold()
+        if mode in ("", "none"):
+            self.findings.add(
+                "W701", span_of(node), what="the key has no mode", assumed="major", hint=""
+            )
+        key = key_of(number, mode)
+        if key and self.transposed:
+            key = key.up(self.transposed)
+        if key is None or abs(key.fifths) > 7:
+            self.findings.add(
+                "W710", span_of(node), found=f"the key of {number} fifths, {mode}", hint=""
+            )
+            return
+        self._set("key", key.name, span_of(node))
+
+    def _set(self, name: str, value: str, span: Span) -> None:
+        """A setting: of the chart at its start, of a section later."""
+        settings = self.now.settings if self.measures else self.settings
+        if self.measures and self._holds(name) == value:
+            return
+        settings[:] = [s for s in settings if s.name != name] + [Set(name, value, span)]
+
+    def _holds(self, name: str) -> str:
+        """The value of a setting that holds before this measure."""
+        for measure in reversed(self.measures):
+            for one in measure.settings:
+                if one.name == name:
+                    return one.value
+        return next((s.value for s in self.settings if s.name == name), "")
+
+    def _note(self, node: Node) -> None:
+        if node.child("grace") is not None:
+            self.findings.add("W710", span_of(node), found="a grace note", hint="")
+            return
+        length = self._length(node)
+        start = self.start if node.child("chord") is not None else self.at
+        if node.child("chord") is None:
+            self.start, self.at = self.at, self.at + length
+            self.end = max(self.end, self.at)
+        if node.child("cue") is not None:
+            return
+        self.directions.note(node, self.now, start)
+        lyrics = tuple(node.all("lyric"))
+        head = node.value("notehead")
+        pitch = node.child("pitch")
+        if pitch is None or head == "slash" or length <= 0:
+            if lyrics and self.fields.ours:
+                self.now.verses = list(_verses(lyrics))
+            return
+        sounding = self._pitch(pitch)
+        if sounding is None:
+            return
+        held = any(t.get("type") == "stop" for t in node.all("tie"))
+        syllables = () if node.child("chord") is not None else _verses(lyrics)
+        voice = f"{node.value('staff', '1')}.{node.value('voice', '1')}"
+        self.voices.setdefault(voice, []).append(
+            Note(start, length, sounding, span_of(node), held, syllables)
+        )
+
+    def _pitch(self, node: Node) -> Pitch | None:
+        step, octave = node.value("step"), _number(node.value("octave", "4"))
+        alter = _number(node.value("alter", "0"))
+        if alter.denominator != 1:
+            self.findings.add("W710", span_of(node), found="a quarter tone", hint="")
+        if step not in TONICS or len(step) != 1 or abs(alter) > 3:
+            return None
+        pitch = Pitch(NoteName(step, int(alter)), int(octave))
+        pitch = pitch.up(self.transposed) if self.transposed else pitch
+        if 12 <= pitch.midi <= 127 and 0 <= pitch.octave <= 9 and abs(pitch.note.alter) <= 2:
+            return pitch
+        self.findings.add("W710", span_of(node), found="a note that nobody can play", hint="")
+        return None
+
+    def _backup(self, node: Node) -> None:
+        at = self.at - self._length(node)
+        if at < 0:
+            self.findings.add(
+                "W709",
+                span_of(node),
+                what="a backup leads beyond its bar line and stops there",
+                hint="",
+            )
+        self.at = max(ZERO, at)
+
+    def _forward(self, node: Node) -> None:
+        self.at += self._length(node)
+        self.end = max(self.end, self.at)
+
+    def _harmony(self, node: Node) -> None:
+        at, span = self._place(node), span_of(node)
+        kind = node.child("kind")
+        if kind is not None and kind.text.strip() == NONE:
+            text = "?" if kind.get("text") == "?" else "N.C."
+            self._symbol(Symbol(at, text, span))
+            return
+        root = self._name(node.child("root"), "root")
+        if root is None:
+            self.findings.add(
+                "W710",
+                span,
+                found="a chord without a root",
+                hint="write its root, or a chord symbol",
+            )
+            return
+        changes = tuple(
+            Change(int(_number(d.value("degree-value", "1"))), int(_number(d.value("degree-alter", "0"))), d.value("degree-type", "add"))
+            for d in node.all("degree")
+        )  # fmt: skip
+        found = symbol_of(
+            root, kind.text.strip() if kind is not None else "", _printed(kind), changes, self._name(node.child("bass"), "bass"),
+        )  # fmt: skip
+        if found.assumed:
+            named = (
+                f"the kind {kind.text.strip()!r}"
+                if kind is not None and kind.text.strip()
+                else "a chord without a kind"
+            )
+            self.findings.add(
+                "W701", span, what=f"{named} names no notes", assumed=found.assumed, hint=""
+            )
+        self._symbol(Symbol(at, found.symbol, span))
+
+    def _symbol(self, new: Symbol) -> None:
+        if any(s.at_q == new.at_q for s in self.now.symbols):
+            self.findings.add(
+                "W710", new.span, found=f"a second chord at one place, {new.text},", hint=""
+            )
+            return
+        self.now.symbols.append(new)
+
+    def _name(self, node: Node | None, kind: str) -> NoteName | None:
+        if node is None:
+            return None
+        step = node.value(f"{kind}-step").strip()
+        alter = _number(node.value(f"{kind}-alter", "0"))
+        if len(step) != 1 or step not in TONICS or abs(alter) > 2:
+            return None
+        name = NoteName(step, int(alter))
+        return name.up(self.transposed) if self.transposed else name
+
+    def _direction(self, node: Node) -> None:
+        self.directions.read(
+            node, self.now, min(self._place(node), self.end or self._place(node)), self._set
+        )
+
+    def _sound(self, node: Node) -> None:
+        self.directions.sound(node, self.now, self.at, self._set)
+
+    def _print(self, node: Node) -> None:
+        self.now.new_line = self.now.new_line or "yes" in (
+            node.get("new-system"),
+            node.get("new-page"),
+        )
+
+    def _barline(self, node: Node) -> None:
+        now, style = self.now, node.value("bar-style")
+        repeat, ending = node.child("repeat"), node.child("ending")
+        left = node.get("location") == "left"
+        if ending is not None and ending.get("type") == "start":
+            now.ending = self._numbers(ending)
+        if repeat is not None and repeat.get("direction") == "forward":
+            now.repeat_start = True
+        elif repeat is not None:
+            times = int(_number(repeat.get("times") or "2"))
+            now.times = min(max(times, 2), 99)
+        if left and self.measures:
+            now = self.measures[-1]
+        if style in ("light-light", "heavy-heavy"):
+            now.line_after = BarLine.DOUBLE
+        elif style == "light-heavy" and (repeat is None or self.fields.ours):
+            now.line_after = BarLine.FINAL
+        self.directions.barline(node, self.now, self.at)
+
+    def _numbers(self, node: Node) -> tuple[int, ...]:
+        if node.text.strip().startswith("last"):
+            return (LAST,)
+        found = sorted(
+            {
+                int(n)
+                for n in node.get("number").replace(",", " ").split()
+                if n.isdigit() and 0 < int(n) < 99
+            }
+        )
+        if not found:
+            self.findings.add(
+                "W701", span_of(node), what="the ending has no number", assumed="the first", hint=""
+            )
+            return (1,)
+        run = next((i for i, n in enumerate(found) if n != found[0] + i), len(found))
+        if run < len(found):
+            read = "-".join(map(str, dict.fromkeys((found[0], found[run - 1]))))
+            self.findings.add("W706", span_of(node), found=node.get("number"), read=read)
+        return tuple(found[:run])
+
+
+def _printed(kind: Node | None) -> str | None:
+    return kind.attributes.get("text") if kind is not None else None
+
+
+def _number(text: str) -> Fraction:
+    """A decimal number, 0 for what is none."""
+    try:
+        return Fraction(text.strip()) if len(text) < 16 else ZERO
+    except (ValueError, ZeroDivisionError):
+        return ZERO
+
+
+def _verses(lyrics: tuple[Node, ...]) -> tuple[str, ...]:
+    """The syllables of a note, one a verse, in the order of their numbers."""
+    found: dict[int, str] = {}
+    for i, lyric in enumerate(lyrics):
+        number = lyric.get("number")
+        verse = int(number) if number.isdigit() and len(number) < 3 else i + 1
+        found.setdefault(max(verse, 1), syllable_of(lyric))
+    return tuple(found.get(i, "") for i in range(1, max(found, default=0) + 1))[:20]
+
+
+def _meter(node: Node) -> Meter | None:
+    """`2+3` over 8, or several pairs in turn."""
+    beats, units = [], []
+    for child in node.children:
+        if child.name == "beats":
+            beats.append(child.text.strip())
+        elif child.name == "beat-type":
+            units.append(child.text.strip())
+    if (
+        not beats
+        or len(beats) != len(units)
+        or not all(u.isdigit() and int(u) in UNITS for u in units)
+    ):
+        return None
+    smallest = max(map(int, units))
+    groups = [
+        int(b) * smallest // int(u)
+        for one, u in zip(beats, units, strict=True)
+        for b in one.split("+")
+        if b.strip().isdigit() and len(b) < 4
+    ]
+    if not groups or min(groups) < 1 or sum(groups) > 32:
+        return None
+    return Meter.of(sum(groups), smallest, groups if len(groups) > 1 else ())
+
+
+def key_of(fifths: int, mode: str) -> Key | None:
+    """The key of a signature in a mode; what is no mode counts as major."""
+    place = (
+        fifths - MODES[mode].fifths
+        if mode in MODES and mode not in ("ionian", "aeolian")
+        else fifths
+    )
+    place += 3 if mode in ("minor", "aeolian") else 0
+    if abs(place) > 14:
+        return None
+    tonic = NoteName(TONICS[(place + 1) % 7], (place + 1) // 7)
+    return Key.of(tonic, mode if mode in MODES or mode == "minor" else "")
