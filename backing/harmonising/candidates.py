@@ -9,10 +9,11 @@ from typing import NamedTuple
 import numpy as np
 
 from backing.ground.pitch import Key
+from backing.harmonising import hymn
 from backing.harmonising.costs import BY_FAMILY, LENGTH_POWER, OFF_PULSE, STRESS, TUNE_OVER
 from backing.harmonising.melody import Melody, Place, TuneNote, weight_in
 from backing.harmonising.palette import Colour, colour_of, palette
-from backing.harmonising.search import Flags, Floats, Ints
+from backing.harmonising.search import FAR, Flags, Floats, Ints
 from backing.harmony.chord import Chord
 
 QUALITIES: dict[str, int] = {}  # an index for every quality met
@@ -42,6 +43,7 @@ class Ground(NamedTuple):
     phrase_ends: frozenset[int]  # indices of bars
     weights: Mapping[str, float]
     tops: Sequence[int | None]  # the tune's first note at each place, as a MIDI note
+    hymn: bool = False  # a chord a beat, chosen as in a chorale
 
     @property
     def rests(self) -> list[bool]:
@@ -131,9 +133,10 @@ class Side(NamedTuple):
     above: Ints
     above_bass: Ints
     dominant: Flags
+    diminished: Flags
 
     def only(self, keep: Ints) -> Side:
-        return Side(*(row[keep] for row in self))  # type: ignore[arg-type]  # six of numbers, one of flags, in order
+        return Side(*(row[keep] for row in self))  # type: ignore[arg-type]  # six of numbers, two of flags, in order
 
 
 class Row(NamedTuple):
@@ -172,15 +175,35 @@ def side_of(chords: Sequence[Candidate]) -> Side:
         np.array([c.root for c in colours]),
         np.array([c.bass for c in colours]),
         np.array([c.dominant for c in colours]),
+        np.array([c.family in ("diminished", "half-diminished") for c in colours]),
     )
 
 
 def candidates(ground: Ground) -> list[Row]:
     """For every place the chords that fit best."""
+    if ground.hymn:
+        return _hymn(ground)
     shelves = {key: _shelf(ground, key) for key in dict.fromkeys(ground.keys)}
     return [
         _row(place, shelves[key], tune) if place.kept is None else _kept(place.kept, key)
         for place, key, tune in zip(ground.places, ground.keys, fits(ground), strict=True)
+    ]
+
+
+def _hymn(ground: Ground) -> list[Row]:
+    key, tonic = ground.home, ground.home.tonic.pc
+    row = hymn.chords(key.minor)
+    allowed = np.array([not _avoided(ground, c, key) for c in row.colours])
+    chords = tuple(
+        Candidate(c, key, (tonic + c.root) % 12, (tonic + c.bass) % 12) for c in row.colours
+    )
+    side = side_of(chords)
+    verses = hymn.verses(ground.melody, ground.places)
+    return [
+        Row(chords, np.where(allowed, hymn.nodes(verse, tonic, row), FAR), side)
+        if place.kept is None
+        else _kept(place.kept, key)
+        for place, verse in zip(ground.places, verses, strict=True)
     ]
 
 

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from backing.ground.errors import RequestError
 from backing.ground.pitch import Degree, Key
+from backing.harmonising import hymn
 from backing.harmonising.candidates import Candidate, Ground
 from backing.harmonising.costs import weights
 from backing.harmonising.keys import key_path, ranked_keys
@@ -82,11 +83,17 @@ def _ground(melody: Melody, spots: Sequence[Place], key: Key, wishes: Wishes, fr
         ("held", "held over bar") if free else ("change on bar", "change in half", "change on beat")
     ):
         w[name] = 0.0
-    path = [key] * len(melody.bars) if wishes.manner in ONE_KEY else key_path(melody, key)
+    as_hymn = not free and hymn.applies(wishes.manner, melody, spots)
+    if as_hymn:
+        w |= hymn.OUTER
+    one_key = as_hymn or wishes.manner in ONE_KEY
+    path = [key] * len(melody.bars) if one_key else key_path(melody, key)
     keys = [path[place.bar] for place in spots]
     tops = [next((n.pitch.midi for n in melody.between(p.start_q, p.end_q)), None) for p in spots]
     ends = phrase_ends(melody)
-    return Ground(melody, spots, keys, key, wishes.manner, wishes.bass, wishes.avoid, ends, w, tops)
+    return Ground(
+        melody, spots, keys, key, wishes.manner, wishes.bass, wishes.avoid, ends, w, tops, as_hymn
+    )
 
 
 def with_kept(melody: Melody, places: Sequence[Place], kept: Sequence[Kept]) -> list[Place]:

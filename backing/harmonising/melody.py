@@ -39,11 +39,15 @@ class TuneBar(NamedTuple):
 
 
 class Melody(NamedTuple):
-    """Notes in order of time without overlap, and the bars that they stand in; `key` where it is known."""
+    """Notes in order of time without overlap, and the bars that they stand in.
+
+    `key` is there where it is known, `closes` holds the starts of notes on which a phrase is known to end (fermatas).
+    """
 
     notes: tuple[TuneNote, ...]
     bars: tuple[TuneBar, ...]
     key: Key | None = None
+    closes: frozenset[Fraction] = frozenset()
 
     @property
     def end_q(self) -> Fraction:

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from backing.ground.pitch import Key
+from backing.harmonising import hymn
 from backing.harmonising.candidates import Candidate, Ground, Row, Side, candidates
 from backing.harmonising.costs import BASS_MOTION, BASS_WISH, DEGREE_MOTION, ROOT_MOTION
 from backing.harmonising.search import (
@@ -56,13 +56,14 @@ def _ends(ground: Ground, t: int, cands: Sequence[Candidate]) -> Floats:
     if t == ground.opening:
         extra += [0.0 if c.root == tonic else w["opening"] for c in cands]
     if t == len(ground.places) - 1:
-        extra += [0.0 if _at_home(c, ground.home) else w["close"] for c in cands]
+        extra += [0.0 if _at_home(c, ground) else w["close"] for c in cands]
     return extra
 
 
-def _at_home(candidate: Candidate, home: Key) -> bool:
-    """A chord of rest on the tonic of the home key, in root position."""
-    rests = candidate.colour.family == ("minor" if home.minor else "major")
+def _at_home(candidate: Candidate, ground: Ground) -> bool:
+    """A chord of rest on the tonic of the home key, in root position; in a hymn a minor key may end on a major triad."""
+    family, home = candidate.colour.family, ground.home
+    rests = family == ("minor" if home.minor else "major") or (ground.hymn and family == "major")
     return rests and candidate.root == candidate.bass == home.tonic.pc
 
 
@@ -88,6 +89,9 @@ def _harmony(ground: Ground, a: Side, b: Side, weight: int, closing: bool) -> Fl
     alike = a.quality[:, None] == b.quality[None, :]
     held = alike & (root_up == 0) & (up == 0)
     size = np.minimum(up, 12 - up)
+    if ground.hymn:
+        cost: Floats = hymn.moves(a.number, b.number, a.diminished, root_up)
+        return cost + w["bass motion"] * BASSES[size] + _bass_wish(ground.bass, up, root_up)
     moving = (
         w["root motion"] * ROOTS[root_up]
         + w["degree motion"] * DEGREES[a.number[:, None], b.number[None, :]]

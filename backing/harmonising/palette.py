@@ -11,6 +11,7 @@ tunes with their collector's chords.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -204,28 +205,29 @@ def palette(manner: str, minor: bool) -> tuple[Colour, ...]:
         if costs[column] == "-" or mode not in ("any", "minor" if minor else "major"):
             continue
         for step in STEPS if degree == "*" else [degree]:
-            for colour in _with_basses(
-                step, quality.replace(".", ""), float(costs[column]), basses, manner
+            for colour in on_basses(
+                step, quality.replace(".", ""), float(costs[column]), basses, SLASH[manner]
             ):
                 found.setdefault((colour.root, colour.quality, colour.bass), colour)
     return tuple(found.values())
 
 
-def _with_basses(
-    step: str, quality: str, cost: float, basses: list[str], manner: str
+def on_basses(
+    step: str, quality: str, cost: float, basses: Sequence[str], slash: Mapping[int, float]
 ) -> list[Colour]:
+    """A chord in root position and over those of its notes that a manner has in the bass; `slash` costs them."""
     degree = Degree.parse(step)
     chord = read("C" + quality)
     assert chord is not None
     plain = _colour(degree, None, cost, chord)
-    slashes = []
+    slashes: list[Colour] = []
     for text in basses:
         bass = None if text == "-" else Degree.parse(text)
-        if bass is None or bass.number not in SLASH[manner]:
+        if bass is None or bass.number not in slash:
             continue
         if bass.number == 3:  # the third that the chord has
             bass = next(d for d in chord.degrees if d.number == 3)
-        slashes.append(_colour(degree, bass, cost + SLASH[manner][bass.number], chord))
+        slashes.append(_colour(degree, bass, cost + slash[bass.number], chord))
     return [plain, *slashes]
 
 

@@ -1,8 +1,11 @@
-"""How often the harmoniser finds the chord that stands in a chorale: `python -m tests.bench.harmonising`.
+"""How often the harmoniser finds the chord that stands in a chorale: `python -m tests.bench.harmonising [COUNT]`.
 
 A chord a quarter is read from the four voices by rule (the template of a triad or seventh chord that holds every note
 sounding at the quarter; of several the one with fewest notes missing). The tune is the soprano, the key is found by
 music21's analysis. Printed beside two plain references: always the tonic, and one of three chords by the note alone.
+The costs of the diatonic manner a beat were fitted to every other chorale in the order of the corpus, so the halves are
+printed apart; tunes that were harmonised more than once stand in both. Then the six measures of `six_measures.py`
+beside the composer's own; with `--ablation` also what each cost does.
 Source of the music: the chorales in music21's corpus, read at run time.
 """
 
@@ -17,14 +20,16 @@ from backing.ground.pitch import Key, NoteName, Pitch
 from backing.ground.timebase import Meter
 from backing.harmonising.harmonise import harmonise
 from backing.harmonising.melody import Melody, Place, TuneBar, TuneNote, counted_beat, weight_in
-from backing.harmonising.wishes import Wishes
+from backing.harmonising.wishes import MANNERS, Wishes
 from backing.harmony.chord import Chord
 from backing.harmony.symbol import read
+from tests.bench.six_measures import Six, Span, mean, six
 
 TEMPLATES = {
     "": (0, 4, 7), "m": (0, 3, 7), "dim": (0, 3, 6), "7": (0, 4, 7, 10), "m7": (0, 3, 7, 10),
     "maj7": (0, 4, 7, 11), "m7b5": (0, 3, 6, 10), "dim7": (0, 3, 6, 9), "+": (0, 4, 8),
 }  # fmt: skip
+TRIADS = {"M": (0, 4, 7), "m": (0, 3, 7), "dim": (0, 3, 6), "aug": (0, 4, 8)}
 FUNCTION = dict(zip(range(12), "TSSTTSDDSTDD", strict=True))  # by semitones above the tonic
 
 
@@ -103,7 +108,9 @@ def _chorale(name: str, score: Any) -> Chorale | None:
             places.append(_place(bars, at - shift))
             chords.append((chord[0], triad(chord[1])))
         at += 1
-    return Chorale(name, Melody(notes, bars, key), tuple(places), tuple(chords)) if places else None
+    closes = frozenset(_closes(parts[0], shift))
+    melody = Melody(notes, bars, key, closes)
+    return Chorale(name, melody, tuple(places), tuple(chords)) if places else None
 
 
 def _tune(part: Any, shift: Fraction) -> Iterator[TuneNote]:
@@ -112,6 +119,12 @@ def _tune(part: Any, shift: Fraction) -> Iterator[TuneNote]:
         name = NoteName(pitch.step, int(pitch.alter))
         start = Fraction(note.offset) - shift
         yield TuneNote(start, Fraction(note.quarterLength), Pitch(name, pitch.octave))
+
+
+def _closes(part: Any, shift: Fraction) -> Iterator[Fraction]:
+    for note in part.flatten().notes:
+        if any("Fermata" in mark.classes for mark in note.expressions):
+            yield Fraction(note.offset) - shift
 
 
 def _bars(meter: Meter, shift: Fraction, end: Fraction) -> Iterator[TuneBar]:
@@ -164,23 +177,60 @@ class Score(NamedTuple):
         return "root {:.1f}  root and triad {:.1f}  function {:.1f}".format(*shares)
 
 
-def measured(count: int, manner: str) -> tuple[Score, Score]:
+def symbols_of(chorale: Chorale, manner: str) -> list[Chord]:
+    """The harmoniser's chord at every place of a chorale."""
+    wishes = Wishes(manner=manner, every="beat", results=1)
+    return [p.chord for p in harmonise(chorale.melody, wishes, chorale.places)[0].chords]
+
+
+def measured(given: Sequence[Chorale], manner: str) -> tuple[Score, Score]:
     """The harmoniser's score and that of the tonic throughout."""
     own, tonic_only = Score(), Score()
-    for chorale in chorales(count):
+    for chorale in given:
         key = chorale.melody.key
         assert key is not None
-        result = harmonise(chorale.melody, Wishes(manner=manner, results=1), chorale.places)[0]
         home = (key.tonic.pc, "m" if key.minor else "M")
-        for placed, real in zip(result.chords, chorale.chords, strict=True):
-            chord = (placed.chord.root.pc, triad(placed.chord.quality))
-            own = own.plus(chord, real, key.tonic.pc)
+        for chord, real in zip(symbols_of(chorale, manner), chorale.chords, strict=True):
+            own = own.plus((chord.root.pc, triad(chord.quality)), real, key.tonic.pc)
             tonic_only = tonic_only.plus(home, real, key.tonic.pc)
     return own, tonic_only
 
 
+def six_of(chorale: Chorale, chords: Sequence[tuple[int, str]]) -> Six:
+    """The six measures of a chorale's tune over some chords at its places."""
+    spans = [
+        Span(f"{root} {kind}", frozenset((root + n) % 12 for n in TRIADS[kind]), p.start_q, p.end_q)
+        for (root, kind), p in zip(chords, chorale.places, strict=True)
+    ]
+    return six(chorale.melody, spans)
+
+
+def alarms(given: Sequence[Chorale]) -> Iterator[str]:
+    """The six measures, the composer's and those of each manner."""
+    yield f"{'':<12}" + "".join(f"{name:>14}" for name in Six._fields)
+    rows = {"composer": [six_of(c, c.chords) for c in given]}
+    for manner in MANNERS:
+        rows[manner] = [
+            six_of(c, [(ch.root.pc, triad(ch.quality)) for ch in symbols_of(c, manner)])
+            for c in given
+        ]
+    for name, row in rows.items():
+        yield f"{name:<12}" + "".join(f"{value:>14.2f}" for value in mean(row))
+
+
+def main() -> None:
+    words = [word for word in sys.argv[1:] if not word.startswith("--")]
+    given = list(chorales(int(words[0]) if words else 400))
+    for half, rows in (("fitted", given[::2]), ("held out", given[1::2])):
+        for manner in ("plain", "diatonic", "colourful"):
+            own, reference = measured(rows, manner)
+            print(f"{half:<10}{manner:<12}{own}   (always the tonic: {reference})")
+    print(*alarms(given), sep="\n")
+    if "--ablation" in sys.argv:
+        from tests.bench.ablation import table
+
+        print(*table(given), sep="\n")
+
+
 if __name__ == "__main__":
-    asked = int(sys.argv[1]) if len(sys.argv) > 1 else 100
-    for manner in ("plain", "diatonic", "colourful"):
-        own, reference = measured(asked, manner)
-        print(f"{manner:<12}{own}   (always the tonic: {reference})")
+    main()
