@@ -81,11 +81,17 @@ def others(setting: Setting) -> list[bool | float | str]:
     if setting.kind == "number":
         ends = [setting.high, (setting.low + setting.high) / 2, setting.low]
         return [end for end in ends if end != setting.default]
+    if setting.kind == "degrees":
+        return ["1 5", "3 7"]
     return [choice for choice in setting.choices if choice != setting.default]
 
 
 # what a setting needs beside it, so that there is something to change
-BESIDE = {("guitar", "rocks"): 'voicing = "power"'}
+BESIDE = {
+    ("guitar", "rocks"): 'voicing = "power"',
+    ("guitar", "capo"): 'voicing = "open"',
+    ("guitar", "drone"): 'voicing = "open"',
+}
 
 
 @pytest.mark.slow
@@ -114,9 +120,10 @@ def test_the_usual_value_is_what_is_played_without_it() -> None:
 
 def test_every_wrong_value_is_refused() -> None:
     for role, way, name, setting in ROWS:
-        wrong = {"flag": "1", "number": f"{setting.high + 1:g}", "choice": '"no such word"'}
-        with pytest.raises(StyleError, match=name if setting.kind != "choice" else "no such word"):
-            band(role, way, f"{name} = {wrong[setting.kind]}")
+        wrong = {"flag": "1", "number": f"{setting.high + 1:g}"}.get(setting.kind, '"no-such-word"')
+        named = setting.kind in ("choice", "degrees")
+        with pytest.raises(StyleError, match="no-such-word" if named else name):
+            band(role, way, f"{name} = {wrong}")
 
 
 def test_a_setting_of_another_way_is_refused() -> None:

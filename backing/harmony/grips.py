@@ -55,11 +55,13 @@ def grips(
     tuning: tuple[int, ...] = STANDARD_TUNING,
     capo: int = 0,
     lowest: int = 0,
+    drone: frozenset[int] = frozenset(),
 ) -> Grips:
     """Candidates of a family for a chord, cheapest first; never empty. All are playable.
 
     `tuning` holds the open strings without the capo. Grips whose lowest note lies under `lowest` are taken only where
-    there are no others. Family "open" strums; all others are closed.
+    there are no others. Family "open" strums; all others are closed. Of pitch classes that `drone`, open strings
+    ring in every grip that strums, but for those a half step from what must be heard.
     """
     sounding = tuple(t + capo for t in tuning)
     offer = tones(chord, colours)
@@ -72,8 +74,12 @@ def grips(
         return [c for c in best_first if _lowest(c, sounding) >= lowest]
 
     found: list[Candidate] = []
-    if family == "open" and len(offer.need) + len(offer.may) > 2:
-        found = list(strummed(chord, offer, sounding, capo, STRUMMED_FRETS))
+    rings = frozenset(pc for pc in drone if not rubs(pc, chord))
+    if family == "power" and rings:
+        offer = _bare(offer)
+    strums = family == "open" and len(offer.need) + len(offer.may) > 2
+    if strums or (family == "power" and rings):
+        found = list(strummed(chord, offer, sounding, capo, STRUMMED_FRETS, rings))
     if not found:
         found = more(*_on_six_strings(offer, family, voices))
     for kind, count in _ELSE:
@@ -86,6 +92,24 @@ def grips(
         high = high or above(more(kind, count))
     kept = _in_several_places(high or sorted(found, key=COST_THEN_FRETS))
     return Grips(tuple([_grip(candidate, sounding, capo) for candidate in kept]))
+
+
+def rubs(pc: int, chord: Chord) -> bool:
+    """Whether a droning string lies a half step from what must be heard of a chord, so that it is damped.
+
+    >>> from backing.harmony.reader import read
+    >>> rubs(2, read("A7")), rubs(2, read("G"))  # type: ignore[arg-type]
+    (True, False)
+    """
+    heard = {(chord.root.pc + d.semitones) % 12 for d in chord.must_sound}
+    return pc not in heard and bool({(pc + 1) % 12, (pc - 1) % 12} & heard)
+
+
+def _bare(offer: Tones) -> Tones:
+    """Root and fifth alone, for a chord whose third is left to the tune."""
+    every = (*offer.need, *offer.may)
+    kept = tuple(d for d in every if d.number in (1, 5)) or offer.need
+    return offer._replace(need=kept, may=(), any_of=(), whole=False)
 
 
 def _on_six_strings(offer: Tones, family: str, voices: int) -> tuple[str, int]:

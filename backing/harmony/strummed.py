@@ -22,15 +22,20 @@ from backing.harmony.symbol import Chord
 from backing.harmony.voicings import LOW_LIMITS
 
 LOW_THIRD = 43  # a major third below G2 growls
+_NO_DRONE: dict[int, Degree] = {}
 
 
 class _Strings(NamedTuple):
-    """What the strings may hold: the degrees by pitch class, the offer they come from, the open strings, the capo."""
+    """What the strings may hold: the degrees by pitch class, the offer they come from, the open strings, the capo.
+
+    `drone` holds, by pitch class, what strings sound that ring open under any chord.
+    """
 
     names: dict[int, Degree]
     offer: Tones
     tuning: tuple[int, ...]
     capo: int
+    drone: dict[int, Degree] = {}  # noqa: RUF012
 
 
 class _Held(NamedTuple):
@@ -43,7 +48,8 @@ class _Held(NamedTuple):
     pitches: tuple[int, ...]
     stopped: tuple[int, ...]
     fingers: int
-    own: bool  # with strings of a tuning for which no shapes are printed
+    own: bool  # with strings of a tuning for which no shapes are printed, or that drone
+    drones: int  # strings that ring open under any chord
 
     @property
     def barre(self) -> bool:
@@ -145,6 +151,10 @@ def _left_out(held: _Held) -> list[Degree]:
     return [d for d in held.offer.may if d not in held.degrees and d not in held.offer.colours]
 
 
+def _drones(held: _Held) -> int:
+    return held.drones
+
+
 def _doublings(held: _Held) -> int:
     return len(held.pitches) - len({p % 12 for p in held.pitches})
 
@@ -171,18 +181,27 @@ COSTS: tuple[tuple[float, Callable[[_Held], int]], ...] = (
     (0.50, _missing),
     (1.50, _missing_root),
     (0.03, _doublings),
+    (-1.40, _drones),  # what a drone is for
 )
+# Names of what a droning string may be beside a chord, by semitones above its root.
+_COLOURS = ("1", "b9", "9", "b3", "3", "11", "#11", "5", "b13", "13", "b7", "7")
 TURNED = 0.6  # the root below where a bass inside the chord is written
 
 
 def strummed(
-    chord: Chord, offer: Tones, tuning: tuple[int, ...], capo: int, highest: int
+    chord: Chord,
+    offer: Tones,
+    tuning: tuple[int, ...],
+    capo: int,
+    highest: int,
+    drone: frozenset[int] = frozenset(),
 ) -> Iterator[Candidate]:
     """Grips from a root (or written bass) on one of the three lowest strings up, open strings and barres included.
 
-    `highest` is the highest fret of the lowest note.
+    `highest` is the highest fret of the lowest note, `drone` holds the pitch classes whose open strings ring on.
     """
-    strings = _Strings(_by_pc(offer, chord.root.pc), offer, tuning, capo)
+    rings = {pc: _degree(chord, pc) for pc in drone}
+    strings = _Strings(_by_pc(offer, chord.root.pc), offer, tuning, capo, rings)
     lows = _lowest_notes(chord, strings.names)
     seen: set[tuple[int, ...]] = set()
     for string in (0, 1, 2):
@@ -229,6 +248,13 @@ def _by_pc(offer: Tones, root: int) -> dict[int, Degree]:
     return {(root + d.semitones) % 12: d for d in (*offer.may, *offer.need)}
 
 
+def _degree(chord: Chord, pc: int) -> Degree:
+    """What a pitch class is over a chord: one of its own degrees, or a colour beside them."""
+    rel = (pc - chord.root.pc) % 12
+    own = next((d for d in chord.degrees if d.semitones % 12 == rel), None)
+    return own or Degree.parse(_COLOURS[rel])
+
+
 def _filled(
     frets: list[int], string: int, base: int, strings: _Strings, seen: set[tuple[int, ...]]
 ) -> Iterator[Candidate]:
@@ -252,7 +278,8 @@ def _choices(frets: list[int], string: int, base: int, strings: _Strings) -> lis
     """Frets for one string; it may be silent at the top, beside the lowest string, and where nothing fits."""
     names, sounds = strings.names, strings.tuning[string]
     choices = [f for f in range(base, base + SPAN) if (sounds + f) % 12 in names]
-    if base + SPAN - 1 <= OPEN_FRETS + 1 and sounds % 12 in names:
+    low = base + SPAN - 1 <= OPEN_FRETS + 1 and sounds % 12 in names
+    if low or sounds % 12 in strings.drone:
         choices.insert(0, 0)
     beside_lowest = frets[string - 1] >= 0 and frets[:string].count(-1) == string - 1
     if string == 5 or not choices or beside_lowest:
@@ -279,14 +306,20 @@ def _held(frets: tuple[int, ...], strings: _Strings) -> _Held | None:
     if len(sounding) < 3 or sounding[-1] - sounding[0] + 1 - len(sounding) > 1:
         return None
     pitches = tuple([strings.tuning[i] + frets[i] for i in sounding])
-    if not all(p % 12 in strings.names for p in pitches):
+    rung = [strings.drone if frets[i] == 0 else _NO_DRONE for i in sounding]
+    if not all(p % 12 in strings.names or p % 12 in r for p, r in zip(pitches, rung, strict=True)):
         return None
-    degrees = tuple([strings.names[p % 12] for p in pitches])
+    degrees = tuple(
+        [strings.names.get(p % 12) or r[p % 12] for p, r in zip(pitches, rung, strict=True)]
+    )
     if not _complete(set(degrees), strings.offer):
         return None
     stopped = tuple([f for f in frets if f > 0])
-    own = not retuned(strings.tuning).isdisjoint(sounding)
-    return _Held(strings.offer, frets, sounding, degrees, pitches, stopped, fingers(frets), own)
+    drones = sum(p % 12 in r for p, r in zip(pitches, rung, strict=True))
+    own = drones > 0 or not retuned(strings.tuning).isdisjoint(sounding)
+    return _Held(
+        strings.offer, frets, sounding, degrees, pitches, stopped, fingers(frets), own, drones
+    )  # fmt: skip
 
 
 def _complete(found: set[Degree], offer: Tones) -> bool:

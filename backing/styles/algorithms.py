@@ -2,8 +2,8 @@
 
 Data only. The loader checks style files against these tables and the players read their settings by these names.
 
-Conventions: a setting has a kind (`flag`, `number`, `choice`, `words`), a range or a list of choices, and the value
-that holds when a style says nothing.
+Conventions: a setting has a kind (`flag`, `number`, `choice`, `words`, `degrees`), a range or a list of choices, and the
+value that holds when a style says nothing.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import NamedTuple
 class Setting(NamedTuple):
     """One setting: `about` is shown to writers of styles; numbers lie in `low`..`high`."""
 
-    kind: str  # "flag", "number", "choice", "words" (a list of choices)
+    kind: str  # "flag", "number", "choice", "words" (a list of choices), "degrees" (of the key, in a text)
     about: str
     default: bool | float | str | tuple[str, ...]
     choices: tuple[str, ...] = ()
@@ -56,6 +56,13 @@ _SPREAD = Setting(
     high=25,
 )
 _ROCKS = Setting("flag", "root and fifth rock to root and sixth on every other beat", False)
+_CAPO = Setting(
+    "choice",
+    "a capo of this player's own; auto is the fret over which the chart's chords lie in open shapes",
+    "off",
+    ("off", "auto"),
+)
+_DRONE = Setting("degrees", "degrees of the key, as 1 5, whose open strings ring on", "")
 _MUTED = Setting("flag", "strings damped at once: every stroke is short", False)
 
 _PADS = Setting("choice", "family of voicings that the search draws from", "spread", VOICINGS)
@@ -119,6 +126,8 @@ ALGORITHMS: Mapping[str, Mapping[str, Algorithm]] = {
                 "muted": _MUTED,
                 "rocks": _ROCKS,
                 "spread_ms": _SPREAD,
+                "capo": _CAPO,
+                "drone": _DRONE,
             },
         ),
     },

@@ -38,6 +38,7 @@ PATTERN_KEYS = (
 )
 DRUM_PATTERN_KEYS = (*PATTERN_KEYS, "vary", "ghosts")
 PLACES_OF_SECTIONS = tuple(w.value for w in Where if w is not Where.COUNT_IN)
+DEGREES = ("1", "b2", "2", "b3", "3", "4", "#4", "5", "b6", "6", "b7", "7")
 LATEST_MS = 60.0  # that a single drum or place in the beat may be ahead or behind
 
 _NOTE = re.compile(r"([A-G])([b#]?)(-?\d)")
@@ -152,9 +153,20 @@ def _setting(table: Table, key: str, setting: Setting) -> Value:
     if setting.kind == "number":
         assert isinstance(setting.default, int | float)
         return table.number(key, setting.default, setting.low, setting.high)
+    if setting.kind == "degrees":
+        return _degrees(table, key)
     if setting.kind == "words":
         return table.words(key, setting.choices)
     return table.choice(key, setting.choices, None) or str(setting.default)
+
+
+def _degrees(table: Table, key: str) -> str:
+    """Degrees of the key between blanks."""
+    text = table.text(key, "")
+    for word in text.split():
+        if word not in DEGREES:
+            table.unknown((*table.path, key), "degree of the key", word, DEGREES)
+    return " ".join(text.split())
 
 
 def _timing(table: Table, role: str, old: Part | None = None) -> dict[str, float]:

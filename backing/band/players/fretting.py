@@ -29,6 +29,7 @@ from backing.band.players.strings import on_string, strings_over
 from backing.band.players.touch import unheard
 from backing.ground.pitch import Degree
 from backing.ground.tunings import open_strings
+from backing.harmony.capo import best_capo
 from backing.harmony.families import VOICES
 from backing.harmony.grip import HIGHEST_FRET, Grip, playable
 from backing.harmony.grips import Grips, grips, shifts
@@ -55,6 +56,25 @@ def tuning(brief: Brief) -> tuple[int, ...]:
     return tuple(t + brief.timeline.tuned for t in open_strings(brief.timeline.tuning))
 
 
+def capo_of(brief: Brief) -> int:
+    """Where the capo is: the chart's, or where the style has the player look for open shapes."""
+    timeline = brief.timeline
+    if timeline.capo or brief.part.word("capo") == "off":
+        return timeline.capo
+    lengths: dict[Chord, float] = {}
+    for span in timeline.chords:
+        if span.chord is not None:
+            lengths[span.chord] = lengths.get(span.chord, 0.0) + float(span.length_q)
+    return best_capo(lengths, tuning(brief))
+
+
+def drone_of(brief: Brief, bar: int) -> frozenset[int]:
+    """The pitch classes whose open strings ring on in a bar of the section, by its key."""
+    degrees = brief.part.word("drone").split()
+    key = brief.bars[min(max(bar, 0), len(brief.bars) - 1)].key
+    return frozenset((key.tonic.pc + Degree.parse(d).semitones) % 12 for d in degrees)
+
+
 def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[int, Held]:
     """The grip for every change (by its index) and for the change after the section.
 
@@ -64,7 +84,7 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
     if not found:
         return {}
     family = families(brief.part)
-    strings, capo = tuning(brief), brief.timeline.capo
+    strings, capo = tuning(brief), capo_of(brief)
     offers: list[Grips] = []
     nodes: list[list[float]] = []
     for step in found:
@@ -76,7 +96,8 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
             lowest = max(lowest, under.get(step.change.index, 0))
         added = () if kind in ("open", "power", "triads") else step.colours
         full = kind == "power" and step.level == "f"  # with the octave
-        offer = grips(step.chord, added, kind, VOICES[kind] + full, strings, capo, lowest)
+        drone = drone_of(brief, bar_of(brief, step.change))
+        offer = grips(step.chord, added, kind, VOICES[kind] + full, strings, capo, lowest, drone)
         offers.append(offer)
         own = _own_costs(brief, step, kind, offer)
         nodes.append(own)
@@ -91,7 +112,9 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
     before: Grip | None = None
     for step, offer, at in zip(found, offers, path, strict=True):
         grip = offer.grips[at]
-        made[step.change.index] = Held(grip, _words(before, grip), step.colours)
+        drone = drone_of(brief, bar_of(brief, step.change))
+        words = _words(before, grip) + _droning(grip, drone)
+        made[step.change.index] = Held(grip, words, step.colours)
         before = grip
     return made
 
@@ -102,7 +125,7 @@ def _own_costs(brief: Brief, step: Step, kind: str, offer: Grips) -> list[float]
     settled = step.fast or kind in ("open", "power")  # a strumming hand takes the shape it knows
     near_tie = 0.1 if settled else NEAR_TIE
     chance = jitter(brief.place.roll("grip", *place), len(offer.grips), near_tie)
-    buried = kind == "open" and step.bass_inside > tuning(brief)[0] + brief.timeline.capo
+    buried = kind == "open" and step.bass_inside > offer.grips[0].tuning[0]
     rocking, (low, high) = rocks(brief), register(brief)
     costs = []
     for grip, cost, roll in zip(offer.grips, offer.costs, chance, strict=True):
@@ -188,10 +211,27 @@ def _edges(
 
 @lru_cache(maxsize=8192)
 def _words(before: Grip | None, grip: Grip) -> str:
+    held = f"{grip.shape}, {grip.name}" + (f" with the capo at {grip.capo}" if grip.capo else "")
     if before is None or before.frets == grip.frets:
-        return f"{grip.shape}, {grip.name}"
+        return held
     way = grip.position - before.position
     if way == 0:
-        return f"{grip.shape}, {grip.name}, hand stays"
+        return f"{held}, hand stays"
     frets = "fret" if abs(way) == 1 else "frets"
-    return f"{grip.shape}, {grip.name}, hand {'up' if way > 0 else 'down'} {abs(way)} {frets}"
+    return f"{held}, hand {'up' if way > 0 else 'down'} {abs(way)} {frets}"
+
+
+def _droning(grip: Grip, drone: frozenset[int]) -> str:
+    """Which open strings drone, in words."""
+    found = [str(string) for string in grip.strings if rings(drone, *on_string(grip, string)[::2])]
+    if not found:
+        return ""
+    which = (
+        f"strings {', '.join(found[:-1])} and {found[-1]}" if found[1:] else f"string {found[0]}"
+    )
+    return f", {which} {'drone' if found[1:] else 'drones'}"
+
+
+def rings(drone: frozenset[int], pitch: int, fret: int) -> bool:
+    """Whether a string is an open one that drones."""
+    return fret == 0 and pitch % 12 in drone

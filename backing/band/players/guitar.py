@@ -17,13 +17,22 @@ from fractions import Fraction
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.common import Brief
 from backing.band.players.flamenco import GOLPE, RASGUEADO, flamenco
-from backing.band.players.fretting import FULL_STRINGS, Held, hold, rocked, rocks
+from backing.band.players.fretting import (
+    FULL_STRINGS,
+    Held,
+    drone_of,
+    hold,
+    rings,
+    rocked,
+    rocks,
+)
 from backing.band.players.rhythm import Event, strokes
 from backing.band.players.runs import CHUCK_Q, run_notes
 from backing.band.players.strings import nearest, nearest_string, on_string, strings_over, thumbed
 from backing.band.players.touch import broken, moved, sounding_end, unheard, velocity
 from backing.ground.pitch import Key
 from backing.harmony.grip import Grip
+from backing.harmony.grips import rubs
 from backing.harmony.symbol import Chord
 from backing.styles.marks import LINES, voices
 
@@ -92,7 +101,7 @@ def play(brief: Brief) -> list[Note]:
                 chosen = rocked(event.chord, chosen)
             notes += moved(event, _stroke(event, chosen, damped, own_spread, low), brief.part)
     notes += run_notes(brief, told, held)
-    return _ringing(notes, events, damped)
+    return _ringing(notes, events, damped, _drones(brief, events))
 
 
 def _basses(brief: Brief, events: Sequence[Event]) -> list[int]:
@@ -196,8 +205,37 @@ def _thumb(event: Event, chosen: Held, first: bool, bass: int, key: Key) -> Note
     )  # fmt: skip
 
 
-def _ringing(notes: list[Note], events: tuple[Event, ...], damped: bool) -> list[Note]:
-    """Plucked strings ring until they are plucked again, the harmony changes or silence falls; none sounds twice."""
+Drones = dict[tuple[Fraction, int], tuple[frozenset[int], Event]]
+
+
+def _drones(brief: Brief, events: Sequence[Event]) -> Drones:
+    """By the place and chord of a stroke: what drones there. A muted stroke damps it."""
+    if not brief.part.word("drone"):
+        return {}
+    return {
+        (event.start_q, event.change.index): (drone_of(brief, event.bar), event)
+        for event in events
+        if event.mark != "m" and not event.strict
+    }
+
+
+def _droned_to(note: Note, drones: Drones) -> Fraction:
+    """Up to where a string rings on: through changes of chord, unless what comes next rubs against it."""
+    drone, event = drones.get((note.start_q, note.chord), (frozenset[int](), None))
+    if event is None or not rings(drone, note.pitch, note.fret):
+        return note.end_q
+    coming = event.following
+    damped = coming is not None and rubs(note.pitch % 12, coming)
+    return max(note.end_q, min(event.harmony_q, event.limit_q) if damped else event.limit_q)
+
+
+def _ringing(
+    notes: list[Note], events: tuple[Event, ...], damped: bool, drones: Drones
+) -> list[Note]:
+    """Plucked strings ring until they are plucked again, the harmony changes or silence falls; none sounds twice.
+
+    Those that drone ring on over changes.
+    """
     limits = {}
     for event in events:
         if voices(event.mark) or event.line == "bass":
@@ -209,7 +247,7 @@ def _ringing(notes: list[Note], events: tuple[Event, ...], damped: bool) -> list
     for note in reversed(notes):
         if following.get(note.string) == note.start_q:
             continue  # the thumb has it
-        end = note.end_q
+        end = _droned_to(note, drones) if drones else note.end_q
         if note.why.kind in _SINGLE and not damped:
             end = max(end, limits.get((note.start_q, note.chord), end))
         after = following.get(note.string)
