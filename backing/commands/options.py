@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from backing.commands import values as v
 from backing.ground.errors import RequestError
 from backing.output.asked import Paper, Sound
-from backing.reading.asked import Reading
+from backing.reading.asked import READ_AS, Reading
 from backing.timeline.form import Form
 
 
@@ -125,6 +125,8 @@ TABLE: tuple[Option, ...] = tuple(Option(*row) for row in (
     ("--signs",       "paper.signs",      v.flag,              False, "",           "△, –, ° and ø in place of maj, m, dim and m7b5, on sheet and page.", ""),
     ("--grips",       "paper.grips",      v.flag,              False, "",           "Guitar grips on the sheet, for every chord used.", ""),
     ("--tune-number", "reading.tune_number", v.whole(0, 99_999), None, "N",        "Of a file with several tunes the one with this number (X: in ABC).", "3"),
+    ("--read-as",     "reading.read_as",  v.choice(*READ_AS),  None, "FORMAT",      f"How the chart is written, where it does not show it: {', '.join(READ_AS)}.", "words"),
+    ("--bars-per-line", "reading.bars_per_line", v.whole(1, 16), None, "N",        "Of words with chords over them: how many bars a line has.", "4"),
     ("--force",       "files.force",      v.flag,              False, "",           "Replace files that this program did not make.", ""),
 ))  # fmt: skip
 BY_NAME = {option.name: option for option in TABLE}

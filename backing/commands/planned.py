@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 NOTES = (".mid", ".json", ".vtt")
 SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
 SHEET = (".pdf", ".svg", ".png")
-CHARTS = (".txt", ".musicxml", ".mxl", ".abc")  # the chart itself, which may want chords
+CHARTS = (".txt", ".musicxml", ".mxl", ".abc", ".cho")  # the chart itself, which may want chords
 WRITTEN = (*SHEET, *CHARTS)  # the chart as written: nobody need play it
 ENDINGS = (*NOTES, *SOUND, *SHEET, ".html", *CHARTS)
 PAGED = (".svg", ".png")  # a file a page, numbered

@@ -105,6 +105,10 @@ def write_written(prepared: Prepared, path: Path, wish: Options) -> list[Path]:
         from backing.output.abc import write as write_abc
 
         write_abc(moved_chart(prepared.chart, wish), path, force=wish.files.force)
+    elif kind == ".cho":
+        from backing.output.words import write as write_words
+
+        write_words(moved_chart(prepared.chart, wish), path, force=wish.files.force)
     elif kind in (".musicxml", ".mxl"):
         from backing.output.musicxml import write as write_musicxml
 

@@ -4,11 +4,19 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+READ_AS = ("words", "abc", "musicxml")
+
 
 class Reading(NamedTuple):
-    """`tune_number` is the `X:` of a tune in a file of several, None the first."""
+    """`tune_number` is the `X:` of a tune in a file of several, None the first.
+
+    `read_as` names the format where the file does not show it; `bars_per_line` is how many bars a line of words with chords
+    has, None for one a chord.
+    """
 
     tune_number: int | None = None
+    read_as: str | None = None
+    bars_per_line: int | None = None
 
 
 PLAIN = Reading()

@@ -17,6 +17,7 @@ from backing.reading.asked import PLAIN, Reading
 from backing.reading.findings import Findings
 
 MOST_BYTES = 4_000_000  # of a file that is read
+MOST_PAGE = 100_000  # of text that is looked through for chords over words
 Read = Callable[[bytes, str, Reading], Chart]
 
 
@@ -32,12 +33,22 @@ def _musicxml(data: bytes, name: str, asked: Reading) -> Chart:
     return musicxml.read(data, name)
 
 
+def _words(data: bytes, name: str, asked: Reading) -> Chart:
+    from backing.reading import words
+
+    return words.read(text_of(data, name), name, asked.bars_per_line)
+
+
 FORMATS: dict[str, Read] = {
     ".abc": _abc,
     ".musicxml": _musicxml,
     ".xml": _musicxml,
     ".mxl": _musicxml,
+    ".cho": _words,
+    ".chordpro": _words,
+    ".chopro": _words,
 }
+BY_NAME = {"words": _words, "abc": _abc, "musicxml": _musicxml}  # what may be asked for
 READABLE = (".txt", *FORMATS)
 
 
@@ -50,7 +61,7 @@ def opened(
     unknown_style: UnknownStyle = lambda style: None,
 ) -> Chart:
     """The chart of a file. With `wanted` it may lack chords, which stand as `?`. Raises `ChartError`, `RequestError`."""
-    read = format_of(data, name)
+    read = format_of(data, name, asked)
     if read is None:
         return parse(decode(data, name), name, wanted=wanted, unknown_style=unknown_style)
     chart = read(data, name, asked)
@@ -62,8 +73,10 @@ def opened(
     return chart
 
 
-def format_of(data: bytes, name: str) -> Read | None:
+def format_of(data: bytes, name: str, asked: Reading = PLAIN) -> Read | None:
     """The reader of a file, None for a chart in plain text."""
+    if asked.read_as in BY_NAME:
+        return BY_NAME[asked.read_as]
     return FORMATS.get(PurePath(name).suffix.lower()) or _by_content(data)
 
 
@@ -72,7 +85,11 @@ def _by_content(data: bytes) -> Read | None:
         return _abc
     if b"<score-partwise" in data[:4000] or (data.startswith(b"PK") and b"META-INF" in data):
         return _musicxml
-    return None
+    if b"\0" in data[:4096] or len(data) > MOST_PAGE:
+        return None
+    from backing.reading.words import looks_like_words
+
+    return _words if looks_like_words(data.decode("utf-8", "replace")) else None
 
 
 def _without_chords(chart: Chart, span: Span) -> ChartError:
