@@ -31,7 +31,7 @@ _BY_DEGREE = "degrees such as 1 b3 5 8, -5 below, 3' above, n1 of the next chord
 _TOGETHER = rf"{DEGREE}(?:\+{DEGREE})*"
 
 # Kind of line: the marks that it knows, as a pattern and in words.
-_MARKS: dict[str, tuple[re.Pattern[str], str]] = {
+MARKS: dict[str, tuple[re.Pattern[str], str]] = {
     "drum": (re.compile(r"[.=gxXfdrzsc]"), ". = g x X f d r z s c"),
     "chord": (
         re.compile(rf"[.=]|[gxX]{PARALLEL}|[1-6](?:\+[1-6])*"),
@@ -123,7 +123,7 @@ def led(text: str, kind: str) -> tuple[str, str]:
     if arrow and (mark in ("", ".", "=") or _cut(mark, kind) != (mark,)):
         raise CellError(
             "'->' leads to one stroke, on the first beat of what follows",
-            f"write it behind the arrow, with one of {_MARKS[kind][1]}",
+            f"write it behind the arrow, with one of {MARKS[kind][1]}",
             len(before),
             len(arrow + after.rstrip()),
         )
@@ -134,7 +134,7 @@ def led(text: str, kind: str) -> tuple[str, str]:
 def _cut(pulse: str, kind: str) -> tuple[str, ...] | int:
     """The marks of a pulse, or the offset of the first character that is none."""
     marks, at = [], 0
-    pattern = _MARKS[kind][0]
+    pattern = MARKS[kind][0]
     while at < len(pulse):
         found = pattern.match(pulse, at)
         if found is None:
@@ -152,7 +152,7 @@ def _borders(count: int) -> tuple[Fraction, ...]:
 def _segments(pulse: str, where: int, kind: str) -> tuple[Segment, ...]:
     marks = _cut(pulse, kind)
     if isinstance(marks, int):
-        sign, hint = pulse[marks], f"use {_MARKS[kind][1]}"
+        sign, hint = pulse[marks], f"use {MARKS[kind][1]}"
         if sign in SWELLS and marks and kind in ("chord", "line"):
             hint = (
                 "this instrument's notes die away by themselves, so they cannot swell: leave it out"

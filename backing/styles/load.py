@@ -26,6 +26,7 @@ KEYS = (
     "name", "about", "source", "like", "without", "meters", "tempo", "feel", "grid", "colour", "repeats", "clave",
     "runs_on", "idea", "ending", "count_in", "last_chord",
 )  # fmt: skip
+IDEA_KEYS = ("weight", "hold", "rest")
 GRIDS = {"eighths": EIGHTH, "sixteenths": SIXTEENTH, "triplets": Fraction(1, 3)}
 CLAVES = ("2-3", "3-2")
 FEELS = "straight, swing, swing 16, shuffle, swing 3:2, swing 16 3:2, sixteenths 28:20:22:30"
@@ -204,7 +205,7 @@ def _ideas(table: Table, players: tuple[str, ...], base: Style | None) -> tuple[
     found = {idea.name: idea for idea in (base.ideas if base else ())}
     for name in table.data:
         inner, old = table.table(name), found.get(name, Idea(name))
-        inner.only(("weight", "hold", "rest"))
+        inner.only(IDEA_KEYS)
         found[name] = Idea(
             name,
             inner.number("weight", old.weight, 0.01, 100),

@@ -12,6 +12,8 @@ from backing.styles.cells import Beat, take_apart, write
 from backing.styles.find import styles
 from backing.styles.model import SECTION, Part, Pattern, Style, Value, Where
 
+ROOM, SPREAD_MS = 0.2, 6.0  # what holds where a style says nothing
+_NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 _GRIDS = {Fraction(1, 2): "eighths", Fraction(1, 4): "sixteenths"}
 
 
@@ -75,6 +77,8 @@ def page(style: Style) -> str:
     ]
     if style.clave:
         lines.append(f"  clave   {style.clave} unless the chart says otherwise")
+    if style.colour:
+        lines.append("  colour  players may add ninths and thirteenths that are not written")
     if style.repeats:
         lines.append("  repeats one bar may stand many times running")
     if style.runs:
@@ -105,6 +109,12 @@ def _part(part: Part) -> list[str]:
     pan = "centre" if not part.pan else f"{abs(part.pan):.0%} {'right' if part.pan > 0 else 'left'}"
     head = f"{part.role}: {_sound(part)}, {plays}; {part.level_db:+g} dB, {pan}"
     lines = [head, *_settings(part)]
+    if (part.low, part.high) != (part.instrument.low, part.instrument.high):
+        lines.append(f"  range {_note(part.low)} to {_note(part.high)}")
+    if part.room != ROOM:
+        lines.append(f"  room {part.room:g}")
+    if (part.late_ms, part.spread_ms) != (0.0, SPREAD_MS):
+        lines.append(f"  {part.late_ms:+g} ms behind the beat, within about {part.spread_ms:g} ms")
     if part.hold:
         lines.append(f"  holds a pattern for {_bars(part.hold)}")
     if part.timing:
@@ -112,6 +122,10 @@ def _part(part: Part) -> list[str]:
     for pattern in part.patterns:
         lines += grid(pattern, part.kind.pitched)
     return lines
+
+
+def _note(midi: int) -> str:
+    return f"{_NAMES[midi % 12]}{midi // 12 - 1}"
 
 
 def _sound(part: Part) -> str:
