@@ -124,7 +124,8 @@ def _read_bar(
         first = len(places)
         starts = starts_in(melody, tune_bar, every)
         for start, end in zip(starts, [*starts[1:], tune_bar.length_q], strict=True):
-            places.append(_place(index, tune_bar, start, end - start, None))
+            place = _place(index, tune_bar, start, end - start, None)
+            places.append(place._replace(free=every == "auto"))
         gaps.append(Gap(_whole_span(bar), first, len(places), tune_bar))
         return
     for slot in bar.slots:

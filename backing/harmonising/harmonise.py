@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from itertools import groupby
 from typing import NamedTuple
 
 from backing.ground.errors import RequestError
@@ -63,27 +62,21 @@ def harmonise(
             "there is no melody here; write notes such as 'G4 A4 B4' or a line 'melody: | G4 |'"
         )
     key = wishes.key or melody.key or ranked_keys(melody)[0][0]
-    free = wishes.every == "auto"
     spots = with_kept(melody, places or places_of(melody, wishes.every), wishes.keep)
-    ground = _ground(melody, spots, key, wishes, free)
+    ground = _ground(melody, spots, key, wishes)
     raw, chords = lattice(ground)
     lat, first = agreed(raw, chords, melody, spots, ground.weights["repeat"])
     ways = varied(lat, first, wishes.results)
     ranked = sorted(range(len(ways)), key=lambda i: (i > 0, cost_of(lat, ways[i])))
     return [
-        _result(rank, lat, ways[i], chords, ground, key, free)
-        for rank, i in enumerate(ranked, start=1)
+        _result(rank, lat, ways[i], chords, ground, key) for rank, i in enumerate(ranked, start=1)
     ]
 
 
-def _ground(melody: Melody, spots: Sequence[Place], key: Key, wishes: Wishes, free: bool) -> Ground:
+def _ground(melody: Melody, spots: Sequence[Place], key: Key, wishes: Wishes) -> Ground:
     column = MANNERS.index(wishes.manner)
     w = weights(column)
-    for name in (
-        ("held", "held over bar") if free else ("change on bar", "change in half", "change on beat")
-    ):
-        w[name] = 0.0
-    as_hymn = not free and hymn.applies(wishes.manner, melody, spots)
+    as_hymn = hymn.applies(wishes.manner, melody, spots)
     if as_hymn:
         w |= hymn.OUTER
     one_key = as_hymn or wishes.manner in ONE_KEY
@@ -147,12 +140,10 @@ def _result(
     candidates: Sequence[Sequence[Candidate]],
     ground: Ground,
     key: Key,
-    merged: bool,
 ) -> Harmonisation:
     spots, chosen = list(ground.places), [candidates[t][i] for t, i in enumerate(way)]
     own = sum(c.colour.cost for c in chosen)
-    if merged:
-        spots, chosen = _merged(spots, chosen)
+    spots, chosen = _merged(spots, chosen)
     tune = [ground.melody.between(p.start_q, p.end_q) for p in spots]
     chords = [
         spelt(c, [n.pitch.note for n in notes]) for c, notes in zip(chosen, tune, strict=True)
@@ -178,16 +169,23 @@ def _result(
 def _merged(
     spots: Sequence[Place], chosen: Sequence[Candidate]
 ) -> tuple[list[Place], list[Candidate]]:
-    """Equal neighbours inside a bar as one chord."""
+    """A chord that goes on into free places of its bar as one chord."""
     places: list[Place] = []
     found: list[Candidate] = []
-    marks = [
-        (place.bar, c.root, c.colour.quality, c.bass, c.kept is not None)
-        for place, c in zip(spots, chosen, strict=True)
-    ]
-    for _, group in groupby(range(len(spots)), key=marks.__getitem__):
-        row = list(group)
-        first, last = spots[row[0]], spots[row[-1]]
-        places.append(first._replace(length_q=last.end_q - first.start_q))
-        found.append(chosen[row[0]])
+    for place, c in zip(spots, chosen, strict=True):
+        last = found[-1] if found else None
+        goes_on = last is not None and place.free and c.kept is None and place.bar == places[-1].bar
+        if goes_on and last and _same(last, c):
+            places[-1] = places[-1]._replace(length_q=place.end_q - places[-1].start_q)
+        else:
+            places.append(place)
+            found.append(c)
     return places, found
+
+
+def _same(one: Candidate, other: Candidate) -> bool:
+    return (one.root, one.colour.quality, one.bass) == (
+        other.root,
+        other.colour.quality,
+        other.bass,
+    )

@@ -155,7 +155,7 @@ class Chords(NamedTuple):
 def applies(manner: str, melody: Melody, places: Sequence[Place]) -> bool:
     """Whether chords stand as in a hymn: one a beat, in the diatonic manner."""
     return manner == "diatonic" and all(
-        p.length_q <= max(melody.bars[p.bar].meter.pulses_q) for p in places
+        not p.free and p.length_q <= max(melody.bars[p.bar].meter.pulses_q) for p in places
     )
 
 

@@ -65,7 +65,7 @@ class Place(NamedTuple):
 
     `bar` counts the melody's bars from 0, `beat` is the counted beat as an exact fraction from 1. `weight` is how
     strong the place is in its bar: 2 on the bar line, 1 in its middle or on a group, 0 elsewhere. `kept` is a chord
-    that must stay.
+    that must stay. In a `free` place the chord before it may go on; in others a chord was asked for.
     """
 
     bar: int
@@ -74,6 +74,7 @@ class Place(NamedTuple):
     length_q: Fraction
     weight: int
     kept: Chord | None = None
+    free: bool = False
 
     @property
     def end_q(self) -> Fraction:
@@ -121,6 +122,7 @@ def places_of(melody: Melody, every: str) -> list[Place]:
                     bar.start_q + start,
                     end - start,
                     weight_in(bar.meter, start + lead),
+                    free=every == "auto",
                 )
             )
     return found

@@ -10,6 +10,7 @@ import numpy as np
 from backing.harmonising import hymn
 from backing.harmonising.candidates import Candidate, Ground, Row, Side, candidates
 from backing.harmonising.costs import BASS_MOTION, BASS_WISH, DEGREE_MOTION, ROOT_MOTION
+from backing.harmonising.melody import Place
 from backing.harmonising.search import (
     NONE,
     SKIP_DOWN,
@@ -69,19 +70,19 @@ def _at_home(candidate: Candidate, ground: Ground) -> bool:
 
 def _edges(ground: Ground, rows: Sequence[Row]) -> list[Floats]:
     """Cost of every move between neighbours. What does not depend on the tune is counted once for equal sides."""
-    known: dict[tuple[int, int, int, bool], Floats] = {}
+    known: dict[tuple[int, int, int, bool, bool], Floats] = {}
     edges, rests = [], ground.rests
     for t, (before, here) in enumerate(pairwise(rows)):
         place = ground.places[t + 1]
         closing = rests[t + 1] or (place.weight == 2 and place.bar in ground.phrase_ends)
-        mark = (id(before.side), id(here.side), place.weight, closing)
+        mark = (id(before.side), id(here.side), place.weight, closing, place.free)
         if mark not in known:
-            known[mark] = _harmony(ground, before.side, here.side, place.weight, closing)
+            known[mark] = _harmony(ground, before.side, here.side, place, closing)
         edges.append(known[mark] + _outer(ground, t, before.side, here.side))
     return edges
 
 
-def _harmony(ground: Ground, a: Side, b: Side, weight: int, closing: bool) -> Floats:
+def _harmony(ground: Ground, a: Side, b: Side, place: Place, closing: bool) -> Floats:
     """Everything about a move but the tune: roots, basses, qualities, dominants, cadences, holding."""
     w = ground.weights
     up = _between(a.bass, b.bass)
@@ -96,12 +97,13 @@ def _harmony(ground: Ground, a: Side, b: Side, weight: int, closing: bool) -> Fl
         w["root motion"] * ROOTS[root_up]
         + w["degree motion"] * DEGREES[a.number[:, None], b.number[None, :]]
         + w["bass motion"] * BASSES[size]
-        + w[CHANGES[weight]]
+        + w[CHANGES[place.weight]] * (1.0 if place.free else w["change asked"])
         + w["same quality"] * (alike & (root_up != 0))
         + _dominants(w, a.dominant, b.dominant, root_up)
         + _bass_wish(ground.bass, up, root_up)
     )
-    staying = w["held over bar" if weight == 2 else "held"] + _bass_wish(ground.bass, up, root_up)
+    held_cost = 0.0 if place.free else w["held over bar" if place.weight == 2 else "held"]
+    staying = held_cost + _bass_wish(ground.bass, up, root_up)
     cost = np.where(held, staying, moving)
     if closing:
         home = b.above[None, :] == 0
