@@ -17,6 +17,7 @@ from backing.harmonising.search import FAR, Flags, Floats, Ints
 from backing.harmony.chord import Chord
 
 QUALITIES: dict[str, int] = {}  # an index for every quality met
+LEADING = 1.2  # the leading note of a minor key counts at least so much
 CANDIDATES = 48  # a place; the dearest are left out
 
 
@@ -72,16 +73,22 @@ def passes(
 
 
 def fits(ground: Ground) -> list[list[tuple[int, float]]]:
-    """For every place the pitch classes of the tune in it, each with how much it counts."""
+    """For every place the pitch classes of the tune in it, each with how much it counts.
+
+    The leading note of a minor key counts wherever it stands: it asks for the dominant (common practice).
+    """
     notes = ground.melody.notes
     order = {id(n): i for i, n in enumerate(notes)}
     found = []
-    for place in ground.places:
+    for place, key in zip(ground.places, ground.keys, strict=True):
         row = []
         for note in ground.melody.between(place.start_q, place.end_q):
             i = order[id(note)]
             around = (notes[i - 1] if i else None, notes[i + 1] if i + 1 < len(notes) else None)
-            row.append((note.pitch.midi % 12, _amount(ground, place, note, around)))
+            pc = note.pitch.midi % 12
+            leads = key.minor and pc == (key.tonic.pc - 1) % 12
+            amount = _amount(ground, place, note, around)
+            row.append((pc, max(amount, LEADING) if leads else amount))
         found.append(row)
     return found
 
@@ -114,6 +121,8 @@ def _relation(ground: Ground, colours: Sequence[Colour]) -> Floats:
             table[i, tone] = w["tension"]
         for tone in colour.tones:
             table[i, tone] = w["fifth"] if tone == 7 else 0.0
+        if 11 in colour.tones:
+            table[i, 0] += w["root on 7th"]
         if colour.family in ("major", "dominant") and 4 in colour.tones:
             table[i, 5] = w["foreign note"] * 1.5  # the natural eleventh
     return table

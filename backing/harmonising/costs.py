@@ -23,6 +23,7 @@ TABLE = (
     Row("foreign note",   (3.0,  3.0,   6.0,   9.0), "a melody note that is neither in the chord nor an allowed tension"),
     Row("tension",        (3.0,  3.0,   0.5,   0.3), "a melody note that makes the chord richer"),
     Row("fifth",          (0.15, 0.15,  0.25,  0.25), "the tune on the fifth says little about the chord"),
+    Row("root on 7th",    (0.0,  0.0,   0.5,   0.3), "the tune on the root of a chord with a major seventh, a half step above it"),
     Row("passing",        (0.25, 0.25,  0.45,  0.8), "share of the above for a short note that is left by step"),
     Row("change on bar",  (0.05,  0.05, 0.0,   0.0), "a new chord on the bar line"),
     Row("change in half", (0.15,  0.15, 0.25,  0.0), "a new chord in the middle of the bar"),
@@ -42,14 +43,14 @@ TABLE = (
     Row("unresolved",     (0.15,  0.15, 0.7,   0.35), "a dominant seventh that does neither"),
     Row("two dominants",  (0.0,  0.0,   0.25,  0.3), "a dominant seventh after another"),
     Row("same quality",   (0.0,  0.0,   0.3,   0.4), "the same quality again on another root"),
-    Row("opening",        (0.50,  0.50, 0.5,   0.4), "a first chord that is not the tonic"),
+    Row("opening",        (0.50,  0.50, 0.9,   0.8), "a first chord that is not the tonic"),
     Row("close",          (3.0,  3.0,   3.0,   3.0), "a last chord that is not the tonic in root position"),
-    Row("cadence",        (0.05,  0.05, 0.4,   0.4), "a phrase that ends on the tonic after a dominant, or on a dominant (reward)"),
+    Row("cadence",        (0.05,  0.05, 0.8,   0.6), "a phrase that ends on the tonic after a dominant, or on a dominant (reward)"),
     Row("repeat",         (0.8,  0.8,   0.8,   0.8), "an equal bar with other chords than before"),
 )  # fmt: skip
 
 # Root motion in semitones up, 0 to 11 (down a fifth is 5): common practice; from functional harmony's strong motions.
-ROOT_MOTION = (0.0, 0.5, 0.3, 0.45, 0.55, 0.0, 0.9, 0.1, 0.55, 0.3, 0.35, 0.4)
+ROOT_MOTION = (0.5, 0.5, 0.3, 0.45, 0.55, 0.0, 0.9, 0.1, 0.55, 0.3, 0.35, 0.4)
 
 # From degree (row) to degree (column), I to VII: usual 0, sometimes 0.4, less often 0.8, rare 1.2. Source: the table of
 # usual root progressions in Piston's Harmony (from memory); IV to I as usual as IV to V (common practice of songs).

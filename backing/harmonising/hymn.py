@@ -153,10 +153,9 @@ class Chords(NamedTuple):
 
 
 def applies(manner: str, melody: Melody, places: Sequence[Place]) -> bool:
-    """Whether chords stand as in a hymn: one a beat, in the diatonic manner."""
-    return manner == "diatonic" and all(
-        not p.free and p.length_q <= max(melody.bars[p.bar].meter.pulses_q) for p in places
-    )
+    """Whether chords stand as in a hymn: the diatonic manner, and three of four places ask for a chord on one beat."""
+    quick = sum(not p.free and p.length_q <= max(melody.bars[p.bar].meter.pulses_q) for p in places)
+    return manner == "diatonic" and 4 * quick >= 3 * len(places)
 
 
 @lru_cache(maxsize=2)

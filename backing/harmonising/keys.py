@@ -22,8 +22,8 @@ MAJOR = (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88)
 MINOR = (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17)
 LAST_ON_TONIC = 0.25  # added to a correlation
 LAST_IN_TRIAD = 0.08
-LEAVING = 0.8  # cost of changing the key, in quarters of foreign notes
-AT_HOME = 0.05  # a quarter in a foreign key costs so much even where every note fits
+LEAVING = 1.5  # cost of changing the key, in quarters of foreign notes
+AT_HOME = 0.15  # a quarter in a foreign key costs so much even where every note fits
 
 
 def ranked_keys(melody: Melody) -> list[tuple[Key, float]]:

@@ -51,12 +51,12 @@ def turns(w: Mapping[str, float]) -> Floats:
 
 
 def _ends(ground: Ground, t: int, cands: Sequence[Candidate]) -> Floats:
-    """What the first and the last place ask of a chord: the tonic of the home key."""
+    """What the first place and those under the last note ask of a chord: the tonic of the home key."""
     w, tonic = ground.weights, ground.home.tonic.pc
     extra = np.zeros(len(cands))
     if t == ground.opening:
-        extra += [0.0 if c.root == tonic else w["opening"] for c in cands]
-    if t == len(ground.places) - 1:
+        extra += [0.0 if c.root == tonic and not c.colour.dominant else w["opening"] for c in cands]
+    if ground.places[t].end_q > ground.melody.notes[-1].start_q:  # under the last note
         extra += [0.0 if _at_home(c, ground) else w["close"] for c in cands]
     return extra
 
@@ -92,6 +92,8 @@ def _harmony(ground: Ground, a: Side, b: Side, place: Place, closing: bool) -> F
     size = np.minimum(up, 12 - up)
     if ground.hymn:
         cost: Floats = hymn.moves(a.number, b.number, a.diminished, root_up)
+        if place.free:
+            cost = np.where(root_up == 0, 0.0, cost)
         return cost + w["bass motion"] * BASSES[size] + _bass_wish(ground.bass, up, root_up)
     moving = (
         w["root motion"] * ROOTS[root_up]

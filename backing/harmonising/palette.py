@@ -93,14 +93,14 @@ minor   1      m7       -     -        0.7       0.9        b7
 minor   1      m9       -     -        0.8       0.9        -
 minor   1      mMaj7    -     -        1.1       1.0        -
 minor   4      m        0.55  0.55     1.1        1.5        3
-minor   4      m7       -     1.40     0.5        0.8        b7
-minor   4      m6       -     -        0.7       0.7        -
+minor   4      m7       -     1.40     0.4        0.8        b7
+minor   4      m6       -     -        0.5       0.7        -
 minor   4      m9       -     -        0.8       0.9        -
 minor   4      .        -     1.20     2.0        2.0        -
 minor   4      7        -     -        0.9       0.8        3
 minor   5      .        0.30  0.30     1.6        2.0        3
 minor   5      7        0.70  0.70     0.4        0.6        3 b7
-minor   5      7b9      -     -        0.4       0.6        3
+minor   5      7b9      -     -        0.7       0.6        3
 minor   5      7#5      -     -        0.8       0.8        -
 minor   5      7b13     -     -        0.8       0.8        -
 minor   5      7sus4    -     -        0.9       0.9        -

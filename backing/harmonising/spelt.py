@@ -35,13 +35,23 @@ def _spelt(
     return min(
         choices,
         key=lambda c: (
-            max(abs(n.alter) for n in c.notes) > 1,
+            max(abs(n.alter) for n in c.notes) > (2 if c.family == "diminished" else 1),
+            _far(c, key),
             -sum(note in c.notes for note in tune),
             c.root != by_degree,
             sum(abs(n.alter) for n in c.notes),
             c.root != usual,
         ),
     )
+
+
+def _far(chord: Chord, key: Key) -> bool:
+    """A root that nobody reads: more than six fifths from the key (a leading diminished chord: nine), or outside the
+    key and none of the plain names from Gb to A#, such as Fb or B#."""
+    away = chord.root.fifths - key.fifths
+    leading = chord.family in ("diminished", "half-diminished")
+    strange = not -1 <= away <= 5 and not -6 <= chord.root.fifths <= 10
+    return strange or not -6 <= away <= (9 if leading else 6)
 
 
 def _chord(root: NoteName, quality: str, bass: str) -> Chord:
