@@ -27,6 +27,7 @@ FLOORS = (
     "band",
     "performance",
     "output",
+    "live",
     "commands",
     "__init__",
     "__main__",

@@ -32,6 +32,15 @@ from backing.ground.errors import BackingError, ChartError, StyleError
 STOPPED = {130: "interrupted", 129: "ended by a signal", 143: "ended by a signal"}
 
 
+def devices(shown: bool) -> None:
+    """Print the sound devices and leave."""
+    if shown:
+        from backing.live.device import devices as found
+
+        typer.echo("\n".join(found()))
+        raise typer.Exit()
+
+
 def make(
     chart: ChartPath,
     out: Annotated[
@@ -56,6 +65,46 @@ def make(
         )
     for path in written:
         typer.echo(str(path))
+
+
+def play(
+    chart: ChartPath,
+    watch: Annotated[
+        bool,
+        typer.Option("--watch", help="Follow the file: what is saved is played from the next bar."),
+    ] = False,
+    to: Annotated[
+        str | None,
+        typer.Option(metavar="PORT", help="Play MIDI instruments at this port, with a clock."),
+    ] = None,
+    device: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The sound device; null plays in silence.")
+    ] = None,
+    list_devices: Annotated[
+        bool,
+        typer.Option(
+            "--list-devices", help="The sound devices there are.", is_eager=True, callback=devices
+        ),
+    ] = False,
+    quiet: Quiet = False,
+    *,
+    wish: Options,
+) -> None:
+    """Play the track at once; ? shows the keys.
+
+    Keep headphones low enough to talk over, and rest; stop when something hurts.
+
+    Example: backing play tune.txt --watch
+    """
+    from backing.commands.play import How
+    from backing.commands.play import play as run_play
+
+    run_play(
+        chart,
+        wish,
+        How(watch, to, device),
+        warn=lambda d: say(rendered(d, coloured(sys.stderr)), quiet),
+    )
 
 
 def rehearse(
@@ -316,6 +365,7 @@ def common(
 
 COMMANDS: dict[str, Callable[..., None]] = {
     "make": make,
+    "play": play,
     "rehearse": rehearse,
     "lesson": lesson,
     "harmonise": harmonise,

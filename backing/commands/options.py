@@ -154,6 +154,11 @@ REFUSED: dict[str, dict[str, str]] = {
         "paper": "it shapes the sheet, and check prints none",
         "files": "check writes no files",
     },
+    "play": {
+        "paper": "it shapes the sheet, and play prints none",
+        "files": "play writes no files; backing make does",
+        "--bits": "play writes no files; backing make does",
+    },
     "rehearse": {
         "--loop": "a practice track goes through its passes; a loop is made by backing make",
     },

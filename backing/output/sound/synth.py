@@ -58,8 +58,8 @@ _SETTINGS = (
 _VELOCITY, _NEGATIVE, _CUTOFF, _IN_ITS_PLACE = 2, 1, 8, 0
 _SPARE = 15  # the channel for keys that others play
 _CENTRE, _SEMITONE = 8192, 4096  # of a pitch wheel with its usual range of two semitones
-_OFF, _PROGRAM, _ON, _GESTURE = range(4)  # order of events at one frame
-_ALL = 255  # what a gesture is for: all keys, otherwise the one that is choked
+OFF, PROGRAM, ON, GESTURE = range(4)  # order of events at one frame
+ALL_KEYS = 255  # what a gesture is for: all keys, otherwise the one that is choked
 _EXPRESSION = 11  # controller
 _RELEASE, _AT_ONCE = (
     38,
@@ -68,7 +68,7 @@ _RELEASE, _AT_ONCE = (
 _MOST_VOICES = 256
 
 
-def _event(frame: int, order: int, number: int, velocity: int = 0) -> int:
+def event_of(frame: int, order: int, number: int, velocity: int = 0) -> int:
     """One number an event, sorted as events are: an hour of music has several hundred thousand of them."""
     return frame << 18 | order << 16 | number << 8 | velocity
 
@@ -134,7 +134,7 @@ def player_blocks(
 
     starts = [0, *(a for a in sorted(set(anchors)) if 0 < a < total)]
     waiting = _passes(player, starts)
-    synth = _Synth(soundfont, player.role, a4, voices)
+    synth = Synth(soundfont, player.role, a4, voices)
     rings: list[tuple[int, Sound]] = []  # what earlier passes ring into later ones
     try:
         for at in range(0, total, block):
@@ -171,12 +171,12 @@ def _passes(player: PerformedPlayer, starts: Sequence[int]) -> list[_Pass]:
     for onset, release, pitch, velocity in apart(notes(), GRAIN):
         i = bisect_right(starts, onset) - 1
         release = starts[i] + -(-(release - starts[i]) // GRAIN) * GRAIN
-        events[i].append(_event(onset, _ON, pitch, velocity))
-        events[i].append(_event(release, _OFF, pitch))
+        events[i].append(event_of(onset, ON, pitch, velocity))
+        events[i].append(event_of(release, OFF, pitch))
     for g in player.gestures:
         i = bisect_right(starts, round(g.at_s * RATE)) - 1
         at = grain(g.at_s, starts[i])
-        events[i].append(_event(at, _GESTURE, g.key if g.key >= 0 else _ALL, g.value))
+        events[i].append(event_of(at, GESTURE, g.key if g.key >= 0 else ALL_KEYS, g.value))
     for i, start in enumerate(starts):
         end = starts[i + 1] if i + 1 < len(starts) else math.inf
         program = player.voices[0].instrument.program
@@ -185,8 +185,8 @@ def _passes(player: PerformedPlayer, starts: Sequence[int]) -> list[_Pass]:
                 program = voice.instrument.program
             elif voice.at_s * RATE < end:
                 at = grain(voice.at_s, start)
-                events[i].append(_event(at, _PROGRAM, voice.instrument.program))
-        events[i].append(_event(start, _PROGRAM, program))
+                events[i].append(event_of(at, PROGRAM, voice.instrument.program))
+        events[i].append(event_of(start, PROGRAM, program))
     return [
         _Pass(start, array("q", sorted(part))) for start, part in zip(starts, events, strict=True)
     ]
@@ -208,7 +208,7 @@ class _Pass:
         """No event is left; what sounds may still ring."""
         return self._next == len(self._events)
 
-    def play(self, synth: _Synth, out: Sound, origin: int) -> None:
+    def play(self, synth: Synth, out: Sound, origin: int) -> None:
         """Fill `out`, whose first frame is frame `origin` of the sound."""
         end = origin + len(out)
         events = self._events
@@ -227,7 +227,7 @@ class _Pass:
                 synth.write(out, self._at - origin, count)
                 self._at = until
 
-    def ring(self, synth: _Synth, at: int, total: int) -> Iterator[tuple[int, Sound]]:
+    def ring(self, synth: Synth, at: int, total: int) -> Iterator[tuple[int, Sound]]:
         """What sounds from frame `at` on until the synth is silent, in pieces with their first frames."""
         import numpy as np
 
@@ -238,7 +238,7 @@ class _Pass:
             at += len(piece)
 
 
-class _Synth:
+class Synth:
     """One FluidSynth, dry, with one soundfont, for one role."""
 
     __slots__ = (
@@ -272,13 +272,13 @@ class _Synth:
     def do(self, event: int) -> None:
         kind, number, velocity = event >> 16 & 3, event >> 8 & 255, event & 255
         channel = self._channel
-        if kind != _PROGRAM and number in self._silent:
+        if kind != PROGRAM and number in self._silent:
             channel, number = _SPARE, self._silent[number]
-        if kind == _ON:
+        if kind == ON:
             self._fluid.fluid_synth_noteon(self._synth, channel, number, velocity)
-        elif kind == _OFF:
+        elif kind == OFF:
             self._fluid.fluid_synth_noteoff(self._synth, channel, number)
-        elif kind == _GESTURE:
+        elif kind == GESTURE:
             self._shape(number, velocity)
         else:
             self._fluid.fluid_synth_program_change(self._synth, channel, number)
@@ -288,7 +288,7 @@ class _Synth:
     def _shape(self, key: int, value: int) -> None:
         """How loud everything that sounds is from now on, or one key choked."""
         library = self._fluid._fl
-        if key == _ALL:
+        if key == ALL_KEYS:
             library.fluid_synth_cc(self._synth, self._channel, _EXPRESSION, value)
             return
         voices = (c_void_p * _MOST_VOICES)()

@@ -1,0 +1,482 @@
+"""`backing play`: a chart is heard at once, and follows keys and the file that it stands in.
+
+Chart ─prepared_take─▶ Take ─Session─▶ hops ─Pump─▶ the speaker, or ─Sender─▶ a MIDI port
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO
+
+from backing.commands import screen
+from backing.commands.keyboard import Keyboard, one_at_a_time
+from backing.commands.options import Options
+from backing.commands.playing import (
+    SILENT_DB,
+    STEP_PERCENT,
+    Planner,
+    Wanted,
+    changed,
+    count_of,
+    faster,
+    higher,
+    prepared_take,
+    wanted_of,
+)
+from backing.commands.progress import Warn
+from backing.commands.reading import read_text
+from backing.ground.errors import AudioUnavailable, BackingError, ChartError, StyleError
+
+if TYPE_CHECKING:
+    from backing.commands.preparing import Prepared
+    from backing.live.session import Border, Command, Session
+    from backing.live.take import Take
+
+TURN_S = 0.05  # between two looks at keys, file and device
+LOST_TURNS = 30  # in which a device takes nothing
+VOLUME_DB, STEP_DB = (-24.0, 6.0), 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class How:
+    """How it is played, as typed on the command line."""
+
+    watch: bool = False
+    to: str | None = None
+    device: str | None = None
+
+
+class Live:
+    """A session with what is asked of it: every key is a method."""
+
+    def __init__(
+        self, wanted: Wanted, prepared: Prepared, take: Take, band: Any, soundfont: Path | None
+    ) -> None:
+        from backing.live.session import Session
+
+        self.wanted, self.prepared = wanted, prepared
+        self.shown = screen.Shown(_players(take))
+        self.session: Session = Session(band, take)
+        self.ended = False
+        self._band = band
+        self._soundfont = soundfont
+        self._rounds = 0
+        self._at_round = False
+        self.planner = Planner(
+            lambda w: prepared_take(w, soundfont), self._ready, lambda wrong: self.news(str(wrong))
+        )
+        if wanted.loop:
+            self._command_loop()
+
+    # what is heard next
+
+    def ask(self, wanted: Wanted, at_round: bool = False) -> None:
+        """Want something else of the track; it is played from the next bar, or the next round."""
+        self.wanted, self._at_round = wanted, at_round
+        self.planner.ask(wanted)
+
+    def _ready(self, wanted: Wanted, prepared: Prepared, take: Take) -> None:
+        from backing.live.session import Border, Change
+
+        self._band.seat(take)
+        self.prepared = prepared
+        self.shown = self.shown._replace(players=_players(take), news="")
+        self.session.command(Change(take), Border.ROUND if self._at_round else Border.BAR)
+
+    def _now(self, command: Command, border: Border | None = None) -> None:
+        from backing.live.session import Border
+
+        self.session.command(command, border or Border.NOW)
+
+    def news(self, text: str) -> None:
+        self.shown = self.shown._replace(news=text)
+
+    # keys
+
+    def toggle(self) -> None:
+        from backing.live.session import Play, Stop
+
+        place = self.session.place
+        if place.playing:
+            self._now(Stop())
+        else:
+            self._now(Play(*self._start(place.bar)))
+
+    def _start(self, bar: int) -> tuple[int, Take | None]:
+        """A bar to play from, and its count."""
+        place = self.session.place
+        if bar == 0 and not self.wanted.loop:
+            return 0, None
+        wish = self.wanted.options()
+        return bar, count_of(place.take.timeline, bar, wish, place.take.gain_db)
+
+    def jump(self, bar: int) -> None:
+        from backing.live.session import Play
+
+        place = self.session.place
+        bar = max(0, min(bar, len(place.take.bars) - 2))
+        if place.playing:
+            self._now(Play(bar))
+        else:
+            self._now(Play(*self._start(bar)))
+
+    def bars_on(self, count: int) -> None:
+        self.jump(self.session.place.bar + count)
+
+    def section_on(self, count: int) -> None:
+        place = self.session.place
+        sections = place.take.timeline.sections
+        here = place.take.timeline.bars[place.bar].section_index
+        self.jump(sections[max(0, min(here + count, len(sections) - 1))].first - 1)
+
+    def tempo(self, steps: int) -> None:
+        self.ask(faster(self.wanted, steps))
+
+    def key(self, semitones: int) -> None:
+        self.ask(higher(self.wanted, semitones))
+
+    def loop_from(self) -> None:
+        bar = self.session.place.bar
+        last = self.wanted.loop[1] if self.wanted.loop else bar
+        self._loop((bar, max(bar, last)))
+
+    def loop_to(self) -> None:
+        bar = self.session.place.bar
+        first = self.wanted.loop[0] if self.wanted.loop else bar
+        self._loop((min(first, bar), bar))
+
+    def whole(self) -> None:
+        self._loop(None)
+
+    def _loop(self, bars: tuple[int, int] | None) -> None:
+        self.wanted = self.wanted._replace(loop=bars)
+        self._command_loop()
+
+    def _command_loop(self) -> None:
+        from backing.live.session import Loop
+
+        self._now(Loop(*(self.wanted.loop or (None, None))))
+
+    def climb(self) -> None:
+        wanted = self.wanted._replace(climbing=0 if self.wanted.climbing else STEP_PERCENT)
+        if wanted.climbing and not wanted.loop:
+            wanted = wanted._replace(loop=(0, len(self.session.place.take.bars) - 2))
+        self.wanted = wanted
+        self._command_loop()
+        self._rounds = -1  # the next round is asked for at once
+
+    def click(self) -> None:
+        click = self.wanted.wish.band.click
+        self.ask(changed(self.wanted, click="beats" if click == "off" else "off"))
+
+    def guide_tones(self) -> None:
+        self.ask(changed(self.wanted, guide_tones=not self.wanted.wish.band.guide_tones))
+
+    def another(self) -> None:
+        self.ask(changed(self.wanted, seed=self.wanted.wish.band.seed + 1))
+
+    def player(self, number: int) -> None:
+        if number <= len(self.shown.players):
+            self._switch(self.shown.players[number - 1])
+
+    def melody(self) -> None:
+        if "melody" in self.shown.players:
+            self._switch("melody")
+
+    def _switch(self, player: str) -> None:
+        self.wanted = self.wanted._replace(silent=self.wanted.silent ^ {player})
+        self._levels()
+
+    def volume(self, steps: int) -> None:
+        low, high = VOLUME_DB
+        db = max(low, min(high, self.shown.volume_db + steps * STEP_DB))
+        self.shown = self.shown._replace(volume_db=db)
+        self._levels()
+
+    def _levels(self) -> None:
+        db = self.shown.volume_db
+        self._band.levels = {
+            p: SILENT_DB if p in self.wanted.silent else db for p in (*self.shown.players, "click")
+        }
+        self._band.silent = self.wanted.silent
+
+    def help(self) -> None:
+        self.shown = self.shown._replace(help=not self.shown.help)
+
+    def end(self) -> None:
+        self.ended = True
+
+    def press(self, key: str) -> None:
+        """Do what a key does; one that does nothing is passed over."""
+        if key.isdigit() and key != "0":
+            self.player(int(key))
+        elif key in ACTS:
+            ACTS[key](self)
+
+    def turn(self) -> None:
+        """What has to be seen to from time to time: the next tempo of a track that climbs."""
+        place = self.session.place
+        if self.wanted.climbing and place.rounds != self._rounds:
+            self._rounds = place.rounds
+            self.ask(faster(self.wanted, self.wanted.climbing // STEP_PERCENT), at_round=True)
+
+
+ACTS: dict[str, Callable[[Live], None]] = {
+    " ": Live.toggle,
+    "k": Live.toggle,
+    "left": lambda live: live.bars_on(-1),
+    "right": lambda live: live.bars_on(1),
+    "n": lambda live: live.section_on(1),
+    "p": lambda live: live.section_on(-1),
+    "up": lambda live: live.tempo(1),
+    "down": lambda live: live.tempo(-1),
+    "+": lambda live: live.key(1),
+    "=": lambda live: live.key(1),
+    "-": lambda live: live.key(-1),
+    "[": Live.loop_from,
+    "]": Live.loop_to,
+    "0": Live.whole,
+    "l": Live.climb,
+    "<": lambda live: live.volume(-1),
+    ">": lambda live: live.volume(1),
+    "c": Live.click,
+    "m": Live.melody,
+    "t": Live.guide_tones,
+    "s": Live.another,
+    "home": lambda live: live.jump(live.wanted.loop[0] if live.wanted.loop else 0),
+    "?": Live.help,
+    "q": Live.end,
+}
+
+
+def _players(take: Take) -> tuple[str, ...]:
+    roles = dict.fromkeys(s.role for s in take.streams)
+    return tuple(role for role in roles if role != "click")
+
+
+# from start to end
+
+
+def play(
+    chart_path: Path,
+    wish: Options,
+    how: How,
+    out: TextIO | None = None,
+    warn: Warn = lambda d: None,
+) -> None:
+    """Play a chart until it ends or somebody ends it. Raises `BackingError`."""
+    from backing.chart.parse import parse
+
+    text, name = read_text(chart_path)
+    chart = parse(text, name)
+    wanted = wanted_of(chart, round_and_round(wish))
+    soundfont, band = _band(wish, how)
+    prepared, take = prepared_take(wanted, soundfont)
+    for diagnostic in prepared.warnings:
+        warn(diagnostic)
+    if wish.sound.loop:
+        wanted = wanted._replace(loop=(0, len(take.bars) - 2))
+    live = Live(wanted, prepared, take, band, soundfont)
+    try:
+        with _heard(live, band, how) as sound:
+            _run(live, sound, Follower(chart_path, text) if how.watch else None, out or sys.stdout)
+    finally:
+        live.planner.stop()
+        if hasattr(band, "close"):
+            band.close()
+
+
+def round_and_round(wish: Options) -> Options:
+    """A loop ends as written; the session goes round, and nothing has to be played three times for it."""
+    from backing.chart.ast import Ending, EndingKind
+
+    if not wish.sound.loop:
+        return wish
+    return wish.changed(loop=False, ending=Ending(EndingKind.AS_WRITTEN))
+
+
+def _band(wish: Options, how: How) -> tuple[Path | None, Any]:
+    """The soundfont and the band: synthesisers, or instruments behind a MIDI port."""
+    if how.to is not None:
+        from backing.live.midi_out import Instruments
+
+        return None, Instruments()
+    from backing.live.desk import Desk
+    from backing.output.sound.soundfont import find
+
+    soundfont = find(wish.sound.soundfont)
+    return soundfont, Desk(soundfont, wish.sound.a4)
+
+
+@contextmanager
+def _heard(live: Live, band: Any, how: How) -> Iterator[Any]:
+    """The thread that pulls, and the device or port that it pulls for."""
+    from backing.live.session import Border, Play
+
+    live.session.command(Play(0), Border.NOW)
+    if how.to is not None:
+        from backing.live.midi_out import Sender, open_port
+
+        port = open_port(how.to)
+        sender = Sender(live.session, band, port)
+        sender.start()
+        try:
+            yield Sounding(sender, None)
+        finally:
+            sender.stop()
+            port.close()
+        return
+    from backing.live.device import Speaker
+    from backing.live.pump import Pump
+
+    pump = Pump(live.session)
+    pump.start()
+    speaker = None
+    try:
+        speaker = Speaker(pump, how.device)
+        yield Sounding(pump, speaker)
+    finally:
+        if speaker is not None:
+            speaker.close()
+        pump.stop()
+
+
+class Sounding:
+    """What pulls and where it goes to: whether it is well is asked every turn."""
+
+    def __init__(self, pump: Any, speaker: Any) -> None:
+        self.pump, self.speaker = pump, speaker
+        self._still = 0
+
+    def news(self) -> str | None:
+        """What to say of the device: that it is lost or back, None for nothing. Raises what ended the sound."""
+        if self.pump.failure is not None:
+            raise AudioUnavailable(f"the sound ended: {self.pump.failure}") from self.pump.failure
+        if self.speaker is None:
+            return None
+        if self.speaker.moved():
+            back, self._still = self._still > LOST_TURNS, 0
+            return "" if back else None
+        self._still += 1
+        if self._still == LOST_TURNS:
+            return "the sound device is gone; playing goes on when it is back"
+        if self._still > LOST_TURNS and self._still % LOST_TURNS == 0:
+            self._again()
+        return None
+
+    def _again(self) -> None:
+        try:
+            self.speaker.close()
+            self.speaker.open()
+        except BackingError:  # still gone
+            return
+
+
+class Follower:
+    """A chart's file: what it says when it has been saved."""
+
+    def __init__(self, path: Path, text: str) -> None:
+        self._path, self._text = path, text
+        self._stamp = self._look()
+
+    def _look(self) -> tuple[int, int] | None:
+        try:
+            found = self._path.stat()
+        except OSError:  # between two steps of an editor that saves
+            return None
+        return found.st_mtime_ns, found.st_size
+
+    def saved(self) -> str | None:
+        """The new text, None where nothing was saved or nothing was changed."""
+        stamp = self._look()
+        if stamp is None or stamp == self._stamp:
+            return None
+        self._stamp = stamp
+        text, _ = read_text(self._path)
+        if text == self._text:
+            return None
+        self._text = text
+        return text
+
+    @property
+    def name(self) -> str:
+        return str(self._path)
+
+
+def _run(live: Live, sound: Sounding, follower: Follower | None, out: TextIO) -> None:
+    keyboard = Keyboard()
+    drawn = _Drawn(out) if keyboard.there and out.isatty() else None
+    with one_at_a_time(keyboard):
+        begun = False
+        while not live.ended:
+            for key in keyboard.read(TURN_S):
+                live.press(key)
+            live.turn()
+            if follower is not None:
+                _follow(live, follower, drawn)
+            said = sound.news()
+            if said is not None:
+                live.news(said)
+                if drawn is None and said:
+                    print(f"backing: {said}", file=sys.stderr)
+            place = live.session.place
+            if drawn is not None:
+                drawn.show(screen.lines(place, live.wanted, live.shown))
+            begun = begun or place.playing
+            if begun and not place.playing and drawn is None and follower is None:
+                return
+
+
+def _follow(live: Live, follower: Follower, drawn: _Drawn | None) -> None:
+    """Take over what was saved; a mistake is told, and the old version plays on."""
+    from backing.chart.parse import parse
+    from backing.commands.command import coloured, rendered
+
+    try:
+        text = follower.saved()
+        if text is None:
+            return
+        live.ask(live.wanted._replace(chart=parse(text, follower.name)))
+        live.planner.settle()
+    except (ChartError, StyleError) as wrong:
+        said = [rendered(d, coloured(sys.stderr)) for d in wrong.diagnostics]
+    except BackingError as wrong:
+        said = [f"backing: {wrong}"]
+    else:
+        return
+    if drawn is not None:
+        drawn.leave()
+    print("\n".join(said), file=sys.stderr, flush=True)
+
+
+class _Drawn:
+    """Lines of text that are written over each other, cut to the width of the terminal."""
+
+    def __init__(self, out: TextIO) -> None:
+        self._out = out
+        self._last: list[str] = []
+
+    def show(self, lines: Sequence[str]) -> None:
+        from shutil import get_terminal_size
+
+        from rich.cells import set_cell_size
+
+        width, height = get_terminal_size()
+        cut = [set_cell_size(line, width - 1).rstrip() for line in lines][: max(1, height - 1)]
+        if cut == self._last:
+            return
+        back = f"\x1b[{len(self._last)}A" if self._last else ""
+        self._out.write(back + "\r\x1b[J" + "".join(line + "\n" for line in cut))
+        self._out.flush()
+        self._last = cut
+
+    def leave(self) -> None:
+        """What is printed next stands below, and the screen below that."""
+        self._last = []
+
+
+__all__ = ["How", "Live", "play"]

@@ -1,0 +1,1 @@
+"""The running session: notes planned far ahead, samples barely ahead."""

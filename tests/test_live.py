@@ -1,0 +1,249 @@
+"""The running session: what is played from any place, when a command is heard, and that nothing hangs."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from itertools import count as numbers
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from backing.ground import dice
+from backing.live.limiter import BETWEEN_DB, Limiter
+from backing.live.session import (
+    EARLY,
+    HOP,
+    Border,
+    Change,
+    Cut,
+    Loop,
+    Play,
+    Session,
+    Stop,
+)
+from backing.live.take import same_place
+from backing.output.sound import limit
+from backing.output.sound.synth import GRAIN, RATE
+from tests.live import WALTZ, Done, Recorder, take
+
+PLAIN = take()
+SLOW = take(tempo_percent=Fraction(3, 4))
+BAR = PLAIN.bars[1] - PLAIN.bars[0]
+
+
+def started(bar: int = 0) -> tuple[Session, Recorder]:
+    band = Recorder()
+    session = Session(band, PLAIN)
+    session.command(Play(bar), Border.NOW)
+    return session, band
+
+
+def to_the_end(session: Session) -> None:
+    session.pull(HOP)
+    while session.place.playing:
+        session.pull(HOP)
+
+
+def test_what_is_played_from_the_start_is_what_a_file_holds() -> None:
+    session, band = started()
+    to_the_end(session)
+    wanted = sorted(
+        Done(s.onset, stream.role, s.pitch, s.velocity)
+        for stream in PLAIN.streams
+        for s in stream.strokes
+    )
+    assert sorted(band.struck()) == wanted
+    assert not band.held()
+    released = {(s.release, st.role, s.pitch) for st in PLAIN.streams for s in st.strokes}
+    ended = {(d.frame, d.role, d.pitch) for d in band.done if not d.velocity}
+    assert all(
+        any((frame + g, role, pitch) in released for g in range(-GRAIN, GRAIN))
+        for frame, role, pitch in ended
+    )
+
+
+def test_any_lengths_of_pulls_give_the_same_sound_and_the_same_time() -> None:
+    one, first = started()
+    other, second = started()
+    one.pull(40_000)
+    for frames in (1, 7, 1000, 38_000, 992):
+        other.pull(frames)
+    assert first.done == second.done
+
+
+def test_a_tempo_waits_for_the_bar() -> None:
+    session, band = started()
+    session.pull(PLAIN.bars[2] + 5000)
+    session.command(Change(SLOW))
+    session.pull(BAR * 2)
+    assert session.cuts[-1] == Cut(PLAIN.bars[3], 3)
+    after = [d.frame for d in band.struck() if d.role == "drums" and d.frame >= PLAIN.bars[3]]
+    first = min(
+        s.onset
+        for st in SLOW.streams
+        if st.role == "drums"
+        for s in st.strokes
+        if s.onset >= SLOW.bars[3] - EARLY
+    )
+    assert abs(after[0] - PLAIN.bars[3] - max(0, first - SLOW.bars[3])) <= 2 * GRAIN
+
+
+def test_the_place_does_not_drift_over_many_changes() -> None:
+    """Each border is the difference of two rounded places: after 40 changes the next is still exact."""
+    session, _ = started()
+    takes = [SLOW, PLAIN]
+    session.command(Loop(0, 7), Border.NOW)
+    pulled = HOP * (PLAIN.bars[0] // HOP + 1)
+    session.pull(pulled)
+    expected = PLAIN.bars[0]
+    now = PLAIN
+    for i in range(40):
+        new = takes[i % 2]
+        bar = session.place.bar
+        session.command(Change(new))
+        expected += now.bars[bar + 1] - now.bars[bar]
+        while pulled < expected + 2 * HOP:
+            session.pull(HOP)
+            pulled += HOP
+        made = [c for c in session.cuts if c.frame == expected]
+        assert made, (i, expected, list(session.cuts)[-3:])
+        now = new
+
+
+def test_a_loop_goes_round_without_a_gap_and_releases_what_sounds() -> None:
+    session, band = started(2)
+    session.command(Loop(2, 3), Border.NOW)
+    length = PLAIN.bars[4] - PLAIN.bars[2]
+    session.pull(5 * length)
+    seams = [c.frame for c in session.cuts if c.bar == 2]
+    assert [b - a for a, b in pairwise(seams)] == [length] * (len(seams) - 1)
+    assert session.place.rounds >= 4
+    rounds = [
+        [(d.frame - s, d.role, d.pitch) for d in band.struck() if s <= d.frame < s + length - EARLY]
+        for s in seams[1:4]
+    ]
+    assert [[(r, p) for _, r, p in sorted(one)] for one in rounds[1:]] == [
+        [(r, p) for _, r, p in sorted(rounds[0])]
+    ] * 2
+
+
+def test_an_early_first_beat_is_struck_at_the_border_and_not_before_it() -> None:
+    """What a player means for the first beat of the bar after a loop is not heard at the end of the loop."""
+    session, band = started(0)
+    session.command(Loop(0, 1), Border.NOW)
+    session.pull(PLAIN.bars[2] + 8 * BAR)
+    early = {
+        (stream.role, s.pitch)
+        for stream in PLAIN.streams
+        for s in stream.strokes
+        if PLAIN.bars[2] - EARLY <= s.onset < PLAIN.bars[2] < s.release
+    }
+    assert early, "nobody is early here: choose another bar"
+    seam = PLAIN.bars[2]
+    heard = {(d.role, d.pitch) for d in band.struck() if seam - EARLY <= d.frame < seam}
+    assert not heard & early
+
+
+def test_a_stop_ends_everything_within_a_hop_and_the_place_is_kept() -> None:
+    session, band = started()
+    session.pull(PLAIN.bars[3] + 3000)
+    session.command(Stop(), Border.NOW)
+    session.pull(2 * HOP)
+    assert not band.held()
+    place = session.place
+    assert (place.playing, place.bar) == (False, 3)
+    struck = len(band.struck())
+    session.pull(RATE)
+    assert len(band.struck()) == struck
+    session.command(Play(place.bar), Border.NOW)
+    session.pull(BAR)
+    assert session.place.playing
+    assert len(band.struck()) > struck
+
+
+def test_a_take_that_still_waits_gives_way_to_a_later_one() -> None:
+    session, _band = started()
+    session.pull(PLAIN.bars[1] + 100)
+    third = take(transpose=2)
+    session.command(Change(SLOW))
+    session.command(Change(third))
+    session.pull(2 * BAR)
+    assert session.place.take is third
+    assert sum(c.bar == 2 for c in session.cuts) == 1
+
+
+def test_a_count_comes_first_and_leads_into_the_bar() -> None:
+    from backing.commands.options import Options
+    from backing.commands.playing import count_of
+
+    count = count_of(PLAIN.timeline, 4, Options(), 0.0)
+    assert count is not None
+    band = Recorder()
+    session = Session(band, PLAIN)
+    session.command(Play(4, count), Border.NOW)
+    session.pull(HOP)
+    assert session.place.counting
+    session.pull(count.bars[0] + BAR)
+    assert [c.bar for c in session.cuts] == [-1, 4]
+    assert session.cuts[1].frame == count.bars[0]
+    assert {d.role for d in band.struck() if d.frame < count.bars[0] - EARLY} == {"click"}
+    assert {"bass", "drums"} <= {d.role for d in band.struck() if d.frame >= count.bars[0]}
+
+
+def test_ten_minutes_of_anything_leave_nothing_hanging() -> None:
+    """1,000 commands at random moments; whenever it stands still nothing is held, and time only goes on."""
+    session, band = started()
+    takes = [PLAIN, SLOW, take(transpose=3), take(style="bossa nova", tempo_percent=Fraction(1))]
+    pulled = 0
+    for i in numbers():
+        if pulled > 600 * RATE:
+            break
+        one, two, three = dice.row(3, "commands", i)
+        which = int(one * 7)
+        border = list(Border)[int(two * 4)]
+        if which == 0:
+            session.command(Stop(), Border.NOW)
+        elif which in (1, 2):
+            session.command(Play(int(three * 12)), Border.NOW)
+        elif which == 3:
+            session.command(Change(takes[int(three * 4)]), border)
+        elif which == 4:
+            session.command(Loop(int(three * 8), int(three * 8) + int(two * 4)), border)
+        elif which == 5:
+            session.command(Loop(), Border.NOW)
+        frames = int(three * RATE) + 1
+        assert len(session.pull(frames)) == frames
+        pulled += frames
+        if not session.place.playing:
+            session.pull(HOP)
+            assert session.place.playing or not band.held()
+    session.command(Stop(), Border.NOW)
+    session.pull(2 * HOP)
+    assert not band.held()
+
+
+@pytest.mark.parametrize(
+    ("text", "bar", "place"),
+    [
+        (WALTZ, 5, 5),
+        (WALTZ.replace("[B]", "| Cmaj7 | Cm6 |\n[B]"), 9, 11),  # B begins two bars later
+        (WALTZ.replace("[A]\n| G6 | Am7 D7 D7 |", "[A]\n| G6 |"), 3, 3),
+        ("[A]\n| C |\n", 11, 0),
+    ],
+)
+def test_another_text_goes_on_at_the_same_place(text: str, bar: int, place: int) -> None:
+    assert same_place(PLAIN.timeline, bar, take(text).timeline) == place
+
+
+def test_the_limiter_holds_the_ceiling_and_leaves_the_rest_alone() -> None:
+    at = np.arange(60 * HOP)
+    tone = np.sin(at * 0.05).astype(np.float32)[:, None] * np.array([0.3, 0.25], np.float32)
+    tone[20 * HOP + 300 : 20 * HOP + 500] *= 8
+    limiter = Limiter()
+    hops = [limiter(tone[i : i + HOP].copy()) for i in range(0, len(tone), HOP)]
+    out = np.concatenate(hops)[HOP:]
+    ceiling = 10 ** ((limit.CEILING_DBTP - BETWEEN_DB) / 20)
+    assert np.abs(out).max() <= ceiling + 1e-6
+    assert np.array_equal(out[: 18 * HOP], tone[: 18 * HOP])
+    assert np.array_equal(out[-2 * HOP :], tone[-3 * HOP : -HOP])

@@ -1,0 +1,362 @@
+"""`backing play`: its keys, its screen, its level, its MIDI, and what it says when something is wrong."""
+
+from __future__ import annotations
+
+import io
+import itertools
+import re
+from collections.abc import Iterator
+from fractions import Fraction
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import backing
+from backing.commands import play as commands
+from backing.commands import screen
+from backing.commands.keyboard import split
+from backing.commands.options import Options
+from backing.commands.play import ACTS, Follower, Live
+from backing.commands.playing import faster, higher, prepared_take, wanted_of
+from backing.ground.errors import AudioUnavailable, RequestError
+from backing.ground.roles import CHANNELS
+from backing.live.desk import Desk
+from backing.live.device import Speaker, devices
+from backing.live.foreseen import loudness
+from backing.live.midi_out import CLOCKS, Clocks, Instruments, Sender
+from backing.live.pump import Pump
+from backing.live.session import HOP, Border, Play, Session, Stop
+from backing.live.take import take_of
+from backing.output.sound.mix import tracks
+from backing.output.sound.soundfont import find
+from backing.output.sound.synth import BLOCK, RATE
+from tests.each import each
+from tests.live import WALTZ, Recorder, take
+
+DEMO = Path(__file__).parent.parent / "demo"
+
+
+@pytest.fixture
+def live() -> Iterator[Live]:
+    wanted = wanted_of(backing.parse(WALTZ), Options())
+    prepared, first = prepared_take(wanted, None)
+    found = Live(wanted, prepared, first, Recorder(), None)
+    yield found
+    found.planner.stop()
+
+
+def pressed(live: Live, *keys: str) -> None:
+    for key in keys:
+        live.press(key)
+        live.planner.settle()
+        live.session.pull(HOP)
+
+
+# keys
+
+
+def test_every_key_that_is_told_does_something_and_every_key_that_does_is_told() -> None:
+    names = {"space": " ", "←": "left", "→": "right", "↑": "up", "↓": "down"}
+    told = {names.get(k, k) for keys, _ in screen.KEYS if keys != "1 to 9" for k in keys.split()}
+    assert told == set(ACTS) - {"="}  # the key of + without its shift
+
+
+def test_the_keys_are_those_of_the_practice_page() -> None:
+    """Where the page has a key, the terminal has it for the same; light and grips are of the page alone."""
+    script = (files("backing.output.page") / "web" / "keyboard.js").read_text("utf-8")
+    page = {
+        keys.replace("−", "-"): does
+        for keys, does in re.findall(r'\["([^"]+)", "([^"]+)"\]', script)
+    }
+    here = dict(screen.KEYS)
+    page["space k"] = page.pop("Space, K")
+    shared = {keys.lower() if len(keys) == 1 or keys == "Home" else keys for keys in page} & set(
+        here
+    )
+    assert {"space k", "← →", "↑ ↓", "+ -", "[ ]", "0", "1 to 9", "c", "m", "home", "?"} <= shared
+    for keys, does in page.items():
+        name = keys.lower() if len(keys) == 1 or keys == "Home" else keys
+        if name in here:
+            assert here[name] == does
+
+
+@each(
+    ("keys", "percent"),
+    [(("up",), 105), (("down", "down"), 90), (("up",) * 30, 200), (("down",) * 30, 25)],
+)
+def test_the_tempo_moves_by_five_per_cent_between_its_ends(
+    keys: tuple[str, ...], percent: int
+) -> None:
+    wanted = wanted_of(backing.parse(WALTZ), Options())
+    for key in keys:
+        wanted = faster(wanted, 1 if key == "up" else -1)
+    assert wanted.at_percent == percent
+
+
+def test_a_tempo_that_was_typed_moves_on_to_the_next_five_per_cent() -> None:
+    wanted = wanted_of(backing.parse(WALTZ), Options().changed(tempo_bpm=Fraction(144)))
+    assert wanted.at_percent == 80
+    odd = wanted._replace(percent=Fraction(83))
+    assert (faster(odd, 1).percent, faster(odd, -1).percent) == (85, 80)
+
+
+def test_a_key_that_was_typed_is_where_the_keys_begin() -> None:
+    from backing.ground.pitch import Key
+
+    wanted = wanted_of(backing.parse(WALTZ), Options().changed(key=Key.parse("Bb")))
+    assert wanted.at_shift in (3, -9)
+    assert higher(wanted, 1).options().form.transpose == wanted.at_shift + 1
+
+
+def test_tempo_and_key_are_heard_from_the_next_bar(live: Live) -> None:
+    pressed(live, " ")
+    live.session.pull(live.session.place.take.bars[1])
+    pressed(live, "down", "+")
+    live.session.pull(2 * RATE)
+    timeline = live.session.place.take.timeline
+    assert timeline.key.short_name in ("Ab", "G#")
+    assert timeline.tempo[0].us == round(60_000_000 / 180 / 0.95)
+
+
+def test_players_are_silenced_and_come_back(live: Live) -> None:
+    pressed(live, "1")
+    first = live.shown.players[0]
+    assert live._band.levels[first] < -100
+    pressed(live, "1")
+    assert live._band.levels[first] == 0
+
+
+def test_a_track_that_climbs_is_faster_in_every_round(live: Live) -> None:
+    pressed(live, "[", "l", " ")
+    for _ in range(40):
+        live.session.pull(RATE // 4)
+        live.turn()
+        live.planner.settle()
+    assert live.wanted.at_percent >= 110
+
+
+def test_what_a_terminal_sends_is_read_as_keys() -> None:
+    assert split("\x1b[A\x1b[B q\x1b\x1b[1;5CK") == ["up", "down", " ", "q", "k"]
+
+
+# the screen
+
+
+def test_the_screen_tells_where_the_music_is() -> None:
+    wanted = wanted_of(backing.parse(WALTZ), Options())
+    band = Recorder()
+    session = Session(band, take())
+    session.command(Play(3), Border.NOW)
+    session.pull(RATE // 2)
+    lines = screen.lines(session.place, wanted, screen.Shown(("keys", "bass", "drums")))
+    assert lines[0] == "Round · jazz waltz · G major · ♩ = 180"
+    assert lines[1].startswith("A · bar 4 · 1 2")
+    assert lines[2].startswith("| G6 | Am7 D7 D7 | Gmaj7 | E7 |")
+    assert lines[3].index("━") == lines[2].index("E7")
+    assert lines[4] == "| Cmaj7 | Bm7 | Am7 | D7 |"
+    assert lines[5] == "1keys 2bass 3drums"
+
+
+def test_the_screen_is_cut_to_a_narrow_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "20")
+    monkeypatch.setenv("LINES", "4")
+    out = io.StringIO()
+    commands._Drawn(out).show(["x" * 50, "日本語" * 10, "a", "b", "c"])
+    drawn = out.getvalue().removeprefix("\r\x1b[J").splitlines()
+    assert drawn == ["x" * 19, "日本語" * 3, "a"]
+
+
+# the file is followed
+
+
+def test_a_saved_file_is_read_once_and_only_where_it_changed(tmp_path: Path) -> None:
+    path = tmp_path / "tune.txt"
+    path.write_text(WALTZ)
+    follower = Follower(path, WALTZ)
+    assert follower.saved() is None
+    path.write_text(WALTZ + "# again\n")
+    assert follower.saved() == WALTZ + "# again\n"
+    assert follower.saved() is None
+    path.unlink()
+    assert follower.saved() is None
+
+
+def test_fifty_edits_of_which_ten_are_broken(
+    live: Live, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "tune.txt"
+    path.write_text(WALTZ)
+    follower = Follower(path, WALTZ)
+    pressed(live, " ")
+    for i in range(50):
+        broken = i % 5 == 4
+        title = f"Round {i}" if not broken else "Round"
+        body = WALTZ.replace("title: Round", f"title: {title}")
+        path.write_text(body + ("| Cmaj | H? |\n" if broken else "# " + "x" * i + "\n"))
+        commands._follow(live, follower, None)
+        live.session.pull(RATE * 2)
+        said = capsys.readouterr().err
+        assert ("E505" in said) == broken
+        assert live.session.place.playing or i > 0
+        newest = f"Round {i - 1 if broken else i}"
+        if live.session.place.playing:
+            assert live.session.place.take.timeline.title == newest
+        else:
+            pressed(live, " ")
+
+
+# level and sound
+
+
+@pytest.mark.slow
+@each("name", ["waltz", "blues", "pop"])
+def test_the_level_is_foreseen_within_one_and_a_half_units(name: str) -> None:
+    """Against the integrated loudness of the rendered mix by pyloudnorm, which implements BS.1770-4."""
+    import pyloudnorm
+
+    wanted = wanted_of(
+        backing.parse((DEMO / f"{name}.txt").read_text()), Options().changed(choruses=1)
+    )
+    _, ready = prepared_take(wanted, None)
+    font = find(None)
+    blocks = tracks(ready.performance.players, font, ready.frames, apart=False)
+    mixed = np.concatenate(
+        [np.zeros((BLOCK, 2), np.float32) if b is None else b for (b,) in blocks]
+    )
+    true = pyloudnorm.Meter(RATE).integrated_loudness(mixed.astype(np.float64))
+    assert loudness(ready, font) == pytest.approx(true, abs=1.5)
+
+
+def test_what_is_heard_is_what_a_file_holds() -> None:
+    """But for the limiter, which a quiet gain leaves at rest, the samples are those of the mix."""
+    tiny = take("count-in: off\nstyle: pop ballad\n[A]\n| C | Am |\n")
+    font = find(None)
+    desk = Desk(font)
+    session = Session(desk, tiny._replace(gain_db=0.0))
+    session.command(Play(0), Border.NOW)
+    heard = session.pull(4 * RATE + HOP)[HOP:]
+    desk.close()
+    (block,) = next(tracks(tiny.performance.players, font, 4 * RATE, apart=False))
+    assert block is not None
+    assert np.abs(heard[: len(block)] - block[: len(heard)]).max() < 1e-4 * np.abs(block).max()
+
+
+# MIDI
+
+
+class _Port:
+    def __init__(self) -> None:
+        self.messages: list[Any] = []
+
+    def send(self, message: Any) -> None:
+        self.messages.append(message)
+
+
+class _Clock:
+    """Time that passes when somebody waits."""
+
+    def __init__(self) -> None:
+        self.now_s = 0.0
+
+    def __call__(self) -> float:
+        return self.now_s
+
+    def wait(self, seconds: float) -> None:
+        self.now_s += seconds
+
+
+def sender(bars: int = 0) -> tuple[Session, Instruments, _Port, _Clock, Sender]:
+    band, port, clock = Instruments(), _Port(), _Clock()
+    session = Session(band, take())
+    session.command(Play(bars), Border.NOW)
+    return session, band, port, clock, Sender(session, band, port, clock, clock.wait)
+
+
+def sounding(messages: list[Any]) -> set[tuple[int, int]]:
+    held: set[tuple[int, int]] = set()
+    for m in messages:
+        if m.type == "note_on":
+            held.add((m.channel, m.note))
+        elif m.type == "note_off":
+            held.discard((m.channel, m.note))
+    return held
+
+
+def test_a_port_gets_the_notes_of_the_file_and_a_clock() -> None:
+    session, _band, port, _clock, out = sender()
+    while session.place.playing or not out.taken:
+        out.one(out.taken / RATE)
+    out.stop()
+    notes = sorted((m.channel, m.note, m.velocity) for m in port.messages if m.type == "note_on")
+    performance = take_of(take().performance).performance
+    wanted = sorted(
+        (CHANNELS[p.role], n.pitch, n.velocity) for p in performance.players for n in p.notes
+    )
+    assert notes == wanted
+    assert not sounding(port.messages)
+    count = sum(m.type == "clock" for m in port.messages)
+    quarters = performance.arrangement.timeline.length_q - performance.tempo.zero_q
+    assert count == quarters * CLOCKS
+    assert {m.type for m in port.messages} >= {"start", "stop", "program_change"}
+    assert out.missing == 0
+
+
+def test_clocks_are_even_and_none_is_lost_between_hops() -> None:
+    ready = take()
+    clocks = Clocks().between
+    whole = clocks(ready, 0, ready.bars[-1])
+    parts = [
+        f
+        for at in range(0, ready.bars[-1], HOP)
+        for f in clocks(ready, at, min(at + HOP, ready.bars[-1]))
+    ]
+    assert parts == whole
+    gaps = {b - a for a, b in itertools.pairwise(whole)}
+    assert gaps <= {612, 613}  # 44,100 * 60 / 180 / 24 is 612.5
+
+
+def test_a_thousand_stops_leave_no_note_hanging() -> None:
+    from backing.ground import dice
+
+    session, _band, port, _clock, out = sender()
+    for i in range(1000):
+        one, two = dice.row(2, "stops", i)
+        session.command(Play(int(one * 11)), Border.NOW)
+        for _ in range(1 + int(two * 6)):
+            out.one(out.taken / RATE)
+        session.command(Stop(), Border.NOW)
+        out.one(out.taken / RATE)
+        assert not sounding(port.messages)
+        port.messages.clear()
+
+
+# devices
+
+
+def test_a_device_that_is_not_there_is_named_with_those_that_are() -> None:
+    pump = Pump(Session(Recorder(), take()))
+    with pytest.raises(
+        RequestError, match=r"--device telephone: there is no such device; there are .*null"
+    ):
+        Speaker(pump, "telephone")
+    assert devices()[-1] == "null"
+
+
+def test_a_pump_gives_silence_for_what_is_not_ready_and_counts_it() -> None:
+    pump = Pump(Session(Recorder(), take()), ahead=2 * HOP)
+    pump.fill()
+    assert len(pump.take(3 * HOP)) == 3 * HOP
+    assert (pump.taken, pump.missing) == (2 * HOP, HOP)
+    pump.fill()
+    pump.take(100)
+    assert (pump.taken, pump.missing) == (2 * HOP + 100, HOP)
+
+
+def test_sound_that_ends_is_told() -> None:
+    pump = Pump(Session(Recorder(), take()))
+    pump.failure = ValueError("the synthesiser is gone")
+    with pytest.raises(AudioUnavailable, match="the sound ended: the synthesiser is gone"):
+        commands.Sounding(pump, None).news()
