@@ -160,6 +160,16 @@ def test_the_screen_tells_where_the_music_is() -> None:
     assert lines[5] == "1keys 2bass 3drums"
 
 
+@each("width", [12, 30, 200])
+def test_the_bar_that_sounds_is_seen_in_any_terminal(width: int) -> None:
+    session = Session(Recorder(), take())
+    session.command(Play(3), Border.NOW)
+    session.pull(RATE // 2)
+    wanted = wanted_of(backing.parse(WALTZ), Options())
+    lines = screen.lines(session.place, wanted, screen.Shown(), width)
+    assert lines[2].index("E7") == lines[3].index("━") < width - 2
+
+
 def test_the_screen_is_cut_to_a_narrow_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "20")
     monkeypatch.setenv("LINES", "4")

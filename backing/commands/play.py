@@ -425,7 +425,7 @@ def _run(live: Live, sound: Sounding, follower: Follower | None, out: TextIO) ->
                     print(f"backing: {said}", file=sys.stderr)
             place = live.session.place
             if drawn is not None:
-                drawn.show(screen.lines(place, live.wanted, live.shown))
+                drawn.show(screen.lines(place, live.wanted, live.shown, drawn.width))
             begun = begun or place.playing
             if begun and not place.playing and drawn is None and follower is None:
                 return
@@ -459,6 +459,7 @@ class _Drawn:
     def __init__(self, out: TextIO) -> None:
         self._out = out
         self._last: list[str] = []
+        self.width = 80
 
     def show(self, lines: Sequence[str]) -> None:
         from shutil import get_terminal_size
@@ -466,6 +467,7 @@ class _Drawn:
         from rich.cells import set_cell_size
 
         width, height = get_terminal_size()
+        self.width = width
         cut = [set_cell_size(line, width - 1).rstrip() for line in lines][: max(1, height - 1)]
         if cut == self._last:
             return

@@ -11,6 +11,8 @@ space plays and stops · ? keys · q ends
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from fractions import Fraction
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
@@ -21,7 +23,7 @@ if TYPE_CHECKING:
     from backing.commands.playing import Wanted
     from backing.live.session import Place
     from backing.live.take import Take
-    from backing.timeline.model import PlayedBar, Timeline
+    from backing.timeline.model import ChordSpan, PlayedBar, Timeline
 
 MOST_BARS = 8  # on a line of text, where the chart's own lines are longer
 HINT = "space plays and stops · ? all keys · q ends"
@@ -58,13 +60,13 @@ class Shown(NamedTuple):
     help: bool = False
 
 
-def lines(place: Place, wanted: Wanted, shown: Shown) -> list[str]:
-    """The screen, a text a line, of any width."""
+def lines(place: Place, wanted: Wanted, shown: Shown, width: int = 80) -> list[str]:
+    """The screen, a text a line; the music fits into the width, what is said around it may be longer."""
     if shown.help:
         return [*(f"{keys:9} {does}" for keys, does in KEYS), "", CAUTION]
     timeline = place.take.timeline
     bar = timeline.bars[place.bar]
-    rows = rows_of(timeline)
+    rows = rows_of(timeline, bar.section_index, width)
     at = next(i for i, row in enumerate(rows) if bar.index <= row[-1].index)
     now, spans = row_text(timeline, rows[at])
     following = row_text(timeline, rows[at + 1])[0] if at + 1 < len(rows) else ""
@@ -113,29 +115,39 @@ def where(place: Place, bar: PlayedBar) -> str:
     return " · ".join(p for p in (section, number, counted, state) if p)
 
 
-def rows_of(timeline: Timeline) -> list[list[PlayedBar]]:
-    """The bars as played, in lines as the chart has them, none longer than `MOST_BARS`."""
-    rows = []
-    for _, line in groupby(timeline.bars, key=lambda b: (b.section_index, b.line)):
-        bars = list(line)
-        rows += [bars[i : i + MOST_BARS] for i in range(0, len(bars), MOST_BARS)]
+def rows_of(timeline: Timeline, section: int, width: int) -> list[list[PlayedBar]]:
+    """A section and the next as played, in the chart's lines, shorter ones where they are wider than the screen."""
+    near = timeline.sections[section : section + 2]
+    bars = timeline.bars[near[0].first - 1 : near[-1].last]
+    rows: list[list[PlayedBar]] = []
+    for _, line in groupby(bars, key=lambda b: (b.section_index, b.line)):
+        row: list[PlayedBar] = []
+        for bar in line:
+            wider = row and len(row_text(timeline, [*row, bar])[0]) >= width
+            if wider or len(row) == MOST_BARS:
+                rows.append(row)
+                row = []
+            row.append(bar)
+        rows.append(row)
     return rows
 
 
 def row_text(timeline: Timeline, row: list[PlayedBar]) -> tuple[str, dict[int, tuple[int, int]]]:
     """A line of bars as text, and where each bar stands in it: its first column and its width."""
     text, spans = "|", {}
-    first, last = row[0].index, row[-1].index
     for bar in row:
-        symbols = [
-            hand.symbol(timeline, c)
-            for c in timeline.chords
-            if first <= c.bar <= last and c.bar == bar.index
-        ]
+        symbols = [hand.symbol(timeline, span) for span in chords_of(timeline, bar)]
         body = " ".join(symbols) or "N.C."
         spans[bar.index] = (len(text) + 1, len(body))
         text += f" {body} |"
     return text, spans
+
+
+def chords_of(timeline: Timeline, bar: PlayedBar) -> Sequence[ChordSpan]:
+    """The chords that begin in a bar."""
+    first = bisect_left(timeline.chords, bar.index, key=lambda span: span.bar)
+    last = bisect_right(timeline.chords, bar.index, key=lambda span: span.bar)
+    return timeline.chords[first:last]
 
 
 def _done(take: Take, bar: int, frame: int) -> float:

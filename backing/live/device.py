@@ -6,6 +6,9 @@ hardware, for tests and for machines without sound.
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from backing.ground.errors import AudioUnavailable, RequestError
@@ -25,7 +28,8 @@ def devices() -> list[str]:
 def _found() -> list[dict[str, Any]]:
     library = _library()
     try:
-        return list(library.Devices().get_playbacks())
+        with _unheard():
+            return list(library.Devices().get_playbacks())
     except library.MiniaudioError:
         return []
 
@@ -38,6 +42,24 @@ def _library() -> Any:
             f"sound out is missing ({missing}); pip install miniaudio brings it, or write a file with backing make"
         ) from None
     return miniaudio
+
+
+@contextmanager
+def _unheard() -> Iterator[None]:
+    """ALSA's library writes to standard error what a program has to say in its own words."""
+    try:
+        kept = os.dup(2)
+    except OSError:  # standard error is closed
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
 
 
 class Speaker:
@@ -59,16 +81,17 @@ class Speaker:
         elif self._name is not None:
             chosen["device_id"] = _chosen(self._name)
         try:
-            device = library.PlaybackDevice(
-                output_format=library.SampleFormat.FLOAT32, nchannels=2, sample_rate=RATE,
-                buffersize_msec=BUFFER_MS, app_name="backing", **chosen,
-            )  # fmt: skip
+            with _unheard():
+                device = library.PlaybackDevice(
+                    output_format=library.SampleFormat.FLOAT32, nchannels=2, sample_rate=RATE,
+                    buffersize_msec=BUFFER_MS, app_name="backing", **chosen,
+                )  # fmt: skip
             sound = self._pump.frames()
             next(sound)
             device.start(sound)
         except library.MiniaudioError as wrong:
             raise AudioUnavailable(
-                f"no sound device could be opened ({wrong}); --list-devices shows what there is, --device null plays "
+                f"no sound device could be opened ({wrong.args[0]}); --list-devices shows what there is, --device null plays "
                 "in silence, and backing make writes a file"
             ) from None
         if self._name != NULL and device.backend == "Null":
