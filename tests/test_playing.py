@@ -185,13 +185,13 @@ def test_the_screen_is_cut_to_a_narrow_terminal(monkeypatch: pytest.MonkeyPatch)
 def test_a_saved_file_is_read_once_and_only_where_it_changed(tmp_path: Path) -> None:
     path = tmp_path / "tune.txt"
     path.write_text(WALTZ)
-    follower = Follower(path, WALTZ)
-    assert follower.saved() is None
+    follower = Follower(path)
+    assert not follower.saved()
     path.write_text(WALTZ + "# again\n")
-    assert follower.saved() == WALTZ + "# again\n"
-    assert follower.saved() is None
+    assert follower.saved()
+    assert not follower.saved()
     path.unlink()
-    assert follower.saved() is None
+    assert not follower.saved()
 
 
 def test_fifty_edits_of_which_ten_are_broken(
@@ -199,7 +199,7 @@ def test_fifty_edits_of_which_ten_are_broken(
 ) -> None:
     path = tmp_path / "tune.txt"
     path.write_text(WALTZ)
-    follower = Follower(path, WALTZ)
+    follower = Follower(path)
     pressed(live, " ")
     for i in range(50):
         broken = i % 5 == 4
@@ -241,7 +241,7 @@ def test_the_level_is_foreseen_within_one_and_a_half_units(name: str) -> None:
 
 
 def test_what_is_heard_is_what_a_file_holds() -> None:
-    """But for the limiter, which a quiet gain leaves at rest, the samples are those of the mix."""
+    """Within 60 dB of the peak: compressors begin anew after a silent hop here, after a silent block there."""
     tiny = take("count-in: off\nstyle: pop ballad\n[A]\n| C | Am |\n")
     font = find(None)
     desk = Desk(font)
@@ -251,7 +251,7 @@ def test_what_is_heard_is_what_a_file_holds() -> None:
     desk.close()
     (block,) = next(tracks(tiny.performance.players, font, 4 * RATE, apart=False))
     assert block is not None
-    assert np.abs(heard[: len(block)] - block[: len(heard)]).max() < 1e-4 * np.abs(block).max()
+    assert np.abs(heard[: len(block)] - block[: len(heard)]).max() < 1e-3 * np.abs(block).max()
 
 
 # MIDI

@@ -28,8 +28,14 @@ from backing.commands.playing import (
     wanted_of,
 )
 from backing.commands.progress import Warn
-from backing.commands.reading import read_text
-from backing.ground.errors import AudioUnavailable, BackingError, ChartError, StyleError
+from backing.commands.reading import read_bytes, read_chart
+from backing.ground.errors import (
+    AudioUnavailable,
+    BackingError,
+    ChartError,
+    RequestError,
+    StyleError,
+)
 
 if TYPE_CHECKING:
     from backing.commands.preparing import Prepared
@@ -269,10 +275,9 @@ def play(
     warn: Warn = lambda d: None,
 ) -> None:
     """Play a chart until it ends or somebody ends it. Raises `BackingError`."""
-    from backing.chart.parse import parse
-
-    text, name = read_text(chart_path)
-    chart = parse(text, name)
+    if how.watch and str(chart_path) == "-":
+        raise RequestError("--watch follows a file; name the chart in place of -")
+    chart = read_chart(chart_path, wish.reading)
     wanted = wanted_of(chart, round_and_round(wish))
     soundfont, band = _band(wish, how)
     prepared, take = prepared_take(wanted, soundfont)
@@ -283,7 +288,7 @@ def play(
     live = Live(wanted, prepared, take, band, soundfont)
     try:
         with _heard(live, band, how) as sound:
-            _run(live, sound, Follower(chart_path, text) if how.watch else None, out or sys.stdout)
+            _run(live, sound, Follower(chart_path) if how.watch else None, out or sys.stdout)
     finally:
         live.planner.stop()
         if hasattr(band, "close"):
@@ -377,34 +382,28 @@ class Sounding:
 
 
 class Follower:
-    """A chart's file: what it says when it has been saved."""
+    """A chart's file: whether it has been saved with something else in it."""
 
-    def __init__(self, path: Path, text: str) -> None:
-        self._path, self._text = path, text
+    def __init__(self, path: Path) -> None:
+        self.path = path
         self._stamp = self._look()
+        self._held = read_bytes(path)
 
     def _look(self) -> tuple[int, int] | None:
         try:
-            found = self._path.stat()
+            found = self.path.stat()
         except OSError:  # between two steps of an editor that saves
             return None
         return found.st_mtime_ns, found.st_size
 
-    def saved(self) -> str | None:
-        """The new text, None where nothing was saved or nothing was changed."""
+    def saved(self) -> bool:
+        """Whether it holds something else than when this was last asked. Raises `OutputError`."""
         stamp = self._look()
         if stamp is None or stamp == self._stamp:
-            return None
+            return False
         self._stamp = stamp
-        text, _ = read_text(self._path)
-        if text == self._text:
-            return None
-        self._text = text
-        return text
-
-    @property
-    def name(self) -> str:
-        return str(self._path)
+        before, self._held = self._held, read_bytes(self.path)
+        return self._held != before
 
 
 def _run(live: Live, sound: Sounding, follower: Follower | None, out: TextIO) -> None:
@@ -433,14 +432,13 @@ def _run(live: Live, sound: Sounding, follower: Follower | None, out: TextIO) ->
 
 def _follow(live: Live, follower: Follower, drawn: _Drawn | None) -> None:
     """Take over what was saved; a mistake is told, and the old version plays on."""
-    from backing.chart.parse import parse
     from backing.commands.command import coloured, rendered
 
     try:
-        text = follower.saved()
-        if text is None:
+        if not follower.saved():
             return
-        live.ask(live.wanted._replace(chart=parse(text, follower.name)))
+        chart = read_chart(follower.path, live.wanted.wish.reading)
+        live.ask(live.wanted._replace(chart=chart))
         live.planner.settle()
     except (ChartError, StyleError) as wrong:
         said = [rendered(d, coloured(sys.stderr)) for d in wrong.diagnostics]

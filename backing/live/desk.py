@@ -135,7 +135,9 @@ class _Path:
                 apart = heard(wide, HOP) * (0.25 * (gain[:, :1] + gain[:, 1:2]))
                 out += apart * np.array([1, -1], np.float32)
         sent = middle * gain[:, 2]
-        return out, np.stack([sent * np.float32(self._row.early), sent * np.float32(self._row.late)])
+        return out, np.stack(
+            [sent * np.float32(self._row.early), sent * np.float32(self._row.late)]
+        )
 
     def _dry(self, events: list[tuple[int, int]]) -> Sound:
         out = np.zeros((HOP, 2), np.float32)
@@ -153,7 +155,11 @@ class _Path:
     def _set(self, voice: Voice) -> None:
         """Take up another instrument, or another place."""
         row = strip_of(self._role, voice.instrument)
-        if self._voice is None or row is not self._row or voice.instrument != self._voice.instrument:
+        if (
+            self._voice is None
+            or row is not self._row
+            or voice.instrument != self._voice.instrument
+        ):
             trim = 10 ** (balance.trim_db(self._role, voice.instrument) / 20)
             self._dynamics = None if self._near else Dynamics(row, trim)
             filters = _filters(row, voice.instrument.cut_hz)

@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 from backing.ground.roles import pitched
 from backing.live.take import Stream, Stroke, Take
 from backing.output.sound import balance
-from backing.output.sound.loudness import weighting
 from backing.output.sound.dynamics import Dynamics
+from backing.output.sound.loudness import weighting
 from backing.output.sound.mix import gains
 from backing.output.sound.strip import response, strip_of
 from backing.output.sound.synth import OFF, ON, PROGRAM, RATE, VOICES, Synth, event_of
@@ -34,7 +34,9 @@ LONGEST_S = 1.0
 AFTER_S = 0.3
 TAIL = RATE // 5  # frames by which the energy of a longer note is told
 SPAN = 1 << 16
-BIAS_DB = 0.2  # what the ring of one note under the next and the gates of the meter add, mean of the demos
+BIAS_DB = (
+    -0.4
+)  # what the compressors take from notes together and the gates of the meter add, mean of the demos
 
 
 class _Struck(NamedTuple):

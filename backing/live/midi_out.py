@@ -97,7 +97,12 @@ class Instruments:
                 Sent(offset, Message("note_on", channel=channel, note=pitch, velocity=velocity))
             ]
         if kind == GESTURE and pitch == ALL_KEYS:
-            return [Sent(offset, Message("control_change", channel=channel, control=EXPRESSION, value=velocity))]
+            return [
+                Sent(
+                    offset,
+                    Message("control_change", channel=channel, control=EXPRESSION, value=velocity),
+                )
+            ]
         if kind in (OFF, GESTURE) and key in self.held:  # a choked key ends
             del self.held[key]
             return [Sent(offset, Message("note_off", channel=channel, note=pitch, velocity=64))]

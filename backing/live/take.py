@@ -16,7 +16,6 @@ from backing.output.sound.synth import GRAIN, RATE
 from backing.performance.model import Performance, PerformedNote, PerformedPlayer, Voice
 from backing.timeline.model import PlayedBar, Timeline
 
-
 FULL = 127
 
 
@@ -52,7 +51,6 @@ class Stream(NamedTuple):
 
     def voice_at(self, frame: int) -> Voice:
         return self.voices[max(0, bisect_right(self.voices, frame, key=lambda v: v[0]) - 1)][1]
-
 
     def swell_at(self, frame: int) -> int:
         """How loud what sounds is held there: 127 is as struck."""
