@@ -18,8 +18,9 @@ import backing
 from backing.commands import play as commands
 from backing.commands import screen
 from backing.commands.keyboard import split
+from backing.commands.live import ACTS, Live
 from backing.commands.options import Options
-from backing.commands.play import ACTS, Follower, Live
+from backing.commands.play import Follower
 from backing.commands.playing import faster, higher, prepared_take, wanted_of
 from backing.ground.errors import AudioUnavailable, RequestError
 from backing.ground.roles import CHANNELS
