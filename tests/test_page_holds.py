@@ -125,7 +125,8 @@ SAID = "document.getElementById('message').textContent"
 
 
 def playing(tab: Browser) -> None:
-    tab.run("document.getElementById('play').click()")
+    """Music, without a count before it."""
+    tab.run("practice.state.countIn = 0; document.getElementById('play').click()")
     tab.wait("practice.sound?.now()?.kind === 'music'")
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import re
 import subprocess
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -35,7 +37,7 @@ WATCH = """
       loudest = at;
     });
   }, 40);
-  for (const p of data.players) if (p.role !== "guitar") document.querySelector(`[aria-label="${p.role} plays"]`).click();
+  for (const p of data.players) if (p.role !== "guitar" && !practice.state.players[p.role].silent) document.querySelector(`[aria-label="${p.role} plays"]`).click();
   const slider = document.querySelector('[aria-label="Tempo in percent"]');
   slider.value = rate; slider.dispatchEvent(new Event("input"));
   practice.state.countIn = 0;
@@ -72,18 +74,26 @@ WATCH = """
 @pytest.mark.parametrize("percent", [50, 100, 130])
 def test_the_lit_place_is_where_the_sound_is(tab: Browser, made: Made, percent: int) -> None:
     """Each knock that leaves the page, against what the page shows when it is heard: within 50 ms."""
-    got = tab.run(f"{WATCH}({json.dumps({'rate': percent, 'knocks': 10})})")
-    seen = np.array(got["seen"])
     beats = np.array(made.beats())
-    off = []
-    for t in got["heard"]:
-        after = int(np.searchsorted(seen[:, 0], t))
-        # Where this machine lost frames there was nothing to be seen in time, whatever the page did.
-        if 2 < after < len(seen) and np.diff(seen[after - 3 : after + 1, 0]).max() < 0.05:
-            lit = np.interp(t, seen[after - 1 : after + 1, 0], seen[after - 1 : after + 1, 1])
-            off.append(float(np.abs(beats - lit).min()) / (percent / 100))
+    off: list[float] = []
+    for _ in range(4):  # a busy machine may lose so many frames that it has to be seen again
+        got = tab.run(f"{WATCH}({json.dumps({'rate': percent, 'knocks': 10})})")
+        off += [float(np.abs(beats - at).min()) / (percent / 100) for at in lit_at(got)]
+        if len(off) >= 4:
+            break
     assert len(off) >= 4
     assert max(off) < 0.050
+
+
+def lit_at(got: dict[str, Any]) -> Iterator[float]:
+    """The place that is lit when each knock is heard, where this machine lost no frames."""
+    seen = np.array(got["seen"])
+    for t in got["heard"]:
+        after = int(np.searchsorted(seen[:, 0], t))
+        if 2 < after < len(seen) and np.diff(seen[after - 3 : after + 1, 0]).max() < 0.05:
+            yield float(
+                np.interp(t, seen[after - 1 : after + 1, 0], seen[after - 1 : after + 1, 1])
+            )
 
 
 def sized(tab: Browser, width: int, height: int = 740, *, touch: bool = False) -> None:
@@ -110,8 +120,15 @@ def sentence(tab: Browser) -> str:
     return str(text)
 
 
+def at_once(tab: Browser) -> None:
+    """Play without a count before it."""
+    tab.run("practice.state.countIn = 0")
+    tab.press(" ")
+    tab.wait("practice.sound?.now()?.kind === 'music'")
+
+
 def test_play_and_stop(tab: Browser) -> None:
-    tab.run("document.getElementById('play').click()")
+    at_once(tab)
     tab.wait(
         "practice.sound.now()?.kind === 'music' && practice.sound.now().place > practice.data.bars[0].beats[1]"
     )
@@ -124,7 +141,7 @@ def test_play_and_stop(tab: Browser) -> None:
 
 def test_the_tune_ends_by_itself_and_begins_anew(tab: Browser) -> None:
     """At the end of the sound the page stops and goes back to the top."""
-    tab.run("practice.state.countIn = 0")
+    tab.run("practice.state.countIn = 0; practice.state.percent = 130")
     tab.run("document.querySelector(`#sheet .zone[data-bar='31']`).click()")
     tab.wait("practice.state.playing")
     tab.wait("!practice.state.playing", 30)
@@ -198,8 +215,7 @@ def test_a_player_that_comes_back_joins_where_the_music_is(tab: Browser) -> None
     """Silenced while playing and wanted again: heard again, in time with the others."""
     tab.run("document.querySelector('[aria-label=\"guitar plays\"]').click()")
     assert "without guitar" in sentence(tab)
-    tab.press(" ")
-    tab.wait("practice.sound.now()?.kind === 'music'")
+    at_once(tab)
     tab.run("document.querySelector('[aria-label=\"guitar plays\"]').click()")
     tab.wait(
         "practice.sound.spans().some((s) => s.streams?.some((t) => t.role === 'guitar' && t.chunks > 1))"
@@ -214,8 +230,7 @@ def test_a_player_that_comes_back_joins_where_the_music_is(tab: Browser) -> None
 
 
 def test_a_tap_on_a_bar_goes_there_while_playing(tab: Browser) -> None:
-    tab.press(" ")
-    tab.wait("practice.sound.now()?.kind === 'music'")
+    at_once(tab)
     tab.run("document.querySelector(`#sheet .zone[data-bar='12']`).click()")
     tab.wait(
         "practice.sound.now()?.kind === 'music' && practice.sound.now().place >= practice.data.bars[12].start"
@@ -235,7 +250,7 @@ def test_the_words_of_the_form_jump_and_show_where_the_music_is(tab: Browser) ->
 
 def test_tempo_changes_while_playing_without_losing_the_place(tab: Browser) -> None:
     """After a change the music goes on from where it is, at the new rate."""
-    tab.press(" ")
+    at_once(tab)
     tab.wait(
         "practice.sound.now()?.kind === 'music' && practice.sound.now().place > practice.data.bars[1].start"
     )
@@ -299,8 +314,7 @@ def test_no_request_leaves_the_file(tab: Browser, made: Made) -> None:
     tab.open(made.path)
     tab.press("+")
     tab.press("ArrowDown")
-    tab.press(" ")
-    tab.wait("practice.sound.now()?.kind === 'music'")
+    at_once(tab)
     tab.press(" ")
     assert tab.requests[0] == made.path.absolute().as_uri()
     assert {r.split(":")[0] for r in tab.requests[1:]} <= {"data", "blob"}

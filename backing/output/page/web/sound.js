@@ -250,7 +250,7 @@ export class Sound {
     const frames = Math.min(Math.round(seconds * RATE), stream.frames - stream.done);
     const asked = performance.now();
     const channels = await this._studio.pull(stream.role, stream.id, frames);
-    if (stream.closed) return;
+    if (stream.closed || this.context.state === "closed") return;
     if (stream.chunks === 0) this._slowest = Math.max(this._slowest * 0.7, (performance.now() - asked) / 1000);
     const next = this._schedule(stream, channels, frames) ? stream : this._catchUp(span, stream);
     stream.busy = false;
