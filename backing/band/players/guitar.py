@@ -40,6 +40,8 @@ UP_STRINGS = 4  # an upstroke mostly takes the high strings
 DAMPED_Q = Fraction(3, 8)  # of a stroke whose strings are damped at once
 SPREAD_MS = {"p": 14.0, "mf": 10.0, "f": 8.0}
 _SINGLE = frozenset((Kind.PLUCKED, Kind.THUMB))
+# What a string sounds rather than a stroke over it at the same place.
+_FINGERED = frozenset((Kind.THUMB, Kind.LINE, Kind.HAMMERED, Kind.PULLED, Kind.SLID, Kind.DEAD))
 PLUCK_MS = 3.0  # fingers that pluck together never quite do
 
 
@@ -240,13 +242,12 @@ def _ringing(
     for event in events:
         if voices(event.mark) or event.line == "bass":
             limits[(event.start_q, event.change.index)] = min(event.harmony_q, event.limit_q)
-    lines = frozenset((Kind.LINE, Kind.HAMMERED, Kind.PULLED, Kind.SLID, Kind.DEAD))
-    notes.sort(key=lambda n: (n.start_q, n.why.kind in lines, n.pitch))
+    notes.sort(key=lambda n: (n.start_q, n.why.kind in _FINGERED, n.pitch))
     following: dict[int, Fraction] = {}
     made = []
     for note in reversed(notes):
         if following.get(note.string) == note.start_q:
-            continue  # the thumb has it
+            continue  # a finger or the thumb has it
         end = _droned_to(note, drones) if drones else note.end_q
         if note.why.kind in _SINGLE and not damped:
             end = max(end, limits.get((note.start_q, note.chord), end))

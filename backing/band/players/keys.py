@@ -29,7 +29,8 @@ ABOVE_GUITAR = (54, 76)  # where a guitar comps below
 SPREAD = (48, 79)  # two hands apart, which span nearly two octaves
 LOW_ALONE = 43  # the lowest note of the chord when nobody plays bass
 LOW_ROOT = 36  # from where on a style's own bass notes have their root
-LEFT_HAND_SPAN = 19  # semitones up to which they go
+LEFT_HAND_SPAN = 19  # semitones up to which they go, but for figures that are wider
+LOWEST_ALONE, MIDDLE_C = 28, 60  # between which these lie
 
 
 def register(brief: Brief, low: int = LOW, high: int = HIGH) -> tuple[int, int]:
@@ -164,7 +165,7 @@ def _broken(
 def _left_roots(brief: Brief, events: Sequence[Event], with_bass: bool) -> dict[Fraction, int]:
     """By the place of a left hand's note: the root under a figure that would not fit where the hand usually lies."""
     low = LOW_ROOT + 7 if with_bass else LOW_ROOT
-    floor = LOW_ROOT if with_bass else LOW_ROOT - 12
+    floor = LOW_ROOT if with_bass else LOWEST_ALONE
     found: dict[Fraction, int] = {}
     line = [event for event in events if event.line == "bass"]
     for pc, run in groupby(line, key=lambda e: e.chord.lowest.pc):
@@ -172,7 +173,8 @@ def _left_roots(brief: Brief, events: Sequence[Event], with_bass: bool) -> dict[
         rels = [rel for e in figure for rel in asked(e, brief.bars[e.bar].key)]
         root = low + (pc - low) % 12
         if root + max(rels) > low + LEFT_HAND_SPAN:
-            root -= 12 if root - 12 + min(0, *rels) >= floor else 0
+            high, fits = root + max(rels) > MIDDLE_C, root - 12 + min(0, *rels) >= floor
+            root -= 12 if high and fits else 0
             found |= {event.start_q: root for event in figure}
     return found
 

@@ -185,18 +185,29 @@ def _approached(brief: Brief, made: Sequence[Sung], where: Sequence[int]) -> lis
             note = found[i]
             if note.event.mark.rstrip("!") != APPROACH:
                 continue
-            goal = found[mine[place + 1]].pitches[-1:] if place + 1 < len(mine) else ()
-            before = found[mine[place - 1]].pitches[-1:] if place else ()
-            pitch = _step_into(brief, note.event, goal or (where[-1],), before)
+            before = found[mine[place - 1]].pitches[-1:] if place else where[:1]
+            last = place + 1 == len(mine)
+            goal = (
+                _beyond(brief, note.event, before[0])
+                if last
+                else found[mine[place + 1]].pitches[-1]
+            )
+            pitch = _step_into(brief, note.event, goal, before[0])
             found[i] = _named(brief, note.event, note.mark, (pitch,))
     return found
 
 
-def _step_into(brief: Brief, event: Event, goal: Sequence[int], before: Sequence[int]) -> int:
-    if not before or before[0] <= goal[0]:
-        return goal[0] - 1
+def _beyond(brief: Brief, event: Event, before: int) -> int:
+    """What the last note of a section leads to: the root of what follows, where it lies nearest."""
+    coming = brief.ahead.span.chord if brief.ahead else None
+    return before + ((coming or event.chord).root.pc - before + 6) % 12 - 6
+
+
+def _step_into(brief: Brief, event: Event, goal: int, before: int) -> int:
+    if before <= goal:
+        return goal - 1
     t = _tones(event.chord, brief.bars[event.bar].key)
-    return goal[0] + (1 if t.is_scale_tone(goal[0] + 1) else 2)
+    return goal + (1 if t.is_scale_tone(goal + 1) else 2)
 
 
 def melodic(events: Sequence[Event]) -> tuple[Event, ...]:

@@ -31,6 +31,8 @@ STRETCHED, OUTSIDE = 0.3, 0.7  # points a note beside the hand, and for each fre
 OPEN_HIGH = 1.5  # against an open string while the hand is up the neck
 UP_THE_NECK = 0.05  # points a fret
 CROSSED = 0.15  # points a string between one note and the next
+NEAR_Q = Fraction(1)  # up to which one note leads to the next; after more the hand is free
+SPREAD = 0.1  # points a fret, squared, between strings that are stopped together
 TORN = 20.0  # against a slur that its string does not have
 WIDEST_SLUR = 5  # frets that a finger hammers or pulls over; a slide goes further
 WIDEST_SLIDE = 9
@@ -88,13 +90,14 @@ def _stopped(line: Sequence[Sung], grips: Sequence[Grip]) -> list[Stops]:
     """Strings and frets of every stroke, the easiest way."""
     offers = [_ways(note.pitches, grip) for note, grip in zip(line, grips, strict=True)]
     nodes = [
-        [sum(_reached(fret, grip) for _, fret in way) for way in offer]
+        [sum(_reached(fret, grip) for _, fret in way) + _spread(way) for way in offer]
         for offer, grip in zip(offers, grips, strict=True)
     ]
     edges = []
     for (before, a), (note, b) in pairwise(zip(line, offers, strict=True)):
         slur = note.mark.slur if _joined(before, note) else ""
-        edges.append([[_crossing(old, new, slur) for old in a] for new in b])
+        apart = note.event.start_q - before.event.start_q > NEAR_Q
+        edges.append([[0.0 if apart else _crossing(old, new, slur) for old in a] for new in b])
     return [offer[at] for offer, at in zip(offers, best_path(nodes, edges), strict=True)]
 
 
@@ -122,6 +125,12 @@ def _reached(fret: int, grip: Grip) -> float:
     last = grip.position + reach(grip.position + grip.capo) - 1
     away = max(0, grip.position - fret, fret - last)
     return UP_THE_NECK * fret + (STRETCHED + OUTSIDE * (away - 1) if away else 0.0)
+
+
+def _spread(way: Stops) -> float:
+    """How far apart fingers stand that stop strings together."""
+    held = [fret for _, fret in way if fret]
+    return SPREAD * (max(held) - min(held)) ** 2 if held else 0.0
 
 
 def _crossing(before: Stops, after: Stops, slur: str) -> float:

@@ -76,7 +76,7 @@ def thumbed(
 def _stopped(event: Event, grip: Grip, steps: int, bass: int) -> tuple[int, int] | None:
     """String and fret of a note so many semitones from the chord's bass: on a low string, under the hand, over `bass`.
 
-    One that the grip holds comes first, unless an octave is asked for by sign.
+    One that the grip holds comes first, unless an octave is asked for by sign; then one that an open string has.
     """
     lowest = grip.pitches[0]
     wanted = lowest - (lowest - event.chord.lowest.pc) % 12 + steps
@@ -87,7 +87,7 @@ def _stopped(event: Event, grip: Grip, steps: int, bass: int) -> tuple[int, int]
             held = grip.frets[6 - string] == fret
             if open_ + fret >= bass and (held or _held_too(grip, string, fret)):
                 off = abs(open_ + fret - wanted)
-                found.append(((not held and steps > 0, off, -string), (string, fret)))
+                found.append(((not held and steps > 0, off, fret > 0, -string), (string, fret)))
     return min(found)[1] if found else None
 
 
