@@ -27,7 +27,6 @@ TEMPLATES = (
 # A string or reed sounds overtones: fifth and third of each note belong to its template, by a usual decay of 0.6.
 OVERTONES = ((0, 1.0), (0, 0.6), (7, 0.36), (0, 0.22), (4, 0.13), (7, 0.08))
 ROOT = 0.2  # what a strong bass counts for, against 1 for chroma that fit exactly
-BASS_S = 0.45  # the first note of the bass lies in the first beat
 
 
 @cache
@@ -65,8 +64,8 @@ def chroma(sound: Sound) -> Sound:
 
 
 def bass(sound: Sound) -> Sound:
-    """How strongly each class sounds below C3 in the first beat, low notes counting for more; the strongest 1."""
-    hz, strength = spectrum(sound[: int(BASS_S * RATE)])
+    """How strongly each class sounds below C3, low notes counting for more; the strongest 1."""
+    hz, strength = spectrum(sound)
     found = np.zeros(12)
     for pitch in range(28, 48):
         centre = 440 * 2 ** ((pitch - 69) / 12)
@@ -84,9 +83,9 @@ class Heard(NamedTuple):
     degrees: tuple[int, ...]
 
 
-def heard(sound: Sound) -> Heard:
-    """The chord in a stretch of sound."""
-    classes, low = chroma(sound), bass(sound)
+def heard(sound: Sound, first: Sound) -> Heard:
+    """The chord in a stretch of sound; `first` is its beginning, which holds the first note of the bass."""
+    classes, low = chroma(sound), bass(first)
     scores = {
         (root, i): float(classes @ np.roll(row, root)) + ROOT * low[root]
         for root in range(12)

@@ -7,6 +7,7 @@ Sources: ITU-R BS.1770-4 for loudness; octave bands as in IEC 61260; what is ask
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
@@ -26,6 +27,7 @@ from backing.output.sound.synth import RATE
 from backing.output.sound.tape import MIX, Tape
 from backing.performance.model import Performance
 from backing.styles.find import find
+from tests.generated import KEYS
 from tests.listening import heard
 
 Samples = npt.NDArray[np.float32]
@@ -109,28 +111,38 @@ def thirds_by(performance: Performance) -> frozenset[str]:
 
 
 class Ears(NamedTuple):
-    """Shares of the bars in which a listener hears the chord's root and third, and its seventh; what was misheard."""
+    """Shares of the bars in which a listener hears the chord's third, its seventh, and names it by root and third.
+
+    What is played over a walking bass often has no root, and is named by another one; its third and seventh are heard
+    all the same where the named chord holds them (and not the other third).
+    """
 
     thirds: float
     sevenths: float
+    named: float
     wrong: tuple[str, ...]
 
 
-def listened(mix: Samples, borders: list[int], performance: Performance) -> Ears:
-    """What a listener who is told only the borders of the bars hears; a bar holds one chord."""
+def listened(mix: Samples, borders: Sequence[int], performance: Performance) -> Ears:
+    """What a listener hears who is told only the borders of the bars; a bar holds one chord.
+
+    The last eighth of a bar often belongs to the next chord, which is pushed (common practice).
+    """
     mono = mix.astype(np.float64).mean(axis=1)
-    thirds, sevenths, wrong = 0, 0, []
+    found = np.zeros(3)
+    wrong = []
     chords = performance.arrangement.timeline.chords
-    for span, start, end in zip(chords, borders, borders[1:], strict=False):
+    for span, (start, end) in zip(chords, pairwise(borders), strict=True):
         assert span.chord is not None
-        root, _, degrees = heard(mono[start:end])
-        minor, seventh = (3 if span.chord.family == "minor" else 4), 10
-        right = root == span.chord.root.pc
-        thirds += right and minor in degrees
-        sevenths += right and seventh in degrees
-        if not (right and minor in degrees):
-            wrong.append(f"{span.chord.written} as {root}:{degrees}")
-    return Ears(thirds / len(chords), sevenths / len(chords), tuple(wrong))
+        bar = mono[start : end - (end - start) // 8]
+        name = heard(bar, bar[: (end - start) // 3])
+        held = {(name.root + degree - span.chord.root.pc) % 12 for degree in name.degrees}
+        third, other = (3, 4) if span.chord.family == "minor" else (4, 3)
+        right = third in held and other not in held
+        found += (right, 10 in held, name.root == span.chord.root.pc and right)
+        if not right:
+            wrong.append(f"{span.chord.written} as {KEYS[name.root * 5 % 12]} {name.kind}")
+    return Ears(*(float(share) for share in found / len(chords)), tuple(wrong))
 
 
 class Space(NamedTuple):
@@ -173,3 +185,9 @@ def choruses(taken: Take) -> list[float]:
         own = [s for s in sections if s.chorus == chorus]
         found.append(lufs(taken.mix[borders[own[0].first - 1] : borders[own[-1].last]]))
     return found
+
+
+def brightness(sound: Samples) -> float:
+    """The centroid of the power spectrum, in octaves above 1 Hz."""
+    power = octaves(sound)
+    return float(np.log2((power * OCTAVES).sum() / power.sum()))
