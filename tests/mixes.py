@@ -34,6 +34,14 @@ Samples = npt.NDArray[np.float32]
 # Major and minor triads on twelve roots and more; sevenths as blues, jazz and funk have them.
 TRIADS = "C | Am | F | G | Em | Dm | Bb | Gm | Eb | Cm | Ab | Fm | D | Bm | A | F#m"
 SEVENTHS = "C7 | F7 | Dm7 | G7 | Am7 | D7 | Gm7 | C7 | Fm7 | Bb7 | Cm7 | F7 | Em7 | A7 | Bm7 | E7"
+SEVENTH_STYLES = (
+    "medium swing", "up-tempo swing", "two-feel swing", "four-to-the-bar swing", "five-four swing", "jazz ballad",
+    "jazz waltz", "bossa nova", "slow blues", "blues shuffle", "funk", "neo-soul", "jive", "second line",
+)  # fmt: skip
+# Without a third in its chords, as its style says.
+NO_THIRDS = frozenset({"fast punk"})
+SHORT = "C | Am | F | G7"
+SONG = "C | Am | Dm7 | G7 | C | A7 | Dm7 | C"
 OCTAVES = (63, 125, 250, 500, 1000, 2000, 4000, 8000)
 CHORDAL = ("keys", "guitar", "strings", "horns")
 HIGH_HZ = 6000.0

@@ -24,16 +24,8 @@ from backing.ground.roles import role_of
 from backing.styles.find import names
 from backing.styles.shelf import folders
 from tests import mixes
-from tests.mixes import CHORDAL, OCTAVES, SEVENTHS, TRIADS, Take
+from tests.mixes import CHORDAL, NO_THIRDS, OCTAVES, SEVENTH_STYLES, SEVENTHS, TRIADS, Take
 
-SEVENTH_STYLES = (
-    "medium swing", "up-tempo swing", "two-feel swing", "four-to-the-bar swing", "five-four swing", "jazz ballad",
-    "jazz waltz", "bossa nova", "slow blues", "blues shuffle", "funk", "neo-soul", "jive", "second line",
-)  # fmt: skip
-# Without a third in its chords, as its style says.
-NO_THIRDS = frozenset({"fast punk"})
-SHORT = "C | Am | F | G7"
-SONG = "C | Am | Dm7 | G7 | C | A7 | Dm7 | C"
 LEAST_THIRDS, LEAST_SEVENTHS = 0.9, 0.75
 UNDER_DB = 3.0  # most that those with the thirds lie under the rest of their octave
 COMPING_DB = (
@@ -118,14 +110,14 @@ def width(line: Line, taken: Take) -> None:
 
 def touch(line: Line, style: str) -> None:
     """What the limiter takes at f, and how much brighter f is than p."""
-    loud, soft = (mixes.take(mixes.played(style, SHORT, dynamics)) for dynamics in "fp")
+    loud, soft = (mixes.take(mixes.played(style, mixes.SHORT, dynamics)) for dynamics in "fp")
     most, mean = mixes.limited(loud.level)
     line.add(f"limiter {most:.1f}/{mean:.2f}", most <= MOST_TAKEN_DB and mean <= MEAN_TAKEN_DB)
     line.add(f"f brighter {mixes.brightness(loud.mix) - mixes.brightness(soft.mix):+.2f} oct")
 
 
 def arc(line: Line, style: str) -> None:
-    taken = mixes.take(mixes.played(style, SONG, "", choruses=4))
+    taken = mixes.take(mixes.played(style, mixes.SONG, "", choruses=4))
     spans = mixes.choruses(taken)
     first = spans[0] - mixes.lufs(taken.mix)
     line.add(f"span {max(spans) - min(spans):.1f} LU", max(spans) - min(spans) <= SPAN_LU)
