@@ -75,6 +75,7 @@ class Settings(NamedTuple):
     players: PlayerSet | None = None
     colour: bool | None = None
     levels: Levels | None = None
+    chords: str | None = None  # how they are written: letters, numbers or numerals
 
 
 @dataclass(frozen=True, slots=True, repr=False)

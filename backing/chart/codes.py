@@ -114,6 +114,8 @@ CODES: dict[str, tuple[str, str]] = {
     "E502": ("N.C. means that no chord sounds; it takes no {found}", "write  N.C.  alone"),
     "E503": ("a chord is still to be found here", "type a chord such as  C  , or let  backing harmonise  find one for the melody"),
     "E504": ("there is a blank inside a chord symbol", "type  {example}"),
+    "E542": ("{found} is no chord in {notation}", "{hint}"),
+    "E543": ("{notation} count from a key, and none is written", "write one above the first heading, such as  key: G major"),
     # --- the order of play
     "E601": ("more than {most} bars would be played, which is the limit", "ask for fewer choruses or repeats"),
     "E602": ("no bar of this chart is ever played, for its endings leave nothing over", "begin the endings with  |1."),
@@ -135,6 +137,7 @@ CODES: dict[str, tuple[str, str]] = {
     "W303": ("{found} is printed and not obeyed; did you mean the direction {name}?", 'type  "{name}"'),
     "W305": ("the name of this section ends in a count, which is not obeyed", "{hint}"),
     "W306": ("{found} is printed and not obeyed", "{hint}"),
+    "W510": ("{message}", "{hint}"),
     "W304": ("the mark {name} stands here, and no direction leads to it", "{hint}"),
     "W901": ("no font of the sheet has {found}, so question marks stand there", "{hint}"),
 }  # fmt: skip

@@ -166,7 +166,14 @@ _COUNTED = re.compile(r"\s*[0-9]{1,2}\s?(?:[xX×]|times)", re.I)  # `:| 2x`, whi
 MOST_TIMES = 99
 
 
-def bar_mark(text: str, found: re.Match[str], end: int, faults: Faults) -> BarMark:
+# of a bar of numbers: a meter before chords, and a word, in which a slash leads to the bass
+_METER_FIRST = re.compile(r"(?:[2-9]|1[0-9])/(?:2|4|8|16)(?:\s*\([0-9+]{1,40}\))?(?=\s+[^\s|])")
+_FIGURE = re.compile(r"(?:[^\s|\"():]|:(?!\|))+")
+
+
+def bar_mark(
+    text: str, found: re.Match[str], end: int, faults: Faults, numbers: bool = False
+) -> BarMark:
     """The bar line that was found, with the count of a repeat and the number of an ending that belong to it."""
     sign = found["bar"]
     start, stop = found.span("bar")
@@ -185,7 +192,7 @@ def bar_mark(text: str, found: re.Match[str], end: int, faults: Faults) -> BarMa
     if numbered:
         ending = _ending_numbers(numbered, faults)
         stop = numbered.end()
-    elif after.isdigit() or after.isspace() or after == "[":
+    elif not numbers and (after.isdigit() or after.isspace() or after == "["):
         dotless = _DOTLESS.match(text, stop, end)
         if dotless and not opens and not (closes and _COUNTED.match(text, stop, end)):
             faults.add("E124", dotless.start(1), dotless.end(1), number=dotless[1])
@@ -224,8 +231,13 @@ def _word_end(text: str, at: int, end: int) -> int:
     return at
 
 
-def cells(text: str, start: int, end: int, faults: Faults) -> tuple[list[Cell], bool, bool]:
-    """The bars of characters `start` to `end`, and whether the first and the last bar line are there."""
+def cells(
+    text: str, start: int, end: int, faults: Faults, numbers: bool = False
+) -> tuple[list[Cell], bool, bool]:
+    """The bars of characters `start` to `end`, and whether the first and the last bar line are there.
+
+    With `numbers` chords are figures: `1/3` is one of them, and a meter stands before others.
+    """
     result: list[Cell] = []
     tokens: list[Token] = []
     left: BarMark | None = None
@@ -239,7 +251,7 @@ def cells(text: str, start: int, end: int, faults: Faults) -> tuple[list[Cell], 
         kind = found.lastgroup or ""
         at = found.end()
         if kind == "bar":
-            mark = bar_mark(text, found, end, faults)
+            mark = bar_mark(text, found, end, faults, numbers)
             at = mark.end
             if left is None:
                 if tokens:
@@ -258,6 +270,10 @@ def cells(text: str, start: int, end: int, faults: Faults) -> tuple[list[Cell], 
             left, tokens = mark, []
             continue
         first = found.start(kind)
+        if numbers and kind == "meter":
+            meter = None if tokens else _METER_FIRST.match(text, first, end)
+            figure = meter or _FIGURE.match(text, first, end)
+            kind, at = "meter" if meter else "word", figure.end() if figure else at
         if kind == "word" and text[at : at + 1] == "(":
             at = _word_end(text, at, end)
         word = text[first:at]

@@ -13,7 +13,7 @@ from backing.chart import directions
 from backing.chart.ast import Direction, Slot, Text
 from backing.chart.codes import Faults, count, quoted
 from backing.chart.lex import Token
-from backing.chart.symbols import Symbols
+from backing.chart.symbols import Symbols, no_chord
 from backing.chart.time import (
     CHORD,
     HOLD,
@@ -368,11 +368,6 @@ def read(leaf: Leaf, symbols: Symbols, faults: Faults) -> Chord | None:
         found = "<" if leaf.pushed else "!" if leaf.stop else "="
         faults.add("E502", leaf.token.start, leaf.token.end, found=found)
     return chord
-
-
-def no_chord(word: str) -> bool:
-    """Whether a word is N.C. in any of its spellings."""
-    return word.replace(".", "").casefold() == "nc"
 
 
 def texts(found: Content, times: Times, faults: Faults) -> tuple[Text, ...]:

@@ -10,7 +10,7 @@ Conventions: lines may end in any of the three ways, which count as one characte
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -20,7 +20,9 @@ from backing.chart.codes import CODES, Faults, TooMany, near, quoted
 from backing.chart.lex import CONTROL, Kind, Line, invisible, lines, plain, wide
 from backing.chart.piece import Piece
 from backing.chart.sections import Reader, TooLong
+from backing.chart.symbols import LETTERS
 from backing.ground.errors import ChartError
+from backing.ground.pitch import Key
 from backing.ground.source import Diagnostic, Source, Span
 from backing.ground.timebase import FOUR_FOUR, Meter
 
@@ -43,13 +45,16 @@ def parse(
     german: bool = False,
     wanted: bool = False,
     unknown_style: UnknownStyle = lambda style: None,
+    chords: str = LETTERS,
 ) -> Chart:
-    """Read a chart; `german` is how notes are named where the chart does not say, and with `wanted` a `?` may stand for
+    """Read a chart; `german` is how notes and `chords` how chords are written where the chart does not say, and with `wanted` a `?` may stand for
     a chord that is still to be found (`Slot.wanted`). Raises `ChartError` with all mistakes.
 
     `unknown_style` looks for the styles that are named; without it they are taken as they are.
     """
-    chart, found = parse_all(text, name, german=german, wanted=wanted, unknown_style=unknown_style)
+    chart, found = parse_all(
+        text, name, german=german, wanted=wanted, unknown_style=unknown_style, chords=chords
+    )
     if chart is None:
         raise ChartError(found)
     return chart
@@ -62,6 +67,7 @@ def parse_all(
     german: bool = False,
     wanted: bool = False,
     unknown_style: UnknownStyle = lambda style: None,
+    chords: str = LETTERS,
 ) -> tuple[Chart | None, tuple[Diagnostic, ...]]:
     """The chart, None if it has mistakes, and all diagnostics in text order, warnings among them."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
@@ -69,7 +75,7 @@ def parse_all(
     chart = None
     try:
         if _is_text(text, faults):
-            chart = _Parser(text, faults, german, wanted, unknown_style).chart()
+            chart = _Parser(text, faults, german, wanted, unknown_style, chords).chart()
     except (TooMany, TooLong):
         pass
     return (None if faults.wrong else chart), faults.in_order()
@@ -127,10 +133,16 @@ class _Block:
 
 class _Parser:
     def __init__(
-        self, text: str, faults: Faults, german: bool, wanted: bool, unknown_style: UnknownStyle
+        self,
+        text: str,
+        faults: Faults,
+        german: bool,
+        wanted: bool,
+        unknown_style: UnknownStyle,
+        chords: str,
     ) -> None:
         self.typed, self.plain, self.faults, self.german = text, plain(text), faults, german
-        self.wanted, self.unknown_style = wanted, unknown_style
+        self.wanted, self.unknown_style, self.chords = wanted, unknown_style, chords
 
     def chart(self) -> Chart:
         found, comments = lines(self.plain)
@@ -150,7 +162,7 @@ class _Parser:
             self._pickup(header, blocks, meter),
             self.wanted,
         )
-        sections = self._sections(blocks, head, piece, meter)
+        sections = self._sections(blocks, head, piece, meter, header)
         if not sections and not self.faults.wrong:
             self.faults.add("E301", 0, 0)
         order = tuple(b.name for b in blocks if b.music or b.name in names)
@@ -357,11 +369,18 @@ class _Parser:
 
     # --- sections
 
+    def _notation(self, piece: Piece, home: Mapping[str, object], own: settings.Read) -> None:
+        """How the chords of a section are written, and in which key."""
+        notation = own.values.get("chords", home.get("chords", self.chords))
+        key = own.values.get("key", home.get("key"))
+        piece.symbols.begin(str(notation), key if isinstance(key, Key) else None)
+
     def _sections(
-        self, blocks: list[_Block], head: _Block, piece: Piece, meter: Meter
+        self, blocks: list[_Block], head: _Block, piece: Piece, meter: Meter, header: settings.Read
     ) -> dict[str, Section]:
         faults = self.faults
         sections: dict[str, Section] = {}
+        head_values = header.values
         first: dict[str, int] = {}
         canonical: dict[str, str] = {}
         for block in blocks:
@@ -378,6 +397,7 @@ class _Parser:
             )
             here = own.values.get("meter", meter)
             assert isinstance(here, Meter)
+            self._notation(piece, head_values, own)
             reader = Reader(piece, here)
             for line in block.music:
                 reader.read(line)

@@ -12,6 +12,7 @@ from backing.chart.lex import BarMark, Cell, Kind, Line, cells
 from backing.chart.music import Content, content, slots, texts, timed
 from backing.chart.piece import Piece
 from backing.chart.steering import Seen
+from backing.chart.symbols import LETTERS
 from backing.chart.time import Space, Times
 from backing.chart.values import Wrong
 from backing.chart.values import meter as read_meter
@@ -93,7 +94,8 @@ class Reader:
 
     def _music(self, line: Line) -> None:
         plain = self.piece.plain
-        found, began, ended = cells(plain, line.start, line.end, self.faults)
+        numbers = self.piece.symbols.notation != LETTERS
+        found, began, ended = cells(plain, line.start, line.end, self.faults, numbers)
         text = plain[line.start : line.end]
         if found and not ended:
             found, ended = edges.after(self.piece, found)

@@ -42,6 +42,7 @@ SETTINGS: dict[str, Setting] = {
     "players":    Setting("players", False, values.players, "players: bass, drums"),
     "levels":     Setting("levels", False, values.levels, "levels: bass +3, keys -2"),
     "colour":     Setting("colour", False, values.colour, "colour: none"),
+    "chords":     Setting("chords", False, values.chords, "chords: numbers"),
     "form":       Setting("form", True, None, "form: (A A B A)"),
     "choruses":   Setting("choruses", True, lambda v: values.number("choruses", v, 1, 999, "choruses: 2"), "choruses: 2"),
     "ending":     Setting("ending", True, values.ending, "ending: ring"),

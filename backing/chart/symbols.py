@@ -3,21 +3,29 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from backing.chart.ast import WANTED
-from backing.chart.codes import SYMBOL_CODES, SYMBOL_WARNINGS, Faults
+from backing.chart.codes import SYMBOL_CODES, SYMBOL_WARNINGS, Faults, quoted
 from backing.chart.lex import Token
 from backing.chart.naming import symbol_in
+from backing.ground.pitch import Key
 from backing.harmony.symbol import Chord, SymbolError, read, read_with_warnings
 
 LONGEST = 64
+LETTERS = "letters"
 _QUALITY = r"ma?j|mi?n?[0-9b#(]|min|m$|dim|aug|sus|add|alt|[0-9#°øΔ]|b[0-9]"
+
+
+def no_chord(word: str) -> bool:
+    """Whether a word is N.C. in any of its spellings."""
+    return word.replace(".", "").casefold() == "nc"
 
 
 class Symbols:
     """The symbols of one chart by their spelling; with `wanted` a `?` is a chord that is still to be found."""
 
-    __slots__ = ("_faults", "_german", "_known", "_wanted", "_warned")
+    __slots__ = ("_faults", "_german", "_key", "_known", "_wanted", "_warned", "notation")
 
     def __init__(self, faults: Faults, german: bool, wanted: bool = False) -> None:
         self._wanted = wanted
@@ -25,6 +33,14 @@ class Symbols:
         self._warned: set[str] = set()
         self._faults = faults
         self._german = german
+        self._key: Key | None = None
+        self.notation = LETTERS
+
+    def begin(self, notation: str, key: Key | None) -> None:
+        """A section begins, in which chords are written so, in this key."""
+        if (notation, key) != (self.notation, self._key):
+            self._known = {}
+        self.notation, self._key = notation, key
 
     def read(self, token: Token, text: str) -> Chord | None:
         """The chord of `text`, which stands at the start of `token`; None for N.C. and for a mistake."""
@@ -35,6 +51,8 @@ class Symbols:
             if not self._wanted:
                 faults.add("E503", start, start + len(text))
             return None
+        if self.notation != LETTERS and not no_chord(text):
+            return self._in_key(text, start)
         if len(text) > LONGEST:
             faults.add("E501", start, start + len(text), length=len(text), most=LONGEST)
             return None
@@ -61,6 +79,31 @@ class Symbols:
         self._known[text] = chord
         return chord
 
+    def _in_key(self, text: str, start: int) -> Chord | None:
+        """The chord of a number or a numeral."""
+        from backing.chart import numbers
+
+        faults, place = self._faults, (start, start + len(text))
+        if self._key is None:
+            faults.add("E543", *place, notation=self.notation)
+            self._known[text] = None
+            return None
+        chord, doubt = numbers.read_in_key(text[:LONGEST], self._key, self.notation)
+        if chord is None:
+            example = numbers.EXAMPLES[self.notation]
+            faults.add(
+                "E542",
+                *place,
+                found=quoted(text),
+                notation=self.notation,
+                hint=f"write one such as  {example}",
+            )
+            return None
+        if doubt:
+            faults.add("W510", *place, message=doubt.message, hint=doubt.hint)
+        self._known[text] = replace(chord, written=text)
+        return self._known[text]
+
     def _plainly(self, chord: Chord) -> str:
         """How a symbol that was read with a warning is typed without one."""
         plain = symbol_in(chord, self._german)
@@ -79,6 +122,8 @@ class Symbols:
 
     def split(self, first: str, second: str) -> str | None:
         """The symbol that two words make without the blank between them, None where they make none."""
+        if self.notation != LETTERS:
+            return None
         if not re.match(_QUALITY, second) or len(first + second) > LONGEST:
             return None
         for joined in (first + second, f"{first}({second})"):

@@ -6,14 +6,15 @@ keeps its spelling. *Sources*: as in `harmony.spelling`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from backing.chart.ast import Bar, Chart, LineNote, Section, Settings, Slot, Written
 from backing.chart.codes import Faults
 from backing.chart.lex import cells
-from backing.chart.music import content, no_chord
+from backing.chart.music import content
 from backing.chart.naming import named
+from backing.chart.symbols import LETTERS, no_chord
 from backing.chart.under import read_note
 from backing.ground.pitch import Interval, Key, NoteName, Pitch
 from backing.ground.source import Source, Span
@@ -31,7 +32,7 @@ def transpose_chart(chart: Chart, interval: Interval) -> Chart:
     sections: list[Section] = []
     last: Slot | None = None
     for section in chart.sections:
-        sections.append(_section(section, interval, key, way, german, last))
+        sections.append(_section(section, interval, key, way, german, last, chart.settings.chords))
         last = sections[-1].bars[-1].slots[-1]
     return replace(
         chart,
@@ -72,19 +73,21 @@ def _section(
     way: Interval,
     german: bool,
     last: Slot | None,
+    home: str | None,
 ) -> Section:
     """A section moved; `way` leads to the chart's `key`, its own key may be reached in another spelling.
 
     `last` is the chord at the end of the section before, which a `/` may hold.
     """
     own: Settings = section.settings
+    letters = (own.chords or home or LETTERS) == LETTERS
     if own.key:
         key, way = _moved_key(own.key, interval)
     lines = []
     for line in section.lines:
         bars: list[Bar] = []
         for bar in line.bars:
-            bars.append(_bar(bar, way, key, german, last))
+            bars.append(_bar(bar, way, key, german, last, letters))
             last = bars[-1].slots[-1]
         lines.append(replace(line, bars=tuple(bars)))
     settings = own._replace(key=key if own.key else None)
@@ -92,19 +95,23 @@ def _section(
     return replace(section, settings=settings, lines=tuple(lines), written=written)
 
 
-def _bar(bar: Bar, interval: Interval, key: Key | None, german: bool, last: Slot | None) -> Bar:
+def _bar(
+    bar: Bar, interval: Interval, key: Key | None, german: bool, last: Slot | None, letters: bool
+) -> Bar:
     names: dict[str, str] = {}
     for slot in bar.slots:
-        if slot.chord:
+        if slot.chord and letters:
             moved = transpose(slot.chord, interval, key)
             names[slot.text] = symbol_text(slot.text, slot.chord, moved, german)
+        elif slot.chord:
+            names[slot.text] = slot.text  # numbers stay, the key moves
     slots = tuple(_slot(slot, interval, key, names) for slot in bar.slots)
     if last and slots[0].held:
         slots = (replace(slots[0], chord=last.chord, text=last.text), *slots[1:])
     pitch = lambda p: moved_pitch(p, interval, key)  # noqa: E731
     melody = tuple(_note(n, pitch) for n in bar.melody) if bar.melody is not None else None
     melody_text = _spliced(bar.melody_text, lambda w: _note_text(w, pitch, german), sign=True)
-    items = _spliced(bar.items_text, lambda w: names.get(w, w), sign=False)
+    items = spliced_chords(bar.items_text, names) if letters else bar.items_text
     return replace(bar, slots=slots, items_text=items, melody=melody, melody_text=melody_text)
 
 
@@ -175,12 +182,18 @@ def moved_pitch(pitch: Pitch, interval: Interval, key: Key | None) -> Pitch:
     )
 
 
-def _spliced(text: str, word: Callable[[str], str], sign: bool) -> str:
+def spliced_chords(items: str, names: Mapping[str, str], numbers: bool = False) -> str:
+    """The items of a bar, in letters or `numbers`, with its chords named otherwise."""
+    return _spliced(items, lambda w: names.get(w, w), sign=False, numbers=numbers)
+
+
+def _spliced(text: str, word: Callable[[str], str], sign: bool, numbers: bool = False) -> str:
     """The items of a bar with every chord or note replaced."""
     if not text or text[0] == "%":
         return text
     line = f"| {text} |"
-    found, _, _ = cells(line.replace("𝄋", "x").replace("𝄌", "x"), 0, len(line), _ignored())
+    plain = line.replace("𝄋", "x").replace("𝄌", "x")
+    found, _, _ = cells(plain, 0, len(line), _ignored(), numbers)
     result, at = "", 0
     for leaf in content(found[0].tokens, line, _ignored(), sign).leaves:
         if leaf.hold or leaf.word in ("r", "R") or no_chord(leaf.word):

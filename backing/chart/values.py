@@ -265,6 +265,12 @@ def colour(text: str) -> bool:
     return bool(choice("colour", text, {"full": True, "none": False}))
 
 
+def chords(text: str) -> str:
+    """`letters`, `numbers` or `numerals`."""
+    choices: dict[str, object] = {n: n for n in ("letters", "numbers", "numerals")}
+    return str(choice("chords", text, choices))
+
+
 def note_names(text: str) -> bool:
     """Whether they are German."""
     return bool(choice("note-names", text, {"english": False, "german": True}))

@@ -122,6 +122,7 @@ TABLE: tuple[Option, ...] = tuple(Option(*row) for row in (
     ("--a4",          "sound.a4",         v.number(415, 466),  "440", "HZ",         "Concert pitch, 415 to 466.", "442"),
     ("--for",         "paper.transposing", v.choice(*v.TRANSPOSING), None, "|".join(v.TRANSPOSING), "The sheet for a transposing instrument.", "Bb"),
     ("--paper",       "paper.size",       v.choice(*v.PAPERS), "a4", "a4 or letter", "The size of the sheet.", "letter"),
+    ("--write-as",    "paper.write_as",   v.choice("letters", "numbers", "numerals"), None, "NOTATION", "Chords on the sheet and in text as letters, numbers or numerals.", "numbers"),
     ("--signs",       "paper.signs",      v.flag,              False, "",           "△, –, ° and ø in place of maj, m, dim and m7b5, on sheet and page.", ""),
     ("--grips",       "paper.grips",      v.flag,              False, "",           "Guitar grips on the sheet, for every chord used.", ""),
     ("--tune-number", "reading.tune_number", v.whole(0, 99_999), None, "N",        "Of a file with several tunes the one with this number (X: in ABC).", "3"),

@@ -235,11 +235,16 @@ def available(timeline: Timeline, styles: Sequence[Style]) -> tuple[str, ...]:
 
 
 def moved_chart(chart: Chart, wish: Options) -> Chart:
-    """The chart in the key that is asked for."""
+    """The chart in the key and with the chords written as it is asked for."""
     from backing.chart.transpose import transpose_chart
 
     interval = moved_by(chart, wish)
-    return chart if interval == UNISON else transpose_chart(chart, interval)
+    moved = chart if interval == UNISON else transpose_chart(chart, interval)
+    if wish.paper.write_as is None:
+        return moved
+    from backing.chart.notation import written_as
+
+    return written_as(moved, wish.paper.write_as)
 
 
 def moved_by(chart: Chart, wish: Options) -> Interval:

@@ -30,6 +30,7 @@ class Sound(NamedTuple):
 class Paper(NamedTuple):
     """How a chart is shown. `signs` writes △ – ° ø, `grips` adds a diagram for every chord used.
 
+    `write_as` is how chords are written, None as the chart does.
     `transposing` is the instrument that reads (`Bb`, `Eb`, `F`), None for concert pitch; `size` is `a4` or `letter`.
     """
 
@@ -37,6 +38,7 @@ class Paper(NamedTuple):
     size: str = "a4"
     signs: bool = False
     grips: bool = False
+    write_as: str | None = None
 
 
 AS_USUAL = Sound()

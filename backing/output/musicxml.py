@@ -86,7 +86,7 @@ def score(chart: Chart, way: Interval = UNISON, *, printed: bool = False) -> ET.
 
 def _fields(chart: Chart) -> Iterator[tuple[str, str]]:
     """Settings, order and marks that have no element, by name."""
-    german = ("key", "note-names") if chart.header.german else ()
+    german = ("key", "note-names", "chords") if chart.header.german else ("chords",)
     for one in chart.written:
         if one.name not in (*_IN_ELEMENTS, *german):
             yield PREFIX + one.name, one.value
@@ -119,9 +119,14 @@ def _cell(chart: Chart, bar: Bar, name: str) -> str | None:
     if name != "beats":
         return None if getattr(bar, name) is None else str(getattr(bar, f"{name}_text"))
     space = Space(bar.meter, None if bar.number else chart.header.pickup_beats)
-    typed = () if bar.simile else typed_shape(bar.items_text)
+    typed = () if bar.simile else typed_shape(bar.items_text, _in_numbers(bar))
     usual = shape_of(space, [s.start_q for s in bar.slots if not s.held])
     return as_text(typed) if typed and typed != usual else None
+
+
+def _in_numbers(bar: Bar) -> bool:
+    """Whether the chords of a bar are typed as figures."""
+    return any(s.text[:1] in "1234567b#" for s in bar.slots if s.text)
 
 
 def _packed(data: bytes) -> bytes:

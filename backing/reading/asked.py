@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-READ_AS = ("words", "abc", "musicxml")
+NOTATIONS = ("letters", "numbers", "numerals")  # of the chords of a chart
+READ_AS = (*NOTATIONS, "words", "abc", "musicxml")
 
 
 class Reading(NamedTuple):
     """`tune_number` is the `X:` of a tune in a file of several, None the first.
 
-    `read_as` names the format where the file does not show it; `bars_per_line` is how many bars a line of words with chords
+    `read_as` names the format, or how the chords of a chart are written, where the file does not show it; `bars_per_line` is how many bars a line of words with chords
     has, None for one a chord.
     """
 

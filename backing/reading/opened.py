@@ -11,9 +11,10 @@ from pathlib import PurePath
 
 from backing.chart.ast import Chart
 from backing.chart.parse import UnknownStyle, decode, parse
+from backing.chart.symbols import LETTERS
 from backing.ground.errors import ChartError
 from backing.ground.source import Span
-from backing.reading.asked import PLAIN, Reading
+from backing.reading.asked import NOTATIONS, PLAIN, Reading
 from backing.reading.findings import Findings
 
 MOST_BYTES = 4_000_000  # of a file that is read
@@ -63,7 +64,10 @@ def opened(
     """The chart of a file. With `wanted` it may lack chords, which stand as `?`. Raises `ChartError`, `RequestError`."""
     read = format_of(data, name, asked)
     if read is None:
-        return parse(decode(data, name), name, wanted=wanted, unknown_style=unknown_style)
+        chords = asked.read_as if asked.read_as in NOTATIONS else LETTERS
+        return parse(
+            decode(data, name), name, wanted=wanted, unknown_style=unknown_style, chords=chords
+        )
     chart = read(data, name, asked)
     lacking = next(
         (s for section in chart.sections for b in section.bars for s in b.slots if s.wanted), None
@@ -75,6 +79,8 @@ def opened(
 
 def format_of(data: bytes, name: str, asked: Reading = PLAIN) -> Read | None:
     """The reader of a file, None for a chart in plain text."""
+    if asked.read_as in NOTATIONS:
+        return None
     if asked.read_as in BY_NAME:
         return BY_NAME[asked.read_as]
     return FORMATS.get(PurePath(name).suffix.lower()) or _by_content(data)

@@ -109,7 +109,7 @@ def _shared(places: tuple[Fraction, ...], depth: int) -> Shape | None:
     return best[1] if best else None
 
 
-def typed_shape(items: str) -> tuple[Shape, ...]:
+def typed_shape(items: str, numbers: bool = False) -> tuple[Shape, ...]:
     """The shape of a bar as it is typed between its bar lines.
 
     >>> typed_shape('"softly" C / (G7 C)')
@@ -117,7 +117,7 @@ def typed_shape(items: str) -> tuple[Shape, ...]:
     """
     line = f"| {items} |"
     nobody = Faults(Source("", ""))
-    found, _, _ = cells(plain(line), 0, len(line), nobody)
+    found, _, _ = cells(plain(line), 0, len(line), nobody, numbers)
     return tuple(content(found[0].tokens, line, nobody).shape) if found else ()
 
 

@@ -27,7 +27,7 @@ from backing.output.sheet.marks import (
     run,
     width,
 )
-from backing.output.symbols import PLAIN, Spelling, parts
+from backing.output.symbols import PLAIN, Spelling, parts, pretty
 
 QUALITY = 0.7
 RAISED = 0.6
@@ -37,6 +37,8 @@ STACKED = 0.46
 PITCH = 0.43  # from row to row of a stack
 BASS = 0.8
 LOWERED = 1 / 3
+# an accidental, a figure or numeral, its quality, and what stands behind a slash
+FIGURE = re.compile(r"(b{0,2}|#{0,2})([1-7]|[IVN]+|[iv]+|sub[IV]+|Ger|Fr|It)([^/]*)(?:/(.+))?")
 JOIN = 0.02  # between pieces: PDF readers take wider gaps for blanks when text is copied
 
 
@@ -140,15 +142,45 @@ def halves(alterations: Sequence[str]) -> list[Sequence[str]]:
     return [alterations[:middle], alterations[middle:]]
 
 
+@lru_cache(maxsize=1024)
+def numbered(text: str) -> Symbol:
+    """A number or a numeral: its figure large, figures behind it raised, what stands behind a slash lowered."""
+    found = FIGURE.fullmatch(text)
+    pen = _Pen()
+    if found is None:
+        pen.put(run(text, 1.0, BOLD))
+        return Symbol(tuple(pen.marks), pen.x, CAP, 0.0)
+    if found[1]:
+        pen.put(accidental(pretty_accidentals(found[1]), 0.8))
+    pen.put(run(found[2], 1.0, BOLD))
+    for piece in re.findall(r"[0-9b#()]+|[^0-9b#()]+", found[3].replace("^", "")):
+        word = piece.isalpha() or piece in "-+"
+        pen.put(run(pretty(piece), QUALITY if word else RAISED), 0.0 if word else LIFT, gap=JOIN)
+    descent = 0.0
+    if found[4]:
+        pen.put(run("/", 1.0), -0.14)
+        pen.put(run(pretty(found[4]), BASS, BOLD), -LOWERED, gap=-0.06)
+        descent = LOWERED
+    return Symbol(tuple(pen.marks), pen.x, CAP, descent)
+
+
+def pretty_accidentals(text: str) -> str:
+    """`b` and `#` as signs."""
+    return text.replace("bb", "𝄫").replace("b", "♭").replace("#", "♯")
+
+
 def slot_symbol(slot: Slot, spelling: Spelling = PLAIN) -> Symbol:
     """The symbol of a slot with what is written at it: `<` before a push, a wedge over a stop."""
-    return marked(slot.chord, slot.pushed, slot.stop, spelling)
+    figure = slot.text if FIGURE.match(slot.text) else ""
+    return marked(slot.chord, slot.pushed, slot.stop, spelling, figure)
 
 
 @lru_cache(maxsize=4096)
-def marked(chord: Chord | None, pushed: bool, stop: bool, spelling: Spelling) -> Symbol:
-    """A symbol with its push and stop."""
-    plain = symbol(chord, spelling)
+def marked(
+    chord: Chord | None, pushed: bool, stop: bool, spelling: Spelling, figure: str = ""
+) -> Symbol:
+    """A symbol with its push and stop; `figure` is the number or numeral that is written for it."""
+    plain = numbered(figure) if figure else symbol(chord, spelling)
     if not (pushed or stop):
         return plain
     marks: list[Mark] = []
@@ -160,7 +192,10 @@ def marked(chord: Chord | None, pushed: bool, stop: bool, spelling: Spelling) ->
     marks.extend(placed(m, x, 0.0) for m in plain.marks)
     ascent = plain.ascent
     if stop:  # a marcato wedge over a dot: struck short
-        middle = x + (width(chord.root.letter, BOLD) if chord else plain.width) / 2
+        named = FIGURE.match(figure)
+        letter = named[2] if named else chord.root.letter if chord else ""
+        head = width(letter, BOLD) if letter else plain.width
+        middle = x + head / 2
         y = -ascent - 0.2
         marks.append(Dot(middle, y, 0.05))
         marks.append(Line(middle - 0.17, y - 0.14, middle, y - 0.5, 0.085, butt=False))
