@@ -60,7 +60,7 @@ def _other_sign(text: str, reads: Reads) -> str | None:
             "hold the beat with  /  , or write strokes in a line under the bars:  hits: | x / / / |"
         )
     if _DEGREE.fullmatch(text):
-        return "name the chord by its note, such as  F  or  Dm7  , or set  chords: numbers  or  chords: numerals"
+        return "name the chord by its note, such as  F  or  Dm7 , or set  chords: numbers  or  chords: numerals"
     if times(text):
         return f"a count stands after the sign that ends a repeat:  :| x{times(text)}"
     if text in _SIGNS_OF_BARS:
