@@ -18,6 +18,7 @@ from backing.ground.source import NOWHERE, Diagnostic, Shown, Source, Span
 from backing.ground.timebase import Feel, Meter, Tempo
 from backing.harmony.symbol import Chord
 
+LETTERS, NUMBERS, NUMERALS = "letters", "numbers", "numerals"  # how chords are written
 WANTED = "?"  # stands for a chord that is still to be found
 LAST = -1  # the ending marked `last.`
 

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from backing.chart.ast import Bar, Chart, Section, Slot, Written
+from backing.chart.ast import LETTERS, Bar, Chart, Section, Slot, Written
 from backing.chart.naming import symbol_in
 from backing.chart.numbers import in_notation
-from backing.chart.symbols import LETTERS
 from backing.chart.transpose import spliced_chords
 from backing.ground.errors import RequestError
 from backing.ground.pitch import Key

@@ -11,11 +11,10 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from backing.chart.symbols import LETTERS
+from backing.chart.ast import LETTERS, NUMBERS, NUMERALS
 from backing.ground.pitch import Degree, Key, NoteName
 from backing.harmony.symbol import Chord, SymbolError, read
 
-NUMBERS, NUMERALS = "numbers", "numerals"
 NOTATIONS = (LETTERS, NUMBERS, NUMERALS)
 EXAMPLES = {NUMBERS: "1, 6- or 5^7", NUMERALS: "I, vi or V7"}
 ROMAN = ("I", "II", "III", "IV", "V", "VI", "VII")

@@ -15,12 +15,11 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from backing.chart import form, settings, steering
-from backing.chart.ast import Chart, Comment, Header, Section, Settings
+from backing.chart.ast import LETTERS, Chart, Comment, Header, Section, Settings
 from backing.chart.codes import CODES, Faults, TooMany, near, quoted
 from backing.chart.lex import CONTROL, Kind, Line, invisible, lines, plain, wide
 from backing.chart.piece import Piece
 from backing.chart.sections import Reader, TooLong
-from backing.chart.symbols import LETTERS
 from backing.ground.errors import ChartError
 from backing.ground.pitch import Key
 from backing.ground.source import Diagnostic, Source, Span

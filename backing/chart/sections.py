@@ -6,13 +6,12 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from backing.chart import edges, under
-from backing.chart.ast import LAST, Bar, BarLine, MusicLine, Slot, Text, Written
+from backing.chart.ast import LAST, LETTERS, Bar, BarLine, MusicLine, Slot, Text, Written
 from backing.chart.codes import count
 from backing.chart.lex import BarMark, Cell, Kind, Line, cells
 from backing.chart.music import Content, content, slots, texts, timed
 from backing.chart.piece import Piece
 from backing.chart.steering import Seen
-from backing.chart.symbols import LETTERS
 from backing.chart.time import Space, Times
 from backing.chart.values import Wrong
 from backing.chart.values import meter as read_meter

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from backing.chart.ast import WANTED
+from backing.chart.ast import LETTERS, WANTED
 from backing.chart.codes import SYMBOL_CODES, SYMBOL_WARNINGS, Faults, quoted
 from backing.chart.lex import Token
 from backing.chart.naming import symbol_in
@@ -13,7 +13,6 @@ from backing.ground.pitch import Key
 from backing.harmony.symbol import Chord, SymbolError, read, read_with_warnings
 
 LONGEST = 64
-LETTERS = "letters"
 _QUALITY = r"ma?j|mi?n?[0-9b#(]|min|m$|dim|aug|sus|add|alt|[0-9#°øΔ]|b[0-9]"
 
 

@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from backing.chart.ast import Bar, Chart, LineNote, Section, Settings, Slot, Written
+from backing.chart.ast import LETTERS, Bar, Chart, LineNote, Section, Settings, Slot, Written
 from backing.chart.codes import Faults
 from backing.chart.lex import cells
 from backing.chart.music import content
 from backing.chart.naming import named
-from backing.chart.symbols import LETTERS, no_chord
+from backing.chart.symbols import no_chord
 from backing.chart.under import read_note
 from backing.ground.pitch import Interval, Key, NoteName, Pitch
 from backing.ground.source import Source, Span

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from backing.chart.ast import Dynamics, Ending, EndingKind, PlayerSet
+from backing.chart.ast import LETTERS, NUMBERS, NUMERALS, Dynamics, Ending, EndingKind, PlayerSet
 from backing.chart.codes import near, quoted
 from backing.ground.levels import HIGHEST_DB, LOWEST_DB, Levels
 from backing.ground.pitch import MODES, Interval, Key, NoteName
@@ -267,7 +267,7 @@ def colour(text: str) -> bool:
 
 def chords(text: str) -> str:
     """`letters`, `numbers` or `numerals`."""
-    choices: dict[str, object] = {n: n for n in ("letters", "numbers", "numerals")}
+    choices: dict[str, object] = {n: n for n in (LETTERS, NUMBERS, NUMERALS)}
     return str(choice("chords", text, choices))
 
 

@@ -9,9 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import PurePath
 
-from backing.chart.ast import Chart
+from backing.chart.ast import LETTERS, Chart
 from backing.chart.parse import UnknownStyle, decode, parse
-from backing.chart.symbols import LETTERS
 from backing.ground.errors import ChartError
 from backing.ground.source import Span
 from backing.reading.asked import NOTATIONS, PLAIN, Reading
