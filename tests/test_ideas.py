@@ -13,6 +13,7 @@ from backing.band.course import energies
 from backing.band.model import Arrangement, Note
 from backing.ground.errors import StyleError
 from backing.ground.instruments import DRUM_NAMES
+from backing.performance.explain import explain
 from backing.styles.load import load, load_text
 from backing.styles.model import Style
 from backing.styles.show import page
@@ -68,6 +69,13 @@ def test_a_tango_band_changes_from_marcato_to_sincopa_together() -> None:
             counts["marcato" if places(bass) == FOUR else "síncopa"] += 1
     assert counts["síncopa"] > 4
     assert counts["marcato"] > counts["síncopa"], "it weighs three times as much"
+
+
+def test_explain_tells_the_idea() -> None:
+    music = played(load(STYLES / "marcato-and-sincopa.toml"), chart())
+    text = explain(music)
+    assert "bass:       1: A1 1 (root of Am, pattern 'in four', idea 'marcato')" in text
+    assert "idea" not in "".join(n.why.words for n in player(music, "strings").notes)
 
 
 def test_a_player_without_patterns_of_the_idea_goes_on_as_usual() -> None:

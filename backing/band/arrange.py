@@ -12,10 +12,10 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from backing.band.arc import evened
+from backing.band.bookends import counted_in
 from backing.band.briefing import Form, brief_of, form_of
 from backing.band.chairs import BAND, CLICK, asked_for, cue, held
 from backing.band.model import Arrangement, Note, PartStart, Player, note_order
-from backing.band.openings import counted_in
 from backing.band.plan import melody_bars
 from backing.band.players import click as click_player
 from backing.band.players.common import Brief, Marks, Zone, ZoneKind

@@ -10,11 +10,11 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import NamedTuple, TypeVar
 
+from backing.band.bookends import last_chord
 from backing.band.chairs import TIMEKEEPER, called, seated
 from backing.band.course import opens_at
 from backing.band.ideas import players_resting, with_ideas
 from backing.band.model import Note
-from backing.band.openings import last_chord
 from backing.band.plan import plans, shared
 from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind, band
 from backing.band.players.patterns.comping import holds_ideas, leader

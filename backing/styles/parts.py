@@ -243,14 +243,8 @@ def _pattern(table: Table, role: str, style: Style, decays: bool) -> Pattern | N
     places = PLACES_OF_SECTIONS if pitched else (*PLACES_OF_SECTIONS, Where.COUNT_IN.value)
     where = table.choice("where", places, "time")
     lines, into = _lines(table.table("lines"), role, meter, decays)
-    if not lines or "name" not in table.data:
-        return None
-    bars = max(len(line) for line in lines.values())
-    names = tuple(idea.name for idea in style.ideas)
-    if "idea" in table.data and not names:
-        hint = f"add a table headed [idea.{_key(table.data['idea'])}]"
-        table.fault("S105", "idea", f"there is no idea '{table.data['idea']}'", hint)
-    return Pattern(
+    bars = max((len(line) for line in lines.values()), default=1)
+    found = Pattern(
         name=table.text("name", None),
         meter=meter,
         bars=bars,
@@ -262,12 +256,23 @@ def _pattern(table: Table, role: str, style: Style, decays: bool) -> Pattern | N
         hold=table.bars("hold", 0),
         vary=table.number("vary", 0.0, 0, 1) if "vary" in table.data else None,
         ghosts=table.number("ghosts", 1.0, 0, 1),
-        idea=(table.choice("idea", names, None) if names else None) or "",
+        idea=_idea(table, style),
         energies=table.one_or_more("for", ENERGIES),
         side=_side(table, style, bars),
         timing=_timing(table.table("timing"), role),
         into=into,
     )
+    return found if lines and "name" in table.data else None
+
+
+def _idea(table: Table, style: Style) -> str:
+    """The idea of the band that a pattern belongs to, "" for none."""
+    names = tuple(idea.name for idea in style.ideas)
+    if "idea" in table.data and not names:
+        hint = f"add a table headed [idea.{_key(table.data['idea'])}]"
+        table.fault("S105", "idea", f"there is no idea '{table.data['idea']}'", hint)
+        return ""
+    return table.choice("idea", names, None) or ""
 
 
 def _key(name: object) -> str:
