@@ -16,7 +16,7 @@ from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from threading import Event, Lock, Thread
+from threading import Event, Lock, Semaphore, Thread
 from typing import TYPE_CHECKING
 
 from backing.ground.errors import OutputError
@@ -275,13 +275,17 @@ def _write(
     force: bool,
     progress: Progress,
 ) -> None:
-    """Play the tape back at its level into every output at once."""
+    """Play the tape back at its level into every output, several at once."""
+    turns = Semaphore(
+        (os.cpu_count() or 1) + 1
+    )  # more encoders at once are no faster, and each takes memory
     with ExitStack() as stack:
         pens = []
         for output in outputs:
             part = stack.enter_context(whole(output.path, force=force))
             pen = _Pen(
                 output.path,
+                turns,
                 partial(
                     encode.write,
                     part,
@@ -308,11 +312,12 @@ class _Stopped(Exception):
 
 
 class _Pen:
-    """A file that is written in a thread of its own, so that one format does not wait for another."""
+    """A file that is written in a thread of its own when its turn comes, so that one format does not wait for another."""
 
-    def __init__(self, path: Path, write: Callable[..., None]) -> None:
+    def __init__(self, path: Path, turns: Semaphore, write: Callable[..., None]) -> None:
         self.done = 0  # frames
         self._path = path
+        self._turns = turns
         self._write = write
         self._stopped = Event()
         # An interrupted `join` with a time limit takes the thread for ended (Python 3.11).
@@ -352,7 +357,9 @@ class _Pen:
 
     def _run(self) -> None:
         try:
-            self._write(tell=self._tell)
+            with self._turns:
+                self._tell(0)
+                self._write(tell=self._tell)
         except BaseException as error:  # handed to the thread that waits
             self._error = error
         finally:
