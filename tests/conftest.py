@@ -1,7 +1,11 @@
-"""What the tests of the practice page share: its file, built once, and a browser, started once, with that page in it."""
+"""What tests share: a folder of states of their own; for those of the practice page its file, built once, and a browser.
+
+The browser is started once, with that page in it.
+"""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -11,6 +15,12 @@ if TYPE_CHECKING:
     from browser import Browser
 
     from tests.practice import Made
+
+
+@pytest.fixture(autouse=True, scope="session")
+def own_states(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Nothing is noted down in the folders of whoever runs the tests (XDG base directories)."""
+    os.environ["XDG_STATE_HOME"] = str(tmp_path_factory.mktemp("states"))
 
 
 @pytest.fixture(scope="session")

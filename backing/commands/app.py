@@ -14,7 +14,7 @@ from backing.commands.planned import CHARTS, SHEET, WRITTEN, claim_all, stems_of
 from backing.commands.preparing import band, check_players, once, prepare
 from backing.commands.progress import Progress, Warn, silent
 from backing.commands.reading import read_chart
-from backing.commands.writing import unseen, write_all, write_written
+from backing.commands.writing import recorded, unseen, write_all, write_written
 
 if TYPE_CHECKING:
     from backing.chart.ast import Chart
@@ -51,7 +51,10 @@ def make_chart(
         warn(diagnostic)
     if unheard:
         check_players(prepared, wish)
-        return [page for path in paths for page in write_written(prepared, path, wish)]
+        return recorded(
+            paths, lambda: [page for path in paths for page in write_written(prepared, path, wish)]
+        )
     performance = band(prepared, wish)
-    claim_all([*paths, *stems_of(performance, paths, wish)], sources, wish)
-    return write_all(prepared, performance, paths, wish, progress)
+    planned = [*paths, *stems_of(performance, paths, wish)]
+    claim_all(planned, sources, wish)
+    return recorded(planned, lambda: write_all(prepared, performance, paths, wish, progress))

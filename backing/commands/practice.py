@@ -14,7 +14,7 @@ from backing.commands.planned import SHEET, claim_all, stem_of, stems_of, target
 from backing.commands.preparing import Prepared, band, prepare
 from backing.commands.progress import Progress, Warn, part, silent
 from backing.commands.reading import read_chart
-from backing.commands.writing import unseen, write_all
+from backing.commands.writing import recorded, unseen, write_all
 from backing.ground.roles import ROLES
 from backing.output.names import worded
 
@@ -56,12 +56,15 @@ def rehearse(
     sheets = [wish] if any(path.suffix.lower() in SHEET for path in paths) else []
     for diagnostic in (*prepared.warnings, *unseen(prepared, sheets)):
         warn(diagnostic)
-    written: list[Path] = []
-    for i, (performance, files, label) in enumerate(tracks):
-        written += write_all(
-            prepared, performance, files, wish, part(progress, i, len(tracks)), label
-        )
-    return written
+
+    def write() -> list[Path]:
+        written: list[Path] = []
+        for i, (performance, files, label) in enumerate(tracks):
+            own = part(progress, i, len(tracks))
+            written += write_all(prepared, performance, files, wish, own, label)
+        return written
+
+    return recorded(planned, write)
 
 
 def _usual(chart_path: Path, wish: Options, practice: Practice) -> Path:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,6 +18,16 @@ if TYPE_CHECKING:
     from backing.ground.source import Diagnostic
     from backing.output.sound.tags import Label
     from backing.performance.model import Performance
+
+
+def recorded(planned: Sequence[Path], write: Callable[[], list[Path]]) -> list[Path]:
+    """What `write` has written, noted down so that what somebody changes in it later is known."""
+    from backing.output import made
+
+    made.begin(planned)
+    written = write()
+    made.end(written)
+    return written
 
 
 def write_all(

@@ -2,8 +2,8 @@
 
 Everything is written in a work folder beside the target, waits until the disk has it, and is moved into place, so an
 interrupted run, or a plug that is pulled, leaves the old file as it was. A file that is in the way is replaced only
-where it carries this program's mark (every format has a place for one: a tag, a text event, a comment) or where the
-caller insists; what a file is made from is never replaced.
+where it carries this program's mark (every format has a place for one: a tag, a text event, a comment) and nobody is
+known to have changed it since, or where the caller insists; what a file is made from is never replaced.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from pathlib import Path
 
 from backing.ground.errors import OutputError
 from backing.ground.version import VERSION
+from backing.output.made import changed
 from backing.output.names import same_name
 from backing.output.work import work_folder
 
@@ -89,6 +90,11 @@ def claim(path: Path, *, force: bool = False) -> None:
         if not force and not made_here(path):
             raise OutputError(
                 f"{path} is in the way and was not made by this program; "
+                "choose another name with -o, or replace it with --force"
+            )
+        if not force and changed(path):
+            raise OutputError(
+                f"{path} is in the way and has been changed since this program made it; "
                 "choose another name with -o, or replace it with --force"
             )
         if not os.access(path.absolute().parent, os.W_OK):
