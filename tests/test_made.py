@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import mido
@@ -91,8 +92,13 @@ def test_a_list_that_a_stop_has_cut_at_any_byte_goes_on() -> None:
     assert make() == 0
     whole = made.record().read_bytes()
     mine = edited()
-    for length in range(0, len(whole), 7):
+    for length in range(0, len(whole) + 1, 7):
         made.record().write_bytes(whole[:length])
+        made.end([Path("t.pdf")])
+        assert not made.changed(Path("t.pdf")), length
+        noted = bytes(str(Path("t.mid").resolve()), "utf-8") + b"\t"
+        known = re.findall(re.escape(noted) + rb"([0-9a-f]*)\n", made.record().read_bytes())
+        assert made.changed(Path("t.mid")) == (bool(known) and len(known[-1]) == 32), length
         made.end([Path("t.mid")])
         assert not made.changed(Path("t.mid")), length
         Path("t.mid").write_bytes(mine + b" ")
@@ -116,7 +122,12 @@ def test_a_long_list_forgets_its_older_half(monkeypatch: pytest.MonkeyPatch) -> 
 def test_a_place_that_begins_like_another_is_another() -> None:
     Path("a.mid").write_bytes(b"one")
     made.end([Path("a.mid")])
-    Path('a.mid", "digest').write_bytes(b"one")
-    Path("a.mid").write_bytes(b"two")
-    assert made.changed(Path("a.mid"))
-    assert not made.changed(Path('a.mid", "digest'))
+    made.end([Path("a.mid")])
+    for name in ("b.mid", "a.mid2", "a.mid\\t", "a.mid\n", "\na.mid"):
+        Path(name).write_bytes(b"two")
+        assert not made.changed(Path(name))
+        made.end([Path(name)])
+        assert not made.changed(Path(name))
+        Path(name).write_bytes(b"three")
+        assert made.changed(Path(name))
+    assert not made.changed(Path("a.mid"))

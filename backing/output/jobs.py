@@ -9,16 +9,21 @@ two, either is known.
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import NamedTuple
 
+from backing.output.digest import digest_of, fingerprint
+
+__all__ = [
+    "Found", "Job", "Output", "Row", "Why", "differing", "digest_of", "due", "fingerprint", "header", "line", "read", "text",
+    "trusted",
+]  # fmt: skip
+
 VERSION = 1
 HEADER = {"log": "files made by backing", "version": VERSION}
 YOUNG_NS = 2_000_000_000  # the coarsest time stamp of a disk (FAT): two seconds
-_CHUNK = 1 << 20
 
 
 class Output(NamedTuple):
@@ -90,24 +95,6 @@ def trusted(row: Row, size: int, time_ns: int, log_ns: int) -> bool:
     One that is as young as the log may have been changed within the same tick of the clock.
     """
     return (size, time_ns) == (row.size, row.time_ns) and time_ns + YOUNG_NS < log_ns
-
-
-def fingerprint(*parts: object) -> str:
-    """A short hash (BLAKE2b) of everything that shapes a file."""
-    digest = hashlib.blake2b(digest_size=16)
-    for part in parts:
-        data = part if isinstance(part, bytes) else str(part).encode("utf-8", "surrogatepass")
-        digest.update(len(data).to_bytes(8, "big") + data)
-    return digest.hexdigest()
-
-
-def digest_of(path: Path) -> str:
-    """The hash (BLAKE2b) of a file's bytes. Raises OSError."""
-    digest = hashlib.blake2b(digest_size=16)
-    with path.open("rb") as file:
-        while data := file.read(_CHUNK):
-            digest.update(data)
-    return digest.hexdigest()
 
 
 def line(row: Row) -> bytes:

@@ -1,25 +1,25 @@
 """What this program has made, by place, so that a file that somebody has changed since is known and never replaced.
 
 A mark in a file says who made it, and stays there when somebody goes on with it in another program. So the user's
-folder of states holds a list of places and the digests of what was put there. A row is an object of JSON a line, and a later row
-of the same place counts; one without a digest says that a file is being written, so that after a stop nothing is
+folder of states holds a list of places and the digests of what was put there. A row is a line, place, tab, digest; a later
+row of the same place counts; one without a digest says that a file is being written, so that after a stop nothing is
 known of it. Of a place without a row, or with a file from another machine, the mark alone decides.
 
-Conventions: a place is a real path. Nothing here fails: where the list cannot be kept, there is none.
+Conventions: a place is a real path, with a backslash before what would end it (JSON would cost the start of a command). Nothing here fails: where the list cannot be kept, there is none.
 Source: the XDG base directory specification names the folder of states, platformdirs those of other systems.
 """
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
-from backing.output.jobs import digest_of
+from backing.output.digest import digest_of
 
+_DIGEST = 32  # characters
 MOST_BYTES = 1_000_000  # some 6,000 rows; of a longer list the older half is forgotten
 
 
@@ -74,26 +74,20 @@ def _row(place: str) -> str:
     except (OSError, RuntimeError):  # RuntimeError: nobody knows the user's home
         return ""
     at = data.rfind(start)
-    if at < 0:
-        return ""
-    try:
-        digest = json.loads(data[at + 1 :].partition(b"\n")[0])["digest"]
-    except (ValueError, KeyError):  # cut short by a stop
-        return ""
-    return digest if isinstance(digest, str) else ""
+    row = data[at + len(start) :].partition(b"\n")[0] if at >= 0 else b""
+    whole = len(row) == _DIGEST  # not cut short by a stop
+    return row.decode("ascii", "replace") if whole else ""
 
 
 def _start(place: str) -> bytes:
     """How every row of a place begins."""
-    return b"\n" + json.dumps({"place": place})[:-1].encode("ascii") + b","
+    told = os.fsencode(place).replace(b"\\", b"\\\\").replace(b"\n", b"\\n").replace(b"\t", b"\\t")
+    return b"\n" + told + b"\t"
 
 
 def _add(rows: Iterable[tuple[str, str]], sync: bool = False) -> None:
     """Write rows; each begins a line of its own, whatever a stop has left of the one before."""
-    text = b"".join(
-        _start(place) + b' "digest": ' + json.dumps(digest).encode() + b"}\n"
-        for place, digest in rows
-    )
+    text = b"".join(_start(place) + digest.encode() + b"\n" for place, digest in rows)
     if not text:
         return
     with suppress(OSError, RuntimeError):
