@@ -127,6 +127,7 @@ TABLE: tuple[Option, ...] = tuple(Option(*row) for row in (
     ("--grips",       "paper.grips",      v.flag,              False, "",           "Guitar grips on the sheet, for every chord used.", ""),
     ("--tune-number", "reading.tune_number", v.whole(0, 99_999), None, "N",        "Of a file with several tunes the one with this number (X: in ABC).", "3"),
     ("--read-as",     "reading.read_as",  v.choice(*READ_AS),  None, "FORMAT",      f"How the chart is written, where it does not show it: {', '.join(READ_AS)}.", "words"),
+    ("--track",       "reading.track",    v.whole(1, 999),     None, "N",           "Of a MIDI file the track with the melody, from 1.", "2"),
     ("--bars-per-line", "reading.bars_per_line", v.whole(1, 16), None, "N",        "Of words with chords over them: how many bars a line has.", "4"),
     ("--force",       "files.force",      v.flag,              False, "",           "Replace files that this program did not make.", ""),
 ))  # fmt: skip

@@ -39,11 +39,19 @@ def _words(data: bytes, name: str, asked: Reading) -> Chart:
     return words.read(text_of(data, name), name, asked.bars_per_line)
 
 
+def _midi(data: bytes, name: str, asked: Reading) -> Chart:
+    from backing.reading import midi
+
+    return midi.read(data, name, asked.track)
+
+
 FORMATS: dict[str, Read] = {
     ".abc": _abc,
     ".musicxml": _musicxml,
     ".xml": _musicxml,
     ".mxl": _musicxml,
+    ".mid": _midi,
+    ".midi": _midi,
     ".cho": _words,
     ".chordpro": _words,
     ".chopro": _words,
@@ -88,6 +96,8 @@ def format_of(data: bytes, name: str, asked: Reading = PLAIN) -> Read | None:
 def _by_content(data: bytes) -> Read | None:
     if data.startswith((b"X:", b"%abc", b"\xef\xbb\xbfX:")):
         return _abc
+    if data.startswith(b"MThd"):
+        return _midi
     if b"<score-partwise" in data[:4000] or (data.startswith(b"PK") and b"META-INF" in data):
         return _musicxml
     if b"\0" in data[:4096] or len(data) > MOST_PAGE:
