@@ -11,13 +11,14 @@ from backing.band.model import Arrangement, Kind, Note
 from backing.chart.parse import parse
 from backing.commands.options import Options
 from backing.commands.preparing import prepare
-from backing.ground.errors import StyleError
 from backing.ground.instruments import DRUM_NAMES
+from backing.output.page.beats import counted
 from backing.performance.perform import perform
 from backing.styles.load import load_text
 from backing.styles.show import page
 from tests.band import performer, player
 from tests.each import each
+from tests.refused import refused
 
 STYLE = """
 about = "For tests."
@@ -157,6 +158,13 @@ def test_without_drums_the_click_counts(make) -> None:
     assert {DRUM_NAMES[n.pitch] for n in player(alone, "click").notes} == {"high block", "low block"}  # fmt: skip
 
 
+def test_a_page_counts_the_beats_of_a_lead_in(make) -> None:
+    """Whoever looks at the page sees the count, whatever the drums play in it."""
+    told = counted(perform(make(own=PICK_UP)))
+    assert [word for _, _, word in told] == ["1", "2", "1", "2", "3", "4"]
+    assert told == counted(perform(make()))
+
+
 def test_a_lead_in_stands_nowhere_else(make) -> None:
     words = {n.why.words for n in player(make(own=PICK_UP), "drums").notes}
     assert not any("pick-up" in told for told in words)
@@ -189,8 +197,4 @@ def test_a_page_shows_how_a_style_begins_and_ends() -> None:
     ],
 )  # fmt: skip
 def test_a_mistake_is_told_with_what_to_type(text: str, message: str, hint: str) -> None:
-    with pytest.raises(StyleError) as raised:
-        load_text(text.replace("TOP", "").replace("OWN", ""), "t")
-    told = raised.value.diagnostics[0]
-    assert message in told.message
-    assert hint in told.hint
+    refused(text.replace("TOP", "").replace("OWN", ""), message, hint)

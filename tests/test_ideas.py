@@ -6,12 +6,9 @@ from collections import Counter
 from fractions import Fraction
 from pathlib import Path
 
-import pytest
-
 from backing.band.arrange import arrange
 from backing.band.course import energies
 from backing.band.model import Arrangement, Note
-from backing.ground.errors import StyleError
 from backing.ground.instruments import DRUM_NAMES
 from backing.performance.explain import explain
 from backing.styles.load import load, load_text
@@ -19,6 +16,7 @@ from backing.styles.model import Style
 from backing.styles.show import page
 from tests.band import player, timeline
 from tests.each import each
+from tests.refused import refused
 
 STYLES = Path(__file__).parent / "data" / "styles"
 EIGHT = "| Am | Dm | Am | Dm | G | C | Dm | E7 |\n"
@@ -305,8 +303,4 @@ IDEA = '[idea.stop]\nrest = ["drums"]\n'
     ],
 )  # fmt: skip
 def test_a_mistake_is_told_with_what_to_type(text: str, message: str, hint: str) -> None:
-    with pytest.raises(StyleError) as raised:
-        load_text(HEAD + text, "t")
-    told = raised.value.diagnostics[0]
-    assert message in told.message
-    assert hint in told.hint
+    refused(HEAD + text, message, hint)

@@ -11,7 +11,6 @@ import pytest
 
 from backing.band.arrange import arrange
 from backing.band.model import Arrangement, Note, Shape
-from backing.ground.errors import StyleError
 from backing.ground.instruments import DRUM_KEYS
 from backing.output.midi import write
 from backing.output.sound.synth import RATE, render
@@ -22,6 +21,7 @@ from backing.styles.model import Style
 from backing.styles.show import page
 from tests.band import performer, player, timeline
 from tests.each import each
+from tests.refused import refused
 
 HEAD = """
 about = "For tests."
@@ -212,8 +212,4 @@ def test_a_page_shows_instruments_by_level() -> None:
     ],
 )  # fmt: skip
 def test_a_mistake_is_told_with_what_to_type(text: str, message: str, hint: str) -> None:
-    with pytest.raises(StyleError) as raised:
-        load_text(HEAD + text, "t")
-    told = raised.value.diagnostics[0]
-    assert message in told.message
-    assert hint in told.hint
+    refused(HEAD + text, message, hint)

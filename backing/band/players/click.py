@@ -27,6 +27,7 @@ CLICK_Q = Fraction(1, 8)
 ACCENT = ("high block", 112)
 BEAT = ("low block", 92)
 SOFT = ("low block", 55)
+CLICK_KEYS = frozenset(DRUM_KEYS[name] for name, _ in (ACCENT, BEAT, SOFT))
 Sound = tuple[str, int]
 
 

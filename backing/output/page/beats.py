@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
+from backing.band.players.click import CLICK_KEYS, count_in
 from backing.ground.timebase import EIGHTH, Meter
 from backing.performance.model import Performance
 from backing.timeline.model import PlayedBar
@@ -43,14 +44,21 @@ def taps(bar: PlayedBar, qpm: float) -> list[Tap]:
 
 
 def counted(performance: Performance) -> list[list[object]]:
-    """The strokes before the tune begins: seconds, strength from 0 to 1, and the word that is said."""
-    strokes = [
-        (n.onset_s, n.velocity / 127)
+    """The beats before the tune begins: seconds, strength from 0 to 1, and the word that is said.
+
+    Where drums lead in, the beats are those that the click would have.
+    """
+    before = [
+        n
         for p in performance.players
         if p.role == "click"
         for n in p.notes
         if n.onset_s < performance.count_in_s - 1e-6
     ]
+    strokes = [(n.onset_s, n.velocity / 127) for n in before]
+    if any(n.pitch not in CLICK_KEYS for n in before):
+        clicks = count_in(performance.arrangement.timeline).notes
+        strokes = [(performance.tempo.seconds(n.start_q), n.velocity / 127) for n in clicks]
     first = performance.arrangement.timeline.bars[0]
     qps = 1_000_000 / performance.tempo.us_at(first.start_q)
     places = [Fraction(round(t * qps * GRID), GRID) for t, _ in strokes]
