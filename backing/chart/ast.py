@@ -135,6 +135,9 @@ class Slot(Shown):
     pushed: bool = False
     stop: bool = False
     ring: bool = False
+    grip: tuple[
+        int, ...
+    ] = ()  # frets typed behind the chord, from the lowest string; -1 is not played
 
     @property
     def wanted(self) -> bool:

@@ -43,6 +43,7 @@ CODES: dict[str, tuple[str, str]] = {
     "E126": ("beat = beat stands in a bar with a new meter, and this bar has none", 'write the meter before it:  | 6/8 "beat = beat" C |'),
     "E127": ("the pickup is {pickup} and does not fit before a bar of {beats}", "write fewer beats than a bar has, such as  pickup: 1"),
     "E129": ("a meter stands without brackets at the start of its bar", "type  | {meter} C |"),
+    "E131": ("{found} is no grip of a chord", "{hint}"),
     "E128": ("after the last bar line stands {found}, and only a comment may stand there", "{hint}"),
     # --- settings
     "E201": ("there is no setting named {name}", "{hint}"),

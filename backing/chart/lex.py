@@ -163,6 +163,7 @@ _TIMES = re.compile(r"\s*[xX×]\s?([0-9]{1,9})(?![^\s|:#])")
 _ENDING = re.compile(r"\s*(?:([0-9]{1,4})(?:\s*([-–,])\s*([0-9]{1,4}))?|(last))\.", re.I)
 _DOTLESS = re.compile(r"\s?\[?([0-9]{1,2})(?:[.)\]:]+|(?=\s))(?!\s*[/|]\s*[0-9]?)")
 _COUNTED = re.compile(r"\s*[0-9]{1,2}\s?(?:[xX×]|times)", re.I)  # `:| 2x`, which is no ending
+_GRIP = re.compile(r'[^\]|":()]*\][!=]*')  # the rest of a grip with blanks
 MOST_TIMES = 99
 
 
@@ -276,6 +277,9 @@ def cells(
             kind, at = "meter" if meter else "word", figure.end() if figure else at
         if kind == "word" and text[at : at + 1] == "(":
             at = _word_end(text, at, end)
+        if kind == "word" and "[" in text[first + 1 : at]:
+            grip = _GRIP.match(text, at, end)
+            at = grip.end() if grip and "]" not in text[first:at] else at
         word = text[first:at]
         if kind == "quote":
             at = _bar_end(text, first, end)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from backing.chart import directions
+from backing.chart import directions, gripping
 from backing.chart.ast import Direction, Slot, Text
 from backing.chart.codes import Faults, count, quoted
 from backing.chart.lex import Token
@@ -41,10 +41,15 @@ class Leaf:
     pushed: bool = False
     stop: bool = False
     ring: bool = False
+    grip: tuple[int, ...] = ()
 
     @property
     def hold(self) -> bool:
         return self.token.kind == "/"
+
+    @property
+    def marks(self) -> tuple[bool, bool, bool, tuple[int, ...]]:
+        return self.pushed, self.stop, self.ring, self.grip
 
 
 @dataclass(slots=True, eq=False, repr=False)
@@ -78,7 +83,8 @@ def content(tokens: list[Token], typed: str, faults: Faults, sign: bool = False)
     """Sort the tokens of a bar; `sign` for lines under the music, where marks and meters have no place."""
     if len(tokens) == 1 and tokens[0].kind == "word" and tokens[0].text[-1] not in "!=":
         token = tokens[0]
-        if token.text[0] in _CHORDAL and token.text.casefold() not in directions.FIRST_WORDS:
+        plain = token.text[0] in _CHORDAL and gripping.OPEN not in token.text
+        if plain and token.text.casefold() not in directions.FIRST_WORDS:
             return Content([CHORD], [Leaf(token, token.text)], [token.text], [token.text])
     return _Sorter(typed, faults, sign).run(tokens)
 
@@ -177,11 +183,14 @@ class _Sorter:
         self.push = None
         if not self.sign:
             self._marks(leaf)
+            leaf.word, leaf.grip = gripping.taken(leaf.word, token.start, self.faults)
         bare_word = leaf.word
         if bare_word and not bare_word.strip("/.-–—_~'`,*") and bare_word != "/":
             if not self.dotted:
                 self._no_beat(token)
             self.dotted, self.out.whole = True, False
+            return -1
+        if not self.sign and gripping.apart(bare_word, token.start, self.out.words, self.faults):
             return -1
         if not self.sign and bare_word[:1] == "[" and bare_word[1:2].isdigit():
             number = bare_word[1:].rstrip(".)]:")
@@ -297,7 +306,8 @@ class _Sorter:
 
 
 def _written(leaf: Leaf) -> str:
-    return f"{'<' if leaf.pushed else ''}{leaf.word}{'!' if leaf.stop else ''}{'=' if leaf.ring else ''}"
+    marks = f"{'!' if leaf.stop else ''}{'=' if leaf.ring else ''}"
+    return f"{'<' if leaf.pushed else ''}{leaf.word}{gripping.written(leaf.grip)}{marks}"
 
 
 def timed(
@@ -346,7 +356,7 @@ def slots(
                 last = made[-1]
                 made[-1] = Slot(
                     last.start_q, last.length_q + length, last.chord, last.text, last.span,
-                    last.held, last.pushed, last.stop, last.ring,
+                    last.held, last.pushed, last.stop, last.ring, last.grip,
                 )  # fmt: skip
                 continue
             if before is None:
@@ -355,9 +365,7 @@ def slots(
             made.append(Slot(start, length, before[0], before[1], span, held=True))
             continue
         chord = read(leaf, symbols, faults)
-        made.append(
-            Slot(start, length, chord, leaf.word, span, False, leaf.pushed, leaf.stop, leaf.ring)
-        )
+        made.append(Slot(start, length, chord, leaf.word, span, False, *leaf.marks))
     return tuple(made)
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
+from backing.chart import gripping
 from backing.chart.ast import LETTERS, Bar, Chart, LineNote, Section, Settings, Slot, Written
 from backing.chart.codes import Faults
 from backing.chart.lex import cells
@@ -111,7 +112,8 @@ def _bar(
     pitch = lambda p: moved_pitch(p, interval, key)  # noqa: E731
     melody = tuple(_note(n, pitch) for n in bar.melody) if bar.melody is not None else None
     melody_text = _spliced(bar.melody_text, lambda w: _note_text(w, pitch, german), sign=True)
-    items = spliced_chords(bar.items_text, names) if letters else bar.items_text
+    grip = lambda g: gripping.moved(g, interval.semitones)  # noqa: E731
+    items = spliced_chords(bar.items_text, names, not letters, grip)
     return replace(bar, slots=slots, items_text=items, melody=melody, melody_text=melody_text)
 
 
@@ -119,9 +121,9 @@ def _slot(slot: Slot, interval: Interval, key: Key | None, names: dict[str, str]
     if slot.chord is None:
         return slot
     text = names[slot.text]
-    return replace(
-        slot, chord=replace(transpose(slot.chord, interval, key), written=text), text=text
-    )
+    grip = gripping.moved(slot.grip, interval.semitones)
+    moved = replace(transpose(slot.chord, interval, key), written=text)
+    return replace(slot, chord=moved, text=text, grip=grip)
 
 
 def symbol_text(typed: str, old: Chord, new: Chord, german: bool) -> str:
@@ -182,13 +184,24 @@ def moved_pitch(pitch: Pitch, interval: Interval, key: Key | None) -> Pitch:
     )
 
 
-def spliced_chords(items: str, names: Mapping[str, str], numbers: bool = False) -> str:
-    """The items of a bar, in letters or `numbers`, with its chords named otherwise."""
-    return _spliced(items, lambda w: names.get(w, w), sign=False, numbers=numbers)
+Grips = Callable[[tuple[int, ...]], tuple[int, ...]]
 
 
-def _spliced(text: str, word: Callable[[str], str], sign: bool, numbers: bool = False) -> str:
-    """The items of a bar with every chord or note replaced."""
+def spliced_chords(
+    items: str, names: Mapping[str, str], numbers: bool = False, grip: Grips = lambda g: g
+) -> str:
+    """The items of a bar, in letters or `numbers`, with its chords named otherwise, and its grips."""
+    return _spliced(items, lambda w: names.get(w, w), sign=False, numbers=numbers, grip=grip)
+
+
+def _spliced(
+    text: str,
+    word: Callable[[str], str],
+    sign: bool,
+    numbers: bool = False,
+    grip: Grips = lambda g: g,
+) -> str:
+    """The items of a bar with every chord or note replaced, and every grip."""
     if not text or text[0] == "%":
         return text
     line = f"| {text} |"
@@ -201,4 +214,7 @@ def _spliced(text: str, word: Callable[[str], str], sign: bool, numbers: bool = 
         start = leaf.token.start
         result += line[at:start] + word(leaf.word)
         at = start + len(leaf.word)
+        if leaf.grip:
+            result += gripping.written(grip(leaf.grip))
+            at = line.index("]", at) + 1
     return (result + line[at:])[2:-2]

@@ -14,7 +14,7 @@ from backing.ground.pitch import Degree
 from backing.harmony.closed import closed
 from backing.harmony.grip import COST_THEN_FRETS, Candidate, Grip
 from backing.harmony.offer import Tones, tones
-from backing.harmony.strummed import loose, strummed
+from backing.harmony.strummed import degree_over, loose, strummed
 from backing.harmony.symbol import Chord
 from backing.harmony.voicings import distance
 
@@ -92,6 +92,19 @@ def grips(
         high = high or above(more(kind, count))
     kept = _in_several_places(high or sorted(found, key=COST_THEN_FRETS))
     return Grips(tuple([_grip(candidate, sounding, capo) for candidate in kept]))
+
+
+@lru_cache(maxsize=256)
+def typed(
+    chord: Chord, frets: tuple[int, ...], tuning: tuple[int, ...] = STANDARD_TUNING, capo: int = 0
+) -> Grips:
+    """The one grip that is asked for, whatever it holds of the chord."""
+    sounding = tuple(t + capo for t in tuning)
+    degrees = tuple(
+        degree_over(chord, (string + fret) % 12).name if fret >= 0 else ""
+        for string, fret in zip(sounding, frets, strict=True)
+    )
+    return Grips((Grip(frets, sounding, degrees, "grip as typed", 0.0, capo),))
 
 
 def rubs(pc: int, chord: Chord) -> bool:

@@ -200,7 +200,7 @@ def strummed(
 
     `highest` is the highest fret of the lowest note, `drone` holds the pitch classes whose open strings ring on.
     """
-    rings = {pc: _degree(chord, pc) for pc in drone}
+    rings = {pc: degree_over(chord, pc) for pc in drone}
     strings = _Strings(_by_pc(offer, chord.root.pc), offer, tuning, capo, rings)
     lows = _lowest_notes(chord, strings.names)
     seen: set[tuple[int, ...]] = set()
@@ -248,7 +248,7 @@ def _by_pc(offer: Tones, root: int) -> dict[int, Degree]:
     return {(root + d.semitones) % 12: d for d in (*offer.may, *offer.need)}
 
 
-def _degree(chord: Chord, pc: int) -> Degree:
+def degree_over(chord: Chord, pc: int) -> Degree:
     """What a pitch class is over a chord: one of its own degrees, or a colour beside them."""
     rel = (pc - chord.root.pc) % 12
     own = next((d for d in chord.degrees if d.semitones % 12 == rel), None)

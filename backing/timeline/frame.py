@@ -145,6 +145,7 @@ def frame_of(ground: Ground, section: Section, transpose: int) -> Frame:
             push_q if bar.meter.unit == 8 else of_a_quarter,
             interval,
             sounds,
+            ground.higher,
         )
         for bar in section.bars
     )

@@ -13,6 +13,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from backing.chart.ast import Bar, LineNote, Slot, Text
+from backing.chart.gripping import moved
 from backing.chart.words import WORDS, Bend, Effect, Once, Switch
 from backing.ground.pitch import UNISON, Interval, Key, Pitch
 from backing.ground.source import Source
@@ -36,6 +37,7 @@ class SpanMark(NamedTuple):
     strike: Strike
     fermata: bool
     held: bool
+    grip: tuple[int, ...] = ()
 
 
 class NoteMark(NamedTuple):
@@ -89,8 +91,13 @@ class BarMark(NamedTuple):
     switches: tuple[Switching, ...]
 
 
-def mark_bar(bar: Bar, source: Source, push_q: Fraction, interval: Interval, key: Key) -> BarMark:
-    """Prepare a bar whose chords sound `interval` above what is written, in `key`."""
+def mark_bar(
+    bar: Bar, source: Source, push_q: Fraction, interval: Interval, key: Key, higher: int = 0
+) -> BarMark:
+    """Prepare a bar whose chords sound `interval` above what is written, in `key`.
+
+    Of that `higher` semitones are those of a guitar's capo and tuning, whose grips stay as they are typed.
+    """
     length_q = bar.length_q
     told = _told(bar)
     return BarMark(
@@ -99,7 +106,12 @@ def mark_bar(bar: Bar, source: Source, push_q: Fraction, interval: Interval, key
         meter=bar.meter,
         length_q=length_q,
         beats_q=_beats(bar.meter, length_q),
-        spans=tuple(_span(slot, told, length_q, push_q, interval, key) for slot in bar.slots),
+        spans=tuple(
+            _span(slot, told, length_q, push_q, interval, key)._replace(
+                grip=moved(slot.grip, interval.semitones - higher)
+            )
+            for slot in bar.slots
+        ),
         melody=_notes(bar.melody, interval),
         hits=None if bar.hits is None else _notes(bar.hits, UNISON),
         kicks=None if bar.kicks is None else _notes(bar.kicks, UNISON),

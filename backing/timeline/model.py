@@ -48,6 +48,9 @@ class ChordSpan(NamedTuple):
     fermata: bool = False
     again: bool = False
     held: bool = False  # a `/` at the bar line: the chord goes on, it is not struck again
+    grip: tuple[
+        int, ...
+    ] = ()  # frets that are typed behind it, from the lowest string, -1 for none
 
     @property
     def sounds_q(self) -> Fraction:

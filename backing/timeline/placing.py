@@ -179,12 +179,12 @@ def _place_spans(score: Score, marks: Sequence[SpanMark], at_q: Fraction, bar: i
     before = score.chords[-1] if score.chords else None
     for mark in marks:
         chord, symbol, written = mark.chord, mark.symbol, mark.written
-        strike, push_q = mark.strike, mark.push_q
+        strike, push_q, grip = mark.strike, mark.push_q, mark.grip
         again = False
         if before is not None:
             if mark.held:
                 chord, symbol, written = before.chord, before.symbol, before.written
-                strike = before.strike
+                strike, grip = before.strike, before.grip
             again = mark.held or _same(chord, before.chord)
             if push_q and push_q >= before.length_q:
                 push_q = before.length_q / 2
@@ -200,6 +200,7 @@ def _place_spans(score: Score, marks: Sequence[SpanMark], at_q: Fraction, bar: i
             mark.fermata,
             again,
             mark.held,
+            grip,
         )
         score.chords.append(before)
 

@@ -32,7 +32,7 @@ from backing.ground.tunings import open_strings
 from backing.harmony.capo import best_capo
 from backing.harmony.families import VOICES
 from backing.harmony.grip import HIGHEST_FRET, Grip, playable
-from backing.harmony.grips import Grips, grips, shifts
+from backing.harmony.grips import Grips, grips, shifts, typed
 from backing.harmony.search import best_path, jitter
 from backing.harmony.symbol import Chord
 
@@ -97,7 +97,9 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
         added = () if kind in ("open", "power", "triads") else step.colours
         full = kind == "power" and step.level == "f"  # with the octave
         drone = drone_of(brief, bar_of(brief, step.change))
-        offer = grips(step.chord, added, kind, VOICES[kind] + full, strings, capo, lowest, drone)
+        offer = _typed(brief, step, strings, capo) or grips(
+            step.chord, added, kind, VOICES[kind] + full, strings, capo, lowest, drone
+        )
         offers.append(offer)
         own = _own_costs(brief, step, kind, offer)
         nodes.append(own)
@@ -117,6 +119,15 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
         made[step.change.index] = Held(grip, words, step.colours)
         before = grip
     return made
+
+
+def _typed(brief: Brief, step: Step, strings: tuple[int, ...], capo: int) -> Grips | None:
+    """The grip that is typed behind a chord, where the instrument goes so high."""
+    frets = step.change.span.grip
+    if not frets:
+        return None
+    found = typed(step.chord, frets, strings, capo)
+    return found if max(found.grips[0].pitches) <= brief.part.instrument.high else None
 
 
 def _own_costs(brief: Brief, step: Step, kind: str, offer: Grips) -> list[float]:

@@ -243,12 +243,15 @@ class _Symbols:
         self.rows: list[list[int]] = []
         self.shown: list[dict[str, Any]] = []
         self._chords: list[Chord] = []
+        self._typed: dict[Chord, list[int]] = {}
 
     def number(self, span: ChordSpan, bar: PlayedBar) -> int:
         """The row of a chord, -1 where none sounds."""
         chord = hand_chord(self._timeline, span, bar.key)
         if chord is None:
             return -1
+        if span.grip:
+            self._typed.setdefault(chord, list(span.grip))
         found = self._numbers.get((chord, bar.key))
         if found is None:
             found = self._numbers[chord, bar.key] = len(self.rows)
@@ -257,10 +260,12 @@ class _Symbols:
         return found
 
     def grips(self) -> list[list[int] | None] | None:
-        """The easiest grip of every symbol that is shown, from the lowest string, None where no hand holds it."""
+        """The grip that is typed behind a symbol, else its easiest one, from the lowest string, None where no hand holds it."""
         strings = open_strings(self._timeline.tuning)
         found = [grips_for(chord, 1, strings) for chord in self._chords]
-        return [list(g[0].frets) if g else None for g in found] if any(found) else None
+        easiest = [list(g[0].frets) if g else None for g in found]
+        shown = [self._typed.get(c, g) for c, g in zip(self._chords, easiest, strict=True)]
+        return shown if any(shown) else None
 
     def _part(self, chord: Chord) -> int:
         p = parts(chord, self._signs)

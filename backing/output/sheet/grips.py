@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from backing.chart.ast import Chart
 from backing.ground.tunings import open_strings
 from backing.harmony.grip import Grip
+from backing.harmony.grips import typed
 from backing.harmony.symbol import Chord
 from backing.harmony.taught import grips_for
 from backing.output.sheet.chord import symbol
@@ -37,13 +38,23 @@ def chords_used(chart: Chart) -> list[Chord]:
 
 
 def chosen(chart: Chart) -> list[tuple[Chord, Grip]]:
-    """The easiest grip of every chord that has one, as written: a capo, or all strings tuned alike, moves them all."""
+    """The grips that are typed behind a chord, else the easiest that it has, as written: a capo, or all strings tuned alike, moves them all."""
     found = []
-    strings = open_strings(chart.header.tuning)
+    strings, own = open_strings(chart.header.tuning), _typed(chart)
     for chord in chords_used(chart):
-        grips = grips_for(chord, 1, strings)
-        if grips:
-            found.append((chord, grips[0]))
+        grips = [typed(chord, frets, strings).grips[0] for frets in own.get(chord.symbol, ())]
+        found += [(chord, grip) for grip in grips or grips_for(chord, 1, strings)]
+    return found
+
+
+def _typed(chart: Chart) -> dict[str, list[tuple[int, ...]]]:
+    """By symbol the grips that are typed behind it, each once."""
+    found: dict[str, list[tuple[int, ...]]] = {}
+    for section in chart.sections:
+        for slot in [slot for bar in section.bars for slot in bar.slots if slot.grip]:
+            grips = found.setdefault(slot.chord.symbol if slot.chord else "", [])
+            if slot.grip not in grips:
+                grips.append(slot.grip)
     return found
 
 
