@@ -89,6 +89,10 @@ def faults(placed: Placed, tune: Melody) -> list[str]:
     chord = placed.chord
     tones = {d.semitones % 12 for d in chord.degrees}
     allowed = tones | TENSIONS.get(chord.family, frozenset())
+    if chord.family == "dominant" and tones & {1, 3}:
+        allowed -= {2} - tones
+    if chord.family == "dominant" and 8 in tones:
+        allowed -= {9} - tones
     notes = tune.between(placed.place.start_q, placed.place.end_q)
     wrong = [n for n in notes if above(n.pitch, chord) not in allowed]
     wrong += [n for n in notes if above(n.pitch, chord) == 5 and 4 in tones and 5 not in tones]

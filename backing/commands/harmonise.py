@@ -59,7 +59,7 @@ def find(melody: str, asked: Asked) -> Found:
     text, name, assumed = read_melody(melody, asked)
     chart = parse(text, name, wanted=True)
     task = task_of(chart, wishes.every, asked.again)
-    results = tuple(harmonise(task.melody, wishes, task.places))
+    results = tuple(harmonise(task.melody, wishes, task.places))[: max(asked.results, asked.choose)]
     if asked.choose > len(results):
         raise RequestError(f"--choose {asked.choose}: there are {len(results)} results")
     if wishes.key is None and task.melody.key is None:
@@ -104,6 +104,7 @@ def looks_like_notes(text: str) -> bool:
 def read_wishes(asked: Asked) -> Wishes:
     """Check every option. Raises `RequestError` with what to type instead."""
     from backing.ground.pitch import Key
+    from backing.harmonising.harmonise import BLOCK
     from backing.harmonising.wishes import BASSES, EVERY, MANNERS, Wishes
 
     for option, value, choices in (
@@ -123,7 +124,7 @@ def read_wishes(asked: Asked) -> Wishes:
         raise RequestError(
             f"--key {asked.key}: write a key such as Eb, F# minor or Cm; it names the melody's key and moves nothing"
         ) from None
-    results = max(asked.results, asked.choose)
+    results = -(-max(asked.results, asked.choose) // BLOCK) * BLOCK  # so that ranks stay the same
     return Wishes(
         asked.manner,
         asked.every,

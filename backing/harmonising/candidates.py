@@ -143,9 +143,10 @@ class Side(NamedTuple):
     above_bass: Ints
     dominant: Flags
     diminished: Flags
+    minor: Flags  # minor with its seventh, half-diminished too
 
     def only(self, keep: Ints) -> Side:
-        return Side(*(row[keep] for row in self))  # type: ignore[arg-type]  # six of numbers, two of flags, in order
+        return Side(*(row[keep] for row in self))  # type: ignore[arg-type]  # six of numbers, three of flags, in order
 
 
 class Row(NamedTuple):
@@ -185,6 +186,7 @@ def side_of(chords: Sequence[Candidate]) -> Side:
         np.array([c.bass for c in colours]),
         np.array([c.dominant for c in colours]),
         np.array([c.family in ("diminished", "half-diminished") for c in colours]),
+        np.array([c.family in ("minor", "half-diminished") and 10 in c.tones for c in colours]),
     )
 
 

@@ -22,6 +22,7 @@ from backing.harmonising.spelt import spelt
 from backing.harmonising.wishes import PLAIN, Kept, Wishes
 from backing.harmony.chord import Chord
 
+BLOCK = 8  # results are ranked within so many, so that asking for more of them leaves the first as they are
 ONE_KEY = ("plain",)  # manners that stay in one key
 
 
@@ -54,6 +55,8 @@ def harmonise(
 ) -> list[Harmonisation]:
     """Up to `wishes.results` harmonisations, the cheapest first; the others differ in a quarter of their places.
 
+    They are ranked in blocks of eight: of 16 results the first eight are those of a search for eight.
+
     `places` says where chords stand; without it they follow from `wishes.every`, and with "auto" from the tune.
     Raises `RequestError` for a melody without notes and for a kept chord outside it.
     """
@@ -67,7 +70,7 @@ def harmonise(
     raw, chords = lattice(ground)
     lat, first = agreed(raw, chords, melody, spots, ground.weights["repeat"])
     ways = varied(lat, first, wishes.results)
-    ranked = sorted(range(len(ways)), key=lambda i: (i > 0, cost_of(lat, ways[i])))
+    ranked = sorted(range(len(ways)), key=lambda i: (i > 0, i // BLOCK, cost_of(lat, ways[i])))
     return [
         _result(rank, lat, ways[i], chords, ground, key) for rank, i in enumerate(ranked, start=1)
     ]

@@ -102,6 +102,7 @@ def _harmony(ground: Ground, a: Side, b: Side, place: Place, closing: bool) -> F
         + w[CHANGES[place.weight]] * (1.0 if place.free else w["change asked"])
         + w["same quality"] * (alike & (root_up != 0))
         + _dominants(w, a.dominant, b.dominant, root_up)
+        - w["prepares"] * (a.minor[:, None] & b.dominant[None, :] & (root_up == 5))
         + _bass_wish(ground.bass, up, root_up)
     )
     held_cost = 0.0 if place.free else w["held over bar" if place.weight == 2 else "held"]

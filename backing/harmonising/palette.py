@@ -238,6 +238,19 @@ def colour_of(chord: Chord, key: Key) -> Colour:
     return _colour(Degree.parse(STEPS[above]), bass, 0.0, chord)
 
 
+def allowed(chord: Chord) -> frozenset[int]:
+    """Tones that the tune may add to a chord or have in common with it, in semitones above the root.
+
+    Beside a written flat or sharp ninth the natural one is none, nor a thirteenth beside its flat (common practice).
+    """
+    tones = {d.semitones % 12 for d in chord.degrees}
+    clash = set[int]()
+    if chord.family == "dominant":
+        clash |= {2} if tones & {1, 3} else set()
+        clash |= {9} if 8 in tones else set()
+    return TENSIONS.get(chord.family, frozenset()) - clash
+
+
 def _colour(degree: Degree, bass: Degree | None, cost: float, chord: Chord) -> Colour:
     root = degree.semitones % 12
     tones = frozenset(
@@ -251,7 +264,7 @@ def _colour(degree: Degree, bass: Degree | None, cost: float, chord: Chord) -> C
         (root + (bass.semitones if bass else 0)) % 12,
         cost,
         tones,
-        TENSIONS.get(chord.family, frozenset()) - tones,
+        allowed(chord) - tones,
         chord.family,
         chord.family in ("dominant", "suspended") and any(d.name == "b7" for d in chord.degrees),
     )
