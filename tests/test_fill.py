@@ -175,3 +175,105 @@ def test_a_wrong_wish_says_what_to_type_instead(asked: Asked, says: str) -> None
 def test_mistakes_in_the_notes_are_told_as_in_a_chart() -> None:
     with pytest.raises(ChartError, match="<notes>"):
         find("C4 D4 E4 | F4 G4 A4 B4", Asked(meter="4/4"))
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        ("", "no melody was named; write notes in quotes"),
+        ("r r / r", "there is no melody in this chart"),
+    ],
+)
+def test_nothing_to_harmonise_says_so(typed: str, says: str) -> None:
+    with pytest.raises(RequestError, match=says):
+        find(typed, Asked())
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        ("C4 E4 H4 C4", "'H4' is no note"),
+        ("C E G C", "the note 'C' has no octave"),
+        ("C4 D4 E4 F4 G4 | A4", "this bar holds 5 notes"),
+    ],
+)
+def test_words_that_are_nearly_notes_are_answered_as_notes(typed: str, says: str) -> None:
+    with pytest.raises(ChartError) as wrong:
+        find(typed, Asked())
+    assert says in str(wrong.value)
+
+
+def test_small_letters_are_notes() -> None:
+    assert (
+        find("c4 bb4 f#4 g4", Asked(key="G")).charts == find("C4 Bb4 F#4 G4", Asked(key="G")).charts
+    )
+
+
+def test_asking_for_more_results_leaves_the_first_ones_as_they_are() -> None:
+    notes = "C5 A4 F#4 G4 | E4 Bb4 A4 D4 | F4 Eb4 D4 B4 | C5"
+    few = find(notes, Asked(results=3, every="beat"))
+    many = find(notes, Asked(results=12, every="beat"))
+    assert few.charts == many.charts[:3]
+    assert find(notes, Asked(results=1, choose=7, every="beat")).charts[6] == many.charts[6]
+
+
+def test_the_chosen_chart_has_its_reasons() -> None:
+    got = find("C4 E4 G4 C5 | D5 B4 G4 D4 | C4", Asked(results=3))
+    text = report(got, choose=2)
+    assert text.index("2.  cost") < text.index(" is the ") < text.index("3.  cost")
+
+
+HARMONISED = """\
+key: C
+| Cmaj7 | Dm7 G7 | Em7 A7 | Dm7 G7 |
+melody: | E4 / G4 / | F4 A4 G4 F4 | G4 B4 A4 C#5 | D5 / / / |
+| Cmaj7 | F6 Fm6 | Dm7 G7 | C6 |
+melody: | E5 / C5 / | A4 F4 Ab4 F4 | D4 E4 F4 B4 | C5 / / / |
+"""
+
+
+def written(text: str) -> list[list[str]]:
+    """The symbols of every bar."""
+    return [
+        [slot.chord.symbol for slot in bar.slots if slot.chord is not None]
+        for section in parse(text).sections
+        for bar in section.bars
+    ]
+
+
+@pytest.mark.parametrize("manner", MANNERS)
+def test_asking_again_keeps_the_cadences_and_changes_what_lies_between(manner: str) -> None:
+    for text in found(HARMONISED, manner=manner, again=True):
+        bars = written(text)
+        assert [bars[3][-1], bars[6][-1], bars[7][-1]] == ["G7", "G7", "C6"]
+        assert text != HARMONISED
+    first = written(found(HARMONISED, manner=manner, again=True)[0])
+    changed = [old for old, new in zip(written(HARMONISED), first, strict=True) if old != new]
+    assert len(changed) >= 4
+
+
+GROUPED = """\
+meter: 7/8 (2+2+3)
+key: D minor
+pickup: 2
+| ? |
+melody: | A4 C#5 |
+|: ? | Gm / ? / ? / / |1. A7 / / / ? / / :|2. ? |
+melody: | D5 / A4 / D5 E5 F5 | Bb4 / F5 / E5 D5 C#5 | E5 / C#5 / A4 / / | D5 / / / / / / |
+"""
+
+
+@pytest.mark.parametrize("every", EVERY)
+def test_repeats_and_endings_in_grouped_meters_are_filled_around_what_is_written(
+    every: str,
+) -> None:
+    for text in found(GROUPED, every):
+        chart = parse(text)
+        bars = chart.sections[0].bars
+        assert "?" not in text
+        assert "|: " in text
+        assert ":|2." in text
+        assert bars[0].number == 0
+        assert written(text)[2][0] == "Gm"
+        assert written(text)[3][0] == "A7"
+        assert all(slot.chord for bar in bars for slot in bar.slots)

@@ -13,19 +13,21 @@ from functools import cache
 from itertools import pairwise
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from backing.ground.dice import Place as Chance
 from backing.ground.errors import RequestError
 from backing.ground.pitch import Interval, Key, NoteName, Pitch
 from backing.ground.timebase import Meter
 from backing.harmonising.harmonise import Harmonisation, Placed, harmonise
-from backing.harmonising.keys import ranked_keys
+from backing.harmonising.keys import key_path, ranked_keys
 from backing.harmonising.melody import Melody, TuneBar, TuneNote, alike
 from backing.harmonising.palette import MANNERS, TENSIONS
 from backing.harmonising.reasons import About
-from backing.harmonising.wishes import Kept, Wishes
+from backing.harmonising.wishes import EVERY, Kept, Wishes
 from backing.harmony.chord import Chord
-from backing.harmony.spelling import note_in_key
+from backing.harmony.spelling import note_in_key, spellings
 from backing.harmony.symbol import read
 
 THREE = Meter.of(3, 4)
@@ -78,6 +80,12 @@ def picked(chance: Chance, items: Sequence[int], *decision: object) -> int:
 @cache
 def best(manner: str, seed: int) -> Harmonisation:
     return harmonise(strange(seed), Wishes(manner=manner, every="beat", results=1))[0]
+
+
+def symbol(text: str) -> Chord:
+    chord = read(text)
+    assert chord is not None
+    return chord
 
 
 def above(note: Pitch, chord: Chord) -> int:
@@ -204,6 +212,33 @@ def test_kept_chords_stay_in_every_result() -> None:
         assert found[1, Fraction(1)] == "Am7"
 
 
+SYMBOLS = ("C", "F#m7b5", "Bb13", "Ebmaj7", "A7/C#", "Dm9", "G7sus4", "Abdim7", "E7#9")
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    seed=st.integers(0, 40),
+    manner=st.sampled_from(MANNERS),
+    every=st.sampled_from(EVERY),
+    asked=st.lists(
+        st.tuples(st.integers(1, 8), st.integers(1, 3), st.sampled_from(SYMBOLS)),
+        min_size=1,
+        max_size=4,
+        unique_by=lambda row: row[:2],
+    ),
+)
+def test_whatever_is_to_be_kept_is_kept_where_it_stands(
+    seed: int, manner: str, every: str, asked: list[tuple[int, int, str]]
+) -> None:
+    kept = tuple(Kept(bar, Fraction(beat), symbol(text)) for bar, beat, text in asked)
+    for result in harmonise(strange(seed), Wishes(manner, every, results=2, keep=kept)):
+        found = {(p.bar, p.place.beat): p.chord.symbol for p in result.chords}
+        for wish in kept:
+            assert found.get((wish.bar, wish.beat)) == wish.chord.symbol
+        ends = [p.place.end_q for p in result.chords]
+        assert ends == [*(p.place.start_q for p in result.chords[1:]), strange(seed).end_q]
+
+
 def test_a_chord_to_avoid_is_nowhere() -> None:
     first = harmonise(TUNE, Wishes(every="bar"))[0].symbols
     results = harmonise(TUNE, Wishes(every="bar", avoid=frozenset(first)))
@@ -290,3 +325,67 @@ def test_a_melody_moved_by_an_octave_keeps_its_chords() -> None:
         notes=tuple(n._replace(pitch=n.pitch.up(Interval(7, 12))) for n in tune.notes)
     )
     assert harmonise(tune)[0].symbols == harmonise(higher)[0].symbols
+
+
+def test_the_tune_on_the_root_is_not_held_under_a_half_step_by_a_major_seventh() -> None:
+    """A tune that ends on its tonic wants the sixth, not the major seventh a half step below it: common practice."""
+    tune = melody([67, 65, 62, 59, 60, None, None, None], FOUR, Key(NoteName("C")))
+    assert harmonise(tune)[0].symbols[-1] in ("C", "C6", "C6/9")
+
+
+def test_the_leading_note_of_a_minor_key_asks_for_its_dominant() -> None:
+    """However short it is: no D under a D sharp in E minor."""
+    tune = melody(
+        [66, None, 67, 69, None, 63, 64, None, None, None, None, None], Meter.of(6, 8),
+        Key.parse("E minor"), Fraction(1, 2),
+    )  # fmt: skip
+    for manner in ("plain", "diatonic"):
+        first = harmonise(tune, Wishes(manner, "bar"))[0].symbols[0]
+        assert first in ("B", "B7"), (manner, first)
+
+
+def test_nothing_moves_under_the_last_note() -> None:
+    for manner in MANNERS:
+        tune = melody([64, 62, 59, 67, 60, None, None, None], FOUR, Key(NoteName("C")))
+        tune = tune._replace(
+            notes=(*tune.notes[:-1], tune.notes[-1]._replace(length_q=Fraction(4)))
+        )
+        last = [c for c in harmonise(tune, Wishes(manner))[0].chords if c.bar == 2]
+        assert len(last) == 1
+        assert last[0].chord.root.name == "C"
+
+
+def test_a_chromatic_tune_is_heard_in_its_key() -> None:
+    """A top line that falls by half steps passes; it visits no key a tritone away."""
+    tune = melody(
+        [67, 66, 65, 64, 63, 62, 61, 60, 59, 58, 56, 62, 63, None, None, None],
+        FOUR,
+        Key.parse("Eb"),
+    )
+    assert set(key_path(tune, Key.parse("Eb"))) == {Key.parse("Eb")}
+
+
+@pytest.mark.parametrize(
+    ("key", "midis", "not_read"),
+    [("D", [76, 70, 74, 68], {"Gb", "E#", "B#"}), ("F", [66, 68, 64, 70], {"Fb", "Cb"})],
+)
+def test_roots_are_spelled_as_they_are_read(
+    key: str, midis: list[int | None], not_read: set[str]
+) -> None:
+    """No Gb7 before Bm in D, however the tune's note is spelled."""
+    tune = melody([*midis, *midis], FOUR, Key.parse(key))
+    flat = tune._replace(notes=tuple(n._replace(pitch=flat_spelled(n.pitch)) for n in tune.notes))
+    for line in (tune, flat):
+        for result in harmonise(line, Wishes("chromatic", "beat", results=4)):
+            assert not {c.chord.root.name for c in result.chords} & not_read
+
+
+def flat_spelled(note: Pitch) -> Pitch:
+    name = min(spellings(note.midi % 12), key=lambda n: n.alter)
+    return Pitch(name, (note.midi - name.alter) // 12 - 1)
+
+
+def test_each_place_that_was_asked_for_gets_a_chord_and_free_ones_may_hold() -> None:
+    tune = melody([60, 60, 64, 67, 65, 67, 71, 62, 60, 60, 60, 60], FOUR, Key(NoteName("C")))
+    assert len(harmonise(tune, Wishes("plain", "beat"))[0].chords) == 12
+    assert len(harmonise(tune, Wishes("plain", "auto"))[0].chords) < 8

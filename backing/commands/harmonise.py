@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from fractions import Fraction
+from os.path import exists
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from backing.harmonising.harmonise import Harmonisation, Placed
     from backing.harmonising.wishes import Kept, Wishes
 
+NOTE = r"[A-Ga-g][#b♯♭]{0,2}"
 NOTES = "<notes>"  # the name of a chart made from notes in quotes
 MOST_RESULTS = 50
 CLOSE = 0.08  # two keys whose fit differs by less are both named
@@ -69,6 +71,10 @@ def find(melody: str, asked: Asked) -> Found:
 
 def read_melody(melody: str, asked: Asked) -> tuple[str, str, tuple[str, ...]]:
     """The text of a chart, its name for diagnostics, and what was assumed."""
+    if not melody.strip():
+        raise RequestError(
+            "no melody was named; write notes in quotes, such as 'G4 A4 B4', or name a chart"
+        )
     from backing.commands.reading import read_as_text
     from backing.harmonising.fill import notes_as_chart
 
@@ -79,6 +85,7 @@ def read_melody(melody: str, asked: Asked) -> tuple[str, str, tuple[str, ...]]:
         return read_as_text(Path(melody))
     from backing.ground.timebase import Meter
 
+    melody = re.sub(r"(?<![\w#])[a-g](?=[#b♯♭]*-?\d)", lambda m: m[0].upper(), melody)
     meter = asked.meter or "4/4"
     written = re.fullmatch(r"(\d{1,2})/(\d{1,2})(?: \(([\d+]+)\))?", meter.strip())
     try:
@@ -92,13 +99,18 @@ def read_melody(melody: str, asked: Asked) -> tuple[str, str, tuple[str, ...]]:
 
 
 def looks_like_notes(text: str) -> bool:
-    """Whether the argument is notes and no file: every word is a note, a hold, a rest, a bracket or a bar line.
+    """Whether the argument is notes and no file: a note, a hold, a rest, a bracket or a bar line in every word.
 
-    >>> looks_like_notes("G4 A4 (B4 C5) / | D5"), looks_like_notes("tune.txt")
-    (True, False)
+    Words apart that name no file are notes where one of them is, so that the wrong ones are answered as notes.
+
+    >>> looks_like_notes("G4 A4 (B4 C5) / | D5"), looks_like_notes("G4 X4"), looks_like_notes("tune.txt")
+    (True, True, False)
     """
     words = text.replace("(", " ").replace(")", " ").replace("|", " ").split()
-    return bool(words) and all(re.fullmatch(r"[A-Ga-g][#b♯♭]{0,2}-?\d|/|r", word) for word in words)
+    if words and all(re.fullmatch(NOTE + r"-?\d|/|r", word) for word in words):
+        return True
+    some = any(re.fullmatch(NOTE + r"(-?\d)?", word) for word in words)
+    return some and len(words) > 1 and not Path(text).suffix and not exists(text)  # noqa: PTH110 - Path.exists raises where it is too long for a name
 
 
 def read_wishes(asked: Asked) -> Wishes:
@@ -116,8 +128,10 @@ def read_wishes(asked: Asked) -> Wishes:
             raise RequestError(f"{option} {value}: choose one of {', '.join(choices)}")
     if not 1 <= asked.results <= MOST_RESULTS:
         raise RequestError(f"--results {asked.results}: choose a number from 1 to {MOST_RESULTS}")
-    if asked.choose < 1:
-        raise RequestError(f"--choose {asked.choose}: results are counted from 1")
+    if not 1 <= asked.choose <= MOST_RESULTS:
+        raise RequestError(
+            f"--choose {asked.choose}: results are counted from 1, to {MOST_RESULTS} at most"
+        )
     try:
         key = Key.parse(asked.key) if asked.key else None
     except ValueError:
@@ -197,13 +211,13 @@ def write(
     return make_chart(chart, paths, sources, wish, progress, warn)
 
 
-def report(found: Found, why: bool = False) -> str:
-    """The ranked charts, the first with its reasons; with `why` all of them."""
+def report(found: Found, why: bool = False, choose: int = 1) -> str:
+    """The ranked charts, the chosen one with its reasons; with `why` all of them."""
     blocks = []
     for result, chart in zip(found.results, found.charts, strict=True):
         lines = [f"{result.rank}.  cost {result.cost:.1f}, in {result.key.name}"]
         lines += [f"    {line}" for line in music_lines(chart)]
-        if why or result.rank == 1:
+        if why or result.rank == choose:
             lines += [f"      {words}" for words in reason_lines(result)]
         blocks.append("\n".join(lines))
     return "\n\n".join(blocks)

@@ -18,7 +18,7 @@ Every = Annotated[str, typer.Option(metavar="VALUE", help="A chord a bar, half, 
 KeyName = Annotated[str | None, typer.Option(metavar="KEY", help="The melody's key; nothing is moved.")]
 Bass = Annotated[str, typer.Option(metavar="WAY", help="free, falling, rising, still or cycle.")]
 Results = Annotated[int, typer.Option(metavar="N", help="How many charts to show.")]
-Choose = Annotated[int, typer.Option(metavar="N", help="The chart that -o writes.")]
+Choose = Annotated[int, typer.Option(metavar="N", help="The chart that -o writes; without it, whose reasons are told.")]
 Keep = Annotated[str, typer.Option(metavar='"1.1=Bb 4.3=F7"', help="Chords that stay, by bar and beat.")]
 Avoid = Annotated[list[str], typer.Option(metavar="SYMBOL", help="A chord not to use; may be given again.")]
 Again = Annotated[bool, typer.Option("--again", help="New chords for a chart that has some.")]
@@ -61,7 +61,7 @@ def harmonise(
     for words in found.assumed:
         say(words, quiet or as_json)
     if not out:
-        show(run.as_json(found)) if as_json else typer.echo(run.report(found, why))
+        show(run.as_json(found)) if as_json else typer.echo(run.report(found, why, choose))
         return
     with progress(quiet) as shown:
         written = run.write(

@@ -47,6 +47,7 @@ TABLE = (
     Row("opening",        (0.50,  0.50, 0.9,   0.8), "a first chord that is not the tonic"),
     Row("close",          (3.0,  3.0,   3.0,   3.0), "a last chord that is not the tonic in root position"),
     Row("cadence",        (0.05,  0.05, 0.8,   0.6), "a phrase that ends on the tonic after a dominant, or on a dominant (reward)"),
+    Row("as it was",      (1.0,  1.0,  1.5,   1.5), "the chord that stood there, where others were asked for"),
     Row("repeat",         (0.8,  0.8,   0.8,   0.8), "an equal bar with other chords than before"),
 )  # fmt: skip
 

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from itertools import pairwise
 from typing import NamedTuple
 
-from backing.chart.ast import Bar, Chart, LineNote
+from backing.chart.ast import Bar, Chart, LineNote, Slot
 from backing.chart.naming import symbol_in
 from backing.ground.errors import RequestError
 from backing.ground.source import Span
@@ -21,6 +22,7 @@ from backing.harmonising.melody import (
     TuneBar,
     TuneNote,
     counted_beat,
+    phrase_ends,
     starts_in,
     weight_in,
 )
@@ -51,7 +53,8 @@ class Task(NamedTuple):
 
 
 def task_of(chart: Chart, every: str, again: bool = False) -> Task:
-    """Read a chart for harmonising; `again` asks for every chord anew.
+    """Read a chart for harmonising; `again` asks for other chords, but for its cadences: the last chord of every phrase
+    stays, and at the end the one before it.
 
     Raises `RequestError` where no chord is wanted, where there is no melody, and for `%2` over wanted chords.
     """
@@ -64,8 +67,14 @@ def task_of(chart: Chart, every: str, again: bool = False) -> Task:
         )
     places: list[Place] = []
     gaps: list[Gap] = []
+    closing = _cadences(melody, bars) if again else frozenset[Span]()
     for index, (bar, tune_bar) in enumerate(zip(bars, tune_bars, strict=True)):
-        _read_bar(melody, index, bar, tune_bar, every, again, places, gaps)
+        wanted = [
+            slot
+            for slot in bar.slots
+            if slot.wanted or (again and slot.chord is not None and slot.span not in closing)
+        ]
+        _read_bar(melody, index, bar, tune_bar, every, wanted, places, gaps)
     if not gaps:
         raise RequestError(
             "every bar of this chart has its chord; write ? where one is to be found, or ask with --again for others"
@@ -107,12 +116,11 @@ def _read_bar(
     bar: Bar,
     tune_bar: TuneBar,
     every: str,
-    again: bool,
+    wanted: Sequence[Slot],
     places: list[Place],
     gaps: list[Gap],
 ) -> None:
     """Append the places and gaps of one bar."""
-    wanted = [slot for slot in bar.slots if slot.wanted or (again and slot.chord is not None)]
     alone = len(wanted) == len(bar.slots) == 1
     marked = any(slot.pushed or slot.stop or slot.ring for slot in wanted)
     whole = (alone and not marked) or (bool(wanted) and bar.simile > 0)
@@ -125,7 +133,7 @@ def _read_bar(
         starts = starts_in(melody, tune_bar, every)
         for start, end in zip(starts, [*starts[1:], tune_bar.length_q], strict=True):
             place = _place(index, tune_bar, start, end - start, None)
-            places.append(place._replace(free=every == "auto"))
+            places.append(place._replace(free=every == "auto", was=bar.slots[0].chord))
         gaps.append(Gap(_whole_span(bar), first, len(places), tune_bar))
         return
     for slot in bar.slots:
@@ -134,7 +142,19 @@ def _read_bar(
         elif slot.chord is None:
             continue
         kept = None if slot in wanted else slot.chord
-        places.append(_place(index, tune_bar, slot.start_q, slot.length_q, kept))
+        place = _place(index, tune_bar, slot.start_q, slot.length_q, kept)
+        places.append(place._replace(was=slot.chord if slot in wanted else None))
+
+
+def _cadences(melody: Melody, bars: Sequence[Bar]) -> frozenset[Span]:
+    """Where the last chord of every phrase is written, and the last but one of the chart."""
+    ends = phrase_ends(melody)
+    slots = [(i, slot) for i, bar in enumerate(bars) for slot in bar.slots if slot.chord]
+    found = {slot.span for _, slot in slots[-2:]}
+    for (index, slot), (after, _) in pairwise(slots):
+        if index in ends and after != index:
+            found.add(slot.span)
+    return frozenset(found)
 
 
 def _whole_span(bar: Bar) -> Span:

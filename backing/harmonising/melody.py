@@ -66,6 +66,7 @@ class Place(NamedTuple):
     `bar` counts the melody's bars from 0, `beat` is the counted beat as an exact fraction from 1. `weight` is how
     strong the place is in its bar: 2 on the bar line, 1 in its middle or on a group, 0 elsewhere. `kept` is a chord
     that must stay. In a `free` place the chord before it may go on; in others a chord was asked for.
+    `was` is the chord that stands there and is to be another.
     """
 
     bar: int
@@ -75,6 +76,7 @@ class Place(NamedTuple):
     weight: int
     kept: Chord | None = None
     free: bool = False
+    was: Chord | None = None
 
     @property
     def end_q(self) -> Fraction:

@@ -51,9 +51,13 @@ def turns(w: Mapping[str, float]) -> Floats:
 
 
 def _ends(ground: Ground, t: int, cands: Sequence[Candidate]) -> Floats:
-    """What the first place and those under the last note ask of a chord: the tonic of the home key."""
-    w, tonic = ground.weights, ground.home.tonic.pc
+    """What some places ask of a chord: the first, and those under the last note, the tonic of the home key; others
+    that it is not what it was."""
+    w, tonic, was = ground.weights, ground.home.tonic.pc, ground.places[t].was
     extra = np.zeros(len(cands))
+    if was is not None:
+        old = (was.root.pc, was.quality, was.lowest.pc)
+        extra += [w["as it was"] * ((c.root, c.colour.quality, c.bass) == old) for c in cands]
     if t == ground.opening:
         extra += [0.0 if c.root == tonic and not c.colour.dominant else w["opening"] for c in cands]
     if ground.places[t].end_q > ground.melody.notes[-1].start_q:  # under the last note
