@@ -10,6 +10,7 @@ import pytest
 from backing.band.arrange import arrange
 from backing.band.model import Arrangement, Kind, Note, Shape
 from backing.ground.errors import StyleError
+from backing.performance.explain import explain
 from backing.performance.perform import perform
 from backing.styles.load import load, load_text
 from backing.styles.model import Style
@@ -137,6 +138,7 @@ def test_chords_and_lines_swell_while_they_are_held(
         for half, shape in enumerate(shapes):
             assert {n.shape for n in found[Fraction(4 * bar + 2 * half)]} == {shape}
     assert len(performer(perform(music), "strings").gestures) > 20
+    assert "swelling" in explain(music)
 
 
 # -- flamenco -----------------------------------------------------------------------------------------------

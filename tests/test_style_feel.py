@@ -206,6 +206,8 @@ def test_a_call_of_the_whole_samba_section_lands_together() -> None:
     assert {n.start_q for n in calls if n.start_q % 16 == 0} == {16, 32}
     assert {n.start_q for n in notes if DRUM_NAMES[n.pitch] == "low timbale"} == {16, 32}
     assert min(n.start_q for n in calls) == 12
+    led = {n.why.words for n in calls if n.start_q % 16 == 0}
+    assert led == {"led to by the bar before"}
 
 
 # -- said, shown, refused -----------------------------------------------------------------------------------

@@ -23,7 +23,7 @@ from backing.ground.timebase import Meter
 from backing.harmony.symbol import Chord
 from backing.styles.marks import bare
 
-SWELLING = {"": Shape.EVEN, "<": Shape.SWELLS, ">": Shape.FADES}
+SWELLING = {"<": (Shape.SWELLS, ", swelling"), ">": (Shape.FADES, ", dying away")}
 _HELD = Why(Kind.HELD, "held chord")
 
 
@@ -124,7 +124,10 @@ def timed(score: Score, zone: Zone, lines: Sequence[str]) -> Iterator[Raw]:
                 if line == "chord" and not shared and thinned(mark, at_q, plan.busy):
                     continue
                 raw = Raw(start, start + length_q, mark, line, why, number)
-                raw.shift, raw.shape = parallel, SWELLING[swell]
+                raw.shift = parallel
+                if swell:
+                    raw.shape, words = SWELLING[swell]
+                    raw.why = why.also(words)
                 raw.off_beats = skank
                 yield raw
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
 
-from backing.band.model import Note
+from backing.band.model import Kind, Note, Why
 from backing.band.players.common import Brief, Marks
 from backing.band.players.patterns.lay import Chosen, leads_to
-from backing.styles.model import Pattern
+from backing.ground.instruments import DRUM_NAMES
 
 
 def with_patterns(
@@ -23,19 +23,27 @@ def with_patterns(
     found = list(chosen(brief))
     called = leads_to(found[-1], brief.bars[-1]) if found[-1] is not None else ()
     playing = [
-        here.pattern if here is not None and brief.algorithm(plan) == "pattern" else None
+        here if here is not None and brief.algorithm(plan) == "pattern" else None
         for here, plan in zip(found, brief.plans, strict=True)
     ]
     starts = [bar.start_q for bar in brief.bars]
-    return [
-        _told(note, playing[max(0, bisect_right(starts, note.start_q) - 1)]) for note in line
-    ], called
+    made = []
+    for note in line:
+        number = max(0, bisect_right(starts, note.start_q) - 1)
+        made.append(_told(note, playing[number], note.start_q == starts[number]))
+    return made, called
 
 
-def _told(note: Note, pattern: Pattern | None) -> Note:
-    """A note with the timing of its pattern, and the idea of the band among its reasons."""
-    if pattern is None or note.strict:
+def _told(note: Note, here: Chosen | None, first: bool) -> Note:
+    """A note with the timing of its pattern; the band's idea, or the bar that leads to it, among its reasons.
+
+    `first` is true on the first beat of a bar.
+    """
+    if here is None or note.strict:
         return note
-    if pattern.idea:
-        note = note._replace(why=note.why.also(f", idea '{pattern.idea}'"))
-    return note._replace(timing=tuple(pattern.timing.items())) if pattern.timing else note
+    if first and DRUM_NAMES.get(note.pitch) in dict(here.into) and not note.degree:
+        return note._replace(why=Why(Kind.PATTERN, "led to by the bar before"))
+    if here.pattern.idea:
+        note = note._replace(why=note.why.also(f", idea '{here.pattern.idea}'"))
+    timing = here.pattern.timing
+    return note._replace(timing=tuple(timing.items())) if timing else note
