@@ -373,3 +373,99 @@ def test_sound_that_ends_is_told() -> None:
     pump.failure = ValueError("the synthesiser is gone")
     with pytest.raises(AudioUnavailable, match="the sound ended: the synthesiser is gone"):
         commands.Sounding(pump, None).news()
+
+
+# very long forms, practice tracks, tastes
+
+LONG = "title: Long\nchoruses: 40\ncount-in: 1\n[A]\n" + "| Dm7 | G7 | Cmaj7 | A7 |\n" * 4
+
+
+def test_a_window_of_a_long_form_has_its_strokes_where_the_whole_has_them() -> None:
+    """What a place plays does not depend on where a window begins, but for the bars beside its ends."""
+    wanted = wanted_of(backing.parse(LONG), Options())
+    _, first = prepared_take(wanted, None)
+    _, second = prepared_take(wanted._replace(window=96), None)
+    assert (first.first, first.last, second.first, second.last) == (0, 256, 96, 352)
+    assert len(first.bars) == len(second.bars) == 641
+    here = range(104, 200)
+    sounding = [
+        [
+            {
+                (s.onset - t.bars[bar], s.pitch)
+                for s in drums.strokes
+                if t.bars[bar] + 2000 <= s.onset < t.bars[bar + 1] - 4000
+            }
+            for bar in here
+        ]
+        for t in (first, second)
+        for drums in t.streams
+        if drums.role == "drums" and not drums.near
+    ]
+    same = sum(len(a & b) for a, b in zip(*sounding, strict=True))
+    assert same >= 0.6 * sum(len(a) for a in sounding[0])
+
+
+def test_the_next_window_is_there_before_the_last_ends(monkeypatch: pytest.MonkeyPatch) -> None:
+    wanted = wanted_of(backing.parse(LONG), Options())
+    prepared, first = prepared_take(wanted, None)
+    band = Recorder()
+    live = Live(wanted, prepared, first, band, None)
+    try:
+        live.session.command(Play(200), Border.NOW)
+        while live.session.place.bar < 300:
+            live.session.pull(RATE)
+            live.turn()
+            live.planner.settle()
+            assert live.session.place.playing
+        assert live.session.place.take.first > 0
+        frames = [d.frame for d in band.struck() if d.role == "bass"]
+        assert max(b - a for a, b in itertools.pairwise(frames)) < 3 * RATE
+    finally:
+        live.planner.stop()
+
+
+def test_a_practice_track_is_played_pass_after_pass() -> None:
+    from backing.commands.practice import Practice
+
+    wanted = wanted_of(backing.parse(WALTZ), Options())._replace(practice=Practice("80:100:20", 1))
+    _, ready = prepared_take(wanted, None)
+    us = [step.us for step in ready.timeline.tempo]
+    assert us == [416_666, 333_333]
+    assert len(ready.timeline.bars) == 26
+
+
+@pytest.mark.slow
+def test_a_chart_and_a_style_are_heard_to_their_end(tmp_path: Path) -> None:
+    """On the device that swallows sound: in real time, so among the slow tests."""
+    from backing.commands.cli import run
+
+    path = tmp_path / "tiny.txt"
+    path.write_text("tempo: 300\nstyle: folk\ncount-in: off\n[A]\n| C | C |\n")
+    assert run(["play", str(path), "--device", "null", "--quiet"]) == 0
+    assert run(["styles", "fast punk", "--play", "--chart", str(path), "--device", "null"]) == 0
+
+
+@each(
+    ("line", "words"),
+    [
+        ("play tune.txt --stems", "--stems: play writes no files; backing make does"),
+        ("play tune.txt --signs", "--signs: it shapes the sheet, and play prints none"),
+        ("play - --watch", "--watch follows a file; name the chart in place of -"),
+        ("play no.txt --device null", "no.txt: there is no such file"),
+        ("styles --play", "name the styles to hear"),
+        ("styles bosanova --play", "bossa nova"),
+    ],
+)
+def test_what_cannot_be_played_is_said(
+    line: str,
+    words: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    from backing.commands.cli import run
+
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "tune.txt").write_text(WALTZ)
+    assert run(line.split()) in (2, 4)
+    assert words in capsys.readouterr().err

@@ -25,20 +25,12 @@ from backing.commands.command import (
     say,
     show,
 )
+from backing.commands.hearing import play
 from backing.commands.melody import harmonise
 from backing.commands.options import Options
 from backing.ground.errors import BackingError, ChartError, StyleError
 
 STOPPED = {130: "interrupted", 129: "ended by a signal", 143: "ended by a signal"}
-
-
-def devices(shown: bool) -> None:
-    """Print the sound devices and leave."""
-    if shown:
-        from backing.live.device import devices as found
-
-        typer.echo("\n".join(found()))
-        raise typer.Exit()
 
 
 def make(
@@ -65,46 +57,6 @@ def make(
         )
     for path in written:
         typer.echo(str(path))
-
-
-def play(
-    chart: ChartPath,
-    watch: Annotated[
-        bool,
-        typer.Option("--watch", help="Follow the file: what is saved is played from the next bar."),
-    ] = False,
-    to: Annotated[
-        str | None,
-        typer.Option(metavar="PORT", help="Play MIDI instruments at this port, with a clock."),
-    ] = None,
-    device: Annotated[
-        str | None, typer.Option(metavar="NAME", help="The sound device; null plays in silence.")
-    ] = None,
-    list_devices: Annotated[
-        bool,
-        typer.Option(
-            "--list-devices", help="The sound devices there are.", is_eager=True, callback=devices
-        ),
-    ] = False,
-    quiet: Quiet = False,
-    *,
-    wish: Options,
-) -> None:
-    """Play the track at once; ? shows the keys.
-
-    Keep headphones low enough to talk over, and rest; stop when something hurts.
-
-    Example: backing play tune.txt --watch
-    """
-    from backing.commands.play import How
-    from backing.commands.play import play as run_play
-
-    run_play(
-        chart,
-        wish,
-        How(watch, to, device),
-        warn=lambda d: say(rendered(d, coloured(sys.stderr)), quiet),
-    )
 
 
 def rehearse(
@@ -296,13 +248,25 @@ def styles(
         Path | None,
         typer.Option("-o", "--out", metavar="FILE", help="Eight bars of each, to hear."),
     ] = None,
+    play: Annotated[bool, typer.Option("--play", help="Hear eight bars of each at once.")] = False,
+    chart: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="With --play, the first bars of this chart.")
+    ] = None,
+    device: Annotated[
+        str | None, typer.Option(metavar="NAME", help="With --play, the sound device.")
+    ] = None,
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
     """The styles by meter and subdivision; or one style's players, meters, tempos and patterns.
 
-    Example: backing styles "bossa nova"; backing styles samba tango -o taste.mp3
+    Example: backing styles "bossa nova"; backing styles samba tango --play
     """
+    if play:
+        from backing.commands.taste import play_tastes
+
+        play_tastes(names or [], chart, device, lambda name: say(name, quiet))
+        return
     if out is not None:
         from backing.commands.taste import taste
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from backing.commands import screen
 from backing.commands.playing import (
+    AHEAD,
     SILENT_DB,
     STEP_PERCENT,
     Planner,
@@ -21,7 +22,7 @@ from backing.commands.playing import (
 
 if TYPE_CHECKING:
     from backing.commands.preparing import Prepared
-    from backing.live.session import Border, Command, Session
+    from backing.live.session import Border, Command, Place, Session
     from backing.live.take import Take
 
 VOLUME_DB, STEP_DB = (-24.0, 6.0), 2.0
@@ -195,11 +196,23 @@ class Live:
             ACTS[key](self)
 
     def turn(self) -> None:
-        """What has to be seen to from time to time: the next tempo of a track that climbs."""
+        """What has to be seen to from time to time: the next tempo of a track that climbs, the next bars of a long one."""
         place = self.session.place
         if self.wanted.climbing and place.rounds != self._rounds:
             self._rounds = place.rounds
             self.ask(faster(self.wanted, self.wanted.climbing // STEP_PERCENT), at_round=True)
+        if self._needs_bars(place) and self.wanted.window != self._first(place.bar):
+            self.ask(self.wanted._replace(window=self._first(place.bar)))
+
+    def _needs_bars(self, place: Place) -> bool:
+        """Whether what is arranged of a very long form comes to its end, or lies elsewhere."""
+        take, bar = place.take, place.bar
+        ends = take.last < len(take.bars) - 1 and bar + AHEAD >= take.last
+        return bar < take.first or ends
+
+    def _first(self, bar: int) -> int:
+        """Where a window begins for a bar: a little before it, on a step, so that it is asked for once."""
+        return max(0, bar - bar % AHEAD - AHEAD)
 
 
 ACTS: dict[str, Callable[[Live], None]] = {

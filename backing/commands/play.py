@@ -10,13 +10,14 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 from backing.commands import screen
 from backing.commands.keyboard import Keyboard, one_at_a_time
 from backing.commands.live import Live
 from backing.commands.options import Options
 from backing.commands.playing import prepared_take, wanted_of
+from backing.commands.practice import Practice
 from backing.commands.progress import Warn
 from backing.commands.reading import read_bytes, read_chart
 from backing.ground.errors import (
@@ -26,6 +27,9 @@ from backing.ground.errors import (
     RequestError,
     StyleError,
 )
+
+if TYPE_CHECKING:
+    from backing.chart.ast import Chart
 
 TURN_S = 0.05  # between two looks at keys, file and device
 LOST_TURNS = 30  # in which a device takes nothing
@@ -38,20 +42,31 @@ class How:
     watch: bool = False
     to: str | None = None
     device: str | None = None
+    practice: Practice | None = None
 
 
 def play(
     chart_path: Path,
     wish: Options,
     how: How,
-    out: TextIO | None = None,
     warn: Warn = lambda d: None,
 ) -> None:
     """Play a chart until it ends or somebody ends it. Raises `BackingError`."""
     if how.watch and str(chart_path) == "-":
         raise RequestError("--watch follows a file; name the chart in place of -")
     chart = read_chart(chart_path, wish.reading)
-    wanted = wanted_of(chart, round_and_round(wish))
+    play_chart(chart, wish, how, Follower(chart_path) if how.watch else None, warn)
+
+
+def play_chart(
+    chart: Chart,
+    wish: Options,
+    how: How,
+    follower: Follower | None = None,
+    warn: Warn = lambda d: None,
+) -> None:
+    """Play a chart that was read until it ends or somebody ends it. Raises `BackingError`."""
+    wanted = wanted_of(chart, round_and_round(wish))._replace(practice=how.practice)
     soundfont, band = _band(wish, how)
     prepared, take = prepared_take(wanted, soundfont)
     for diagnostic in prepared.warnings:
@@ -61,7 +76,7 @@ def play(
     live = Live(wanted, prepared, take, band, soundfont)
     try:
         with _heard(live, band, how) as sound:
-            _run(live, sound, Follower(chart_path) if how.watch else None, out or sys.stdout)
+            _run(live, sound, follower, sys.stdout)
     finally:
         live.planner.stop()
         if hasattr(band, "close"):

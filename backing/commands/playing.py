@@ -13,17 +13,25 @@ from threading import Condition, Thread
 from typing import TYPE_CHECKING, NamedTuple
 
 from backing.commands.options import Options
+from backing.commands.practice import Practice
 from backing.commands.preparing import Prepared, band, moved_by, prepare
 from backing.ground.errors import BackingError
 
 if TYPE_CHECKING:
     from backing.chart.ast import Chart
     from backing.live.take import Take
+    from backing.performance.model import Performance
     from backing.timeline.model import Timeline
 
 LEAST_PERCENT, MOST_PERCENT, STEP_PERCENT = 25, 200, 5
 MOST_SHIFT = 12
 SILENT_DB = -120.0
+MOST_GAIN_DB = 40.0
+MOST_AT_ONCE, WINDOW, AHEAD = (
+    512,
+    256,
+    48,
+)  # bars: of a form arranged whole, of a window, left of one when the next is asked for
 
 
 class Wanted(NamedTuple):
@@ -42,6 +50,8 @@ class Wanted(NamedTuple):
     loop: tuple[int, int] | None = None
     silent: frozenset[str] = frozenset()
     climbing: int = 0  # per cent more after every round, 0 for a steady tempo
+    window: int = 0  # the first bar that is arranged of a very long form
+    practice: Practice | None = None
 
     @property
     def at_percent(self) -> Fraction:
@@ -101,20 +111,52 @@ def changed(wanted: Wanted, **fields: object) -> Wanted:
 def prepared_take(wanted: Wanted, soundfont: Path | None) -> tuple[Prepared, Take]:
     """Arrange, perform and foresee the level; a take without a soundfont is for MIDI and has none.
 
-    Raises `BackingError`.
+    Of a very long form only a window is arranged, so that it is heard as soon as a short one. Raises `BackingError`.
     """
-    from backing.live.take import take_of
+    from backing.live.take import take_of, windowed
 
     wish = wanted.options()
     prepared = prepare(wanted.chart, wish)
-    take = take_of(band(prepared, wish))
+    whole = prepared.timeline
+    if wanted.practice is not None:
+        return prepared, _with_level(take_of(_practised(prepared, wanted, wish)), soundfont, wish)
+    if len(whole.bars) <= MOST_AT_ONCE:
+        return prepared, _with_level(take_of(band(prepared, wish)), soundfont, wish)
+    part = prepared._replace(timeline=_window(whole, wanted.window))
+    take = _with_level(take_of(band(part, wish)), soundfont, wish)
+    return prepared, windowed(take, whole, min(wanted.window, len(whole.bars) - 1))
+
+
+def _practised(prepared: Prepared, wanted: Wanted, wish: Options) -> Performance:
+    """All passes of a practice track as one."""
+    from backing.commands.practice import practised
+    from backing.performance.session import joined
+
+    assert wanted.practice is not None
+    return joined(*practised(prepared, wish, wanted.practice))
+
+
+def _window(whole: Timeline, first: int) -> Timeline:
+    from backing.timeline.reshape import slice_bars
+
+    last = min(len(whole.bars), first + WINDOW)
+    part = slice_bars(whole, min(first + 1, last), last)
+    if first:
+        part = part._replace(count_in=0)
+    if last == len(whole.bars):
+        part = part._replace(ending=whole.ending, fade_bars=whole.fade_bars)
+    return part
+
+
+def _with_level(take: Take, soundfont: Path | None, wish: Options) -> Take:
     if soundfont is None:
-        return prepared, take
+        return take
     from backing.live.foreseen import loudness
 
     lufs = loudness(take, soundfont, wish.sound.a4)
-    gain_db = min(40.0, wish.sound.loudness - lufs) if lufs > -70 else 0.0
-    return prepared, take._replace(gain_db=gain_db)
+    return take._replace(
+        gain_db=min(MOST_GAIN_DB, wish.sound.loudness - lufs) if lufs > -70 else 0.0
+    )
 
 
 def count_of(timeline: Timeline, bar: int, wish: Options, soundfont_gain_db: float) -> Take | None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import tempfile
 import warnings
 import wave
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -87,11 +87,8 @@ def clip(name: str, wish: Options, progress: Progress = silent) -> AudioSegment:
     """Eight bars of a style in its own meter at its usual tempo, faded out. Raises `RequestError`, `StyleError`."""
     from backing.chart.parse import parse
     from backing.output.sound.audio import write_audio
-    from backing.styles.find import find
 
-    meter = find(name).meters[0]
-    text = f"title: {name}\nkey: C major\nmeter: {meter}\ncount-in: off\n\n{CHORDS}\n"
-    prepared = prepare(parse(text, name), wish.changed(style=name))
+    prepared = prepare(parse(text_of(name), name), wish.changed(style=name))
     performance = band(prepared, wish)
     end_s = performance.tempo.seconds(prepared.timeline.bars[BARS - 1].end_q)
     with tempfile.TemporaryDirectory() as folder:
@@ -101,6 +98,40 @@ def clip(name: str, wish: Options, progress: Progress = silent) -> AudioSegment:
             data = file.readframes(file.getnframes())
     played = segments()(data=data, sample_width=2, frame_rate=RATE, channels=2)
     return played[: round(end_s * 1000) + RING_MS].fade_out(FADE_MS)
+
+
+def text_of(name: str) -> str:
+    """The progression as a chart in a style's own meter. Raises `RequestError`, `StyleError`."""
+    from backing.styles.find import find
+
+    meter = find(name).meters[0]
+    return f"title: {name}\nkey: C major\nmeter: {meter}\ncount-in: off\n\n{CHORDS}\n"
+
+
+def play_tastes(
+    names: Sequence[str], chart: Path | None, device: str | None, tell: Callable[[str], None]
+) -> None:
+    """Play eight bars of each style at once, of the usual progression or of a chart. Raises `BackingError`."""
+    from backing.chart.ast import Ending, EndingKind
+    from backing.chart.parse import parse
+    from backing.commands.play import How, play_chart
+    from backing.commands.reading import read_chart
+    from backing.styles.find import find
+
+    if not names:
+        raise RequestError(
+            "name the styles to hear, such as  backing styles 'bossa nova' samba --play"
+        )
+    for name in names:
+        find(name)
+    for name in names:
+        tell(name)
+        played = read_chart(chart) if chart else parse(text_of(name), name)
+        wish = Options().changed(style=name, ending=Ending(EndingKind.AS_WRITTEN), count_in=0)
+        if chart:
+            last = max((bar.number for bar in prepare(played, wish).timeline.bars), default=1)
+            wish = wish.changed(bars=(1, min(BARS, last)))
+        play_chart(played, wish, How(device=device))
 
 
 def segments() -> type[AudioSegment]:

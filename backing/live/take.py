@@ -10,10 +10,17 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
+from backing.ground.timebase import TempoMap
 from backing.output.notes import apart
 from backing.output.sound import balance
 from backing.output.sound.synth import GRAIN, RATE
-from backing.performance.model import Performance, PerformedNote, PerformedPlayer, Voice
+from backing.performance.model import (
+    RING_S,
+    Performance,
+    PerformedNote,
+    PerformedPlayer,
+    Voice,
+)
 from backing.timeline.model import PlayedBar, Timeline
 
 FULL = 127
@@ -61,7 +68,8 @@ class Stream(NamedTuple):
 class Take(NamedTuple):
     """A performance as streams. `bars` holds the frame at which every bar starts, and the end of the last one.
 
-    `gain_db` brings it to its loudness (`foreseen`).
+    `gain_db` brings it to its loudness (`foreseen`). Of a very long form only the bars from `first` up to `last` have
+    strokes (`windowed`).
     """
 
     performance: Performance
@@ -69,6 +77,8 @@ class Take(NamedTuple):
     streams: tuple[Stream, ...]
     frames: int
     gain_db: float = 0.0
+    first: int = 0
+    last: int = 1 << 30
 
     @property
     def timeline(self) -> Timeline:
@@ -92,15 +102,51 @@ class Take(NamedTuple):
 
 def take_of(performance: Performance) -> Take:
     """Make a performance ready."""
-    tempo, bars = performance.tempo, performance.arrangement.timeline.bars
-    places = [*(bar.start_q for bar in bars), bars[-1].end_q]
     streams = [s for player in performance.players for s in _streams(player)]
     return Take(
         performance,
-        tuple(round(tempo.exact_s(q) * RATE) for q in places),
+        _bars(performance.tempo, performance.arrangement.timeline),
         tuple(streams),
         round(performance.duration_s * RATE),
     )
+
+
+def windowed(part: Take, whole: Timeline, first: int) -> Take:
+    """Some bars of a form, from `first` on, as a take of the whole form in which the others have no strokes yet."""
+    arrangement = part.performance.arrangement._replace(timeline=whole, players=())
+    zero_q = part.performance.tempo.zero_q if first == 0 else Fraction(0)
+    tempo = TempoMap(whole.tempo, zero_q)
+    bars = _bars(tempo, whole)
+    by = bars[first] - part.bars[0]
+    end_s = tempo.seconds(whole.length_q) + RING_S
+    performance = part.performance._replace(
+        arrangement=arrangement, tempo=tempo, duration_s=end_s, players=()
+    )
+    streams = tuple(_later(stream, by) for stream in part.streams)
+    last = first + len(part.bars) - 1
+    return part._replace(
+        performance=performance,
+        bars=bars,
+        streams=streams,
+        frames=round(end_s * RATE),
+        first=first,
+        last=last,
+    )
+
+
+def _later(stream: Stream, by: int) -> Stream:
+    return stream._replace(
+        voices=tuple((at + by if i else 0, voice) for i, (at, voice) in enumerate(stream.voices)),
+        strokes=tuple(
+            s._replace(onset=s.onset + by, release=s.release + by) for s in stream.strokes
+        ),
+        shapes=tuple(s._replace(at=s.at + by) for s in stream.shapes),
+    )
+
+
+def _bars(tempo: TempoMap, timeline: Timeline) -> tuple[int, ...]:
+    places = [*(bar.start_q for bar in timeline.bars), timeline.bars[-1].end_q]
+    return tuple(round(tempo.exact_s(q) * RATE) for q in places)
 
 
 def _streams(player: PerformedPlayer) -> list[Stream]:
