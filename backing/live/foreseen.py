@@ -50,26 +50,31 @@ class _Struck(NamedTuple):
 
 def loudness(take: Take, soundfont: Path, a4: float = 440.0) -> float:
     """The integrated loudness of a take at gain 1, -70 where nobody plays."""
-    energy = sum(
-        _energy(stream, soundfont, a4) for stream in take.streams if stream.role != "click"
-    )
+    synths: dict[
+        bool, Synth
+    ] = {}  # one for everybody with pitches and one for drums: loading takes longest
+    energy = 0.0
+    try:
+        for stream in take.streams:
+            if stream.strokes and stream.role != "click":
+                kind = pitched(stream.role)
+                if kind not in synths:
+                    synths[kind] = Synth(soundfont, stream.role, a4, VOICES)
+                energy += _energy(stream, synths[kind])
+    finally:
+        for synth in synths.values():
+            synth.close()
     length = take.bars[-1] - take.bars[0]
     if energy <= 0 or length <= 0:
         return -70.0
     return -0.691 + BIAS_DB + 10 * math.log10(energy / length)
 
 
-def _energy(stream: Stream, soundfont: Path, a4: float) -> float:
+def _energy(stream: Stream, synth: Synth) -> float:
     """What a player adds to the whole, weighted, in squares summed over frames and sides."""
-    if not stream.strokes:
-        return 0.0
     voice = stream.voices[0][1]
-    synth = Synth(soundfont, stream.role, a4, VOICES)
-    try:
-        synth.do(event_of(0, PROGRAM, voice.instrument.program))
-        struck = [_strike(synth, stroke, stream, voice) for stroke in _chosen(stream)]
-    finally:
-        synth.close()
+    synth.do(event_of(0, PROGRAM, voice.instrument.program))
+    struck = [_strike(synth, stroke, stream, voice) for stroke in _chosen(stream)]
     near = 10 ** (balance.close_db(voice.instrument) / 20) if stream.near else 1.0
     left, right, share = (near * g for g in gains(stream.role, voice))
     total = 0.0
