@@ -391,7 +391,7 @@ def test_a_window_of_a_long_form_has_its_strokes_where_the_whole_has_them() -> N
     sounding = [
         [
             {
-                (s.onset - t.bars[bar], s.pitch)
+                ((s.onset - t.bars[bar]) // 4410, s.pitch)
                 for s in drums.strokes
                 if t.bars[bar] + 2000 <= s.onset < t.bars[bar + 1] - 4000
             }
