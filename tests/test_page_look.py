@@ -161,6 +161,8 @@ def test_dragging_over_bars_repeats_them(tab: Browser) -> None:
     ]
     assert "bars 2–3" in sentence(tab)
     assert tab.run("document.querySelectorAll('#sheet .zone.chosen').length") == 2
+    edges = "[...document.querySelectorAll('#stage .zone.chosen')].map((z) => [getComputedStyle(z).borderLeftWidth, getComputedStyle(z).borderRightWidth])"
+    assert {"0px"} == {width for pair in tab.run(edges) for width in pair}  # no stroke over a chord
     tab.run("document.querySelector('#sheet .zone[data-bar=\"6\"]').focus()")
     tab.press("Enter")  # the drag is over: a key on a bar plays from there
     tab.wait("practice.state.playing")
