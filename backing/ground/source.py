@@ -51,12 +51,17 @@ class Source(Shown):
     name: str
     text: str
     foreign: bool = False
-    _starts: tuple[int, ...] = field(init=False, repr=False, compare=False)
+    _lines: tuple[int, ...] = field(default=(), init=False, repr=False, compare=False)
 
-    def __post_init__(self) -> None:
-        starts = [0]
-        starts.extend(i + 1 for i, c in enumerate(self.text) if c == "\n")
-        object.__setattr__(self, "_starts", tuple(starts))
+    @property
+    def _starts(self) -> tuple[int, ...]:
+        """Where each line begins; found when it is first asked for, for most texts have no mistakes."""
+        if not self._lines:
+            starts = [0]
+            for line in self.text.split("\n")[:-1]:
+                starts.append(starts[-1] + len(line) + 1)
+            object.__setattr__(self, "_lines", tuple(starts))
+        return self._lines
 
     def line_column(self, offset: int) -> tuple[int, int]:
         """Line and column, both from 1, of a character offset."""

@@ -137,7 +137,7 @@ class _Reader:
                 "W701", self.lines[0].span, what="there is no K: field", assumed="C major"
             )
         if self.told:
-            letters = dict.fromkeys(line.text[0] for line in self.told)
+            letters = dict.fromkeys(line.text[0] for line in self.told if line.text[0] in _TOLD)
             named = ", ".join(f"{_TOLD[c]} ({c}:)" for c in letters)
             self.findings.add("W710", self.told[0].span, found=named)
         lead = Lead([*self._head(), *self.settings], self.tune.finish())

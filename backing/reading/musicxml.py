@@ -24,6 +24,12 @@ from backing.reading.xml_tree import Node, span_of, walk
 
 MOST = 30_000_000  # bytes, unpacked
 OURS = "backing-"
+# what stands in a measure and says nothing here
+SILENT = frozenset({
+    "type", "dot", "accidental", "time-modification", "stem", "beam", "tied", "tuplet", "slur", "articulations", "ornaments",
+    "technical", "clef", "staff-details", "system-layout", "staff-layout", "page-layout", "frame", "inversion",
+    "midi-instrument", "level", "footnote",
+})  # fmt: skip
 _HEAD = ("work", "movement-title", "identification")
 
 
@@ -72,6 +78,8 @@ def _root_file(packed: zipfile.ZipFile) -> str:
         for n in names
         if n.lower().endswith((".xml", ".musicxml")) and not n.startswith("META-INF")
     ]
+    if not scores:
+        raise KeyError("no score")
     return scores[0]
 
 
@@ -159,7 +167,7 @@ class _Score:
             if name == "harmony" and parts:
                 harmonies[parts[-1]] += 1
 
-        walk(self.text, self.findings, is_wanted, take, seen)
+        walk(self.text, self.findings, is_wanted, take, seen, SILENT)
         return part, parts, harmonies
 
     def _head(self, node: Node) -> None:

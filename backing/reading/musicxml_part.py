@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
+from functools import lru_cache
 
 from backing.chart.ast import LAST, BarLine
 from backing.ground.pitch import MODES, Interval, Key, NoteName, Pitch
@@ -58,6 +59,7 @@ class Part:
         )  # fmt: skip
         self.at = self.end = self.start = ZERO
         self.voices: dict[str, list[Note]] = {}
+        self.at_once = False  # whether notes may stand over each other
         for child in node.children:
             read = self.readers.get(child.name)
             if read:
@@ -87,6 +89,9 @@ class Part:
             self.findings.add(
                 "W707", self.now.span, count="several", kinds="voices", which="first", hint=""
             )
+        if not self.at_once:
+            self.now.notes = self.voices[chosen]
+            return
         notes: list[Note] = []
         for note in sorted(self.voices[chosen], key=lambda n: (n.start_q, -n.pitch.midi)):
             if not notes or note.start_q >= notes[-1].end_q:
@@ -94,13 +99,13 @@ class Part:
         self.now.notes = notes
 
     def _length(self, node: Node, name: str = "duration") -> Fraction:
-        try:
-            return Fraction(node.value(name) or "0") / self.divisions
-        except (ValueError, ZeroDivisionError):
+        length = _quarters(node.value(name), self.divisions)
+        if length is None:
             self.findings.add(
                 "W710", span_of(node), found=f"a {node.name} without a length", hint=""
             )
             return ZERO
+        return length
 
     def _place(self, node: Node) -> Fraction:
         """The running place with the offset of an element, inside of the measure."""
@@ -188,49 +193,51 @@ class Part:
         return next((s.value for s in self.settings if s.name == name), "")
 
     def _note(self, node: Node) -> None:
-        if node.child("grace") is not None:
+        parts: dict[str, Node] = {}
+        for child in node.children:
+            parts.setdefault(child.name, child)
+        if "grace" in parts:
             self.findings.add("W710", span_of(node), found="a grace note", hint="")
             return
         length = self._length(node)
-        start = self.start if node.child("chord") is not None else self.at
-        if node.child("chord") is None:
-            self.start, self.at = self.at, self.at + length
-            self.end = max(self.end, self.at)
-        if node.child("cue") is not None:
+        start = self.at
+        if "chord" in parts:
+            start, self.at_once = self.start, True
+        else:
+            self.start, self.at = start, start + length
+            self.end = max(self.end, self.at) if self.at_once else self.at
+        if "cue" in parts:
             return
-        self.directions.note(node, self.now, start)
-        lyrics = tuple(node.all("lyric"))
-        head = node.value("notehead")
-        pitch = node.child("pitch")
-        if pitch is None or head == "slash" or length <= 0:
+        if "notations" in parts:
+            self.directions.note(node, self.now, start)
+        lyrics = tuple(node.all("lyric")) if "lyric" in parts else ()
+        pitch = parts.get("pitch")
+        slash = "notehead" in parts and parts["notehead"].text.strip() == "slash"
+        if pitch is None or slash or length <= 0:
             if lyrics and self.fields.ours:
                 self.now.verses = list(_verses(lyrics))
             return
         sounding = self._pitch(pitch)
         if sounding is None:
             return
-        held = any(t.get("type") == "stop" for t in node.all("tie"))
-        syllables = () if node.child("chord") is not None else _verses(lyrics)
-        voice = f"{node.value('staff', '1')}.{node.value('voice', '1')}"
-        self.voices.setdefault(voice, []).append(
+        held = "tie" in parts and any(t.get("type") == "stop" for t in node.all("tie"))
+        syllables = _verses(lyrics) if lyrics and "chord" not in parts else ()
+        staff, voice = (parts[n].text.strip() if n in parts else "1" for n in ("staff", "voice"))
+        self.voices.setdefault(f"{staff}.{voice}", []).append(
             Note(start, length, sounding, span_of(node), held, syllables)
         )
 
     def _pitch(self, node: Node) -> Pitch | None:
-        step, octave = node.value("step"), _number(node.value("octave", "4"))
-        alter = _number(node.value("alter", "0"))
-        if alter.denominator != 1:
+        step, octave, alter = node.value("step"), node.value("octave"), node.value("alter")
+        if alter and _number(alter).denominator != 1:
             self.findings.add("W710", span_of(node), found="a quarter tone", hint="")
-        if step not in TONICS or len(step) != 1 or abs(alter) > 3:
-            return None
-        pitch = Pitch(NoteName(step, int(alter)), int(octave))
-        pitch = pitch.up(self.transposed) if self.transposed else pitch
-        if 12 <= pitch.midi <= 127 and 0 <= pitch.octave <= 9 and abs(pitch.note.alter) <= 2:
-            return pitch
-        self.findings.add("W710", span_of(node), found="a note that nobody can play", hint="")
-        return None
+        pitch = _sounding(step, octave, alter, self.transposed)
+        if pitch is None:
+            self.findings.add("W710", span_of(node), found="a note that nobody can play", hint="")
+        return pitch
 
     def _backup(self, node: Node) -> None:
+        self.at_once = True
         at = self.at - self._length(node)
         if at < 0:
             self.findings.add(
@@ -356,6 +363,28 @@ def _printed(kind: Node | None) -> str | None:
     return kind.attributes.get("text") if kind is not None else None
 
 
+@lru_cache(maxsize=1024)
+def _quarters(text: str, divisions: int) -> Fraction | None:
+    """A duration in quarters, None for none."""
+    try:
+        return Fraction(text or "0") / divisions if len(text) < 16 else None
+    except (ValueError, ZeroDivisionError):
+        return None
+
+
+@lru_cache(maxsize=1024)
+def _sounding(step: str, octave: str, alter: str, moved: Interval | None) -> Pitch | None:
+    """A pitch as it sounds, None for what nobody can play."""
+    sharps = _number(alter) if alter else ZERO
+    if len(step) != 1 or step not in TONICS or abs(sharps) > 3:
+        return None
+    pitch = Pitch(NoteName(step, int(sharps)), int(_number(octave or "4")))
+    pitch = pitch.up(moved) if moved else pitch
+    plain = 12 <= pitch.midi <= 127 and 0 <= pitch.octave <= 9 and abs(pitch.note.alter) <= 2
+    return pitch if plain else None
+
+
+@lru_cache(maxsize=1024)
 def _number(text: str) -> Fraction:
     """A decimal number, 0 for what is none."""
     try:

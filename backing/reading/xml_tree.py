@@ -64,8 +64,11 @@ def walk(
     wanted: Callable[[str, dict[str, str]], bool],
     take: Callable[[Node], None],
     seen: Callable[[str, dict[str, str]], None] = lambda name, attributes: None,
+    ignored: frozenset[str] = frozenset(),
 ) -> None:
-    """Call `take` with every outermost element that is `wanted`, whole, and `seen` with every other.
+    """Call `take` with every outermost element that is `wanted`, and `seen` with every other.
+
+    An element is whole but for those inside of it that are `ignored`, with all that they hold.
 
     Raises `ChartError` where the text is no XML.
     """
@@ -74,11 +77,14 @@ def walk(
     parser = expat.ParserCreate("utf-8")
     parser.buffer_text = True
     stack: list[Node] = []
-    depth = 0
+    depth = inside = 0  # elements that are open, and those of them from an ignored one on
 
     def start(name: str, attributes: dict[str, str]) -> None:
-        nonlocal depth
+        nonlocal depth, inside
         depth += 1
+        if inside or (name in ignored and stack):
+            inside += 1
+            return
         if depth > MOST_DEEP:
             raise Refused("elements stand inside each other more than sixty times")
         if not stack and not wanted(name, attributes):
@@ -90,16 +96,18 @@ def walk(
         stack.append(node)
 
     def end(name: str) -> None:
-        nonlocal depth
+        nonlocal depth, inside
         depth -= 1
-        if stack:
+        if inside:
+            inside -= 1
+        elif stack:
             node = stack.pop()
             node.end = parser.CurrentByteIndex
             if not stack:
                 take(_placed(node, place))
 
     def characters(piece: str) -> None:
-        if stack:
+        if stack and not inside and not piece.isspace():
             stack[-1].text += piece
 
     def entity(*_: object) -> None:
