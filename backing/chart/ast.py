@@ -103,9 +103,8 @@ class Header(NamedTuple):
     pickup_beats: Fraction = Fraction(0)  # counted beats
     tuned: int = 0
     capo: int = 0
-    tuning: tuple[
-        NoteName, ...
-    ] = ()  # the open strings of guitars from the lowest; () for the usual ones
+    tuning: tuple[NoteName, ...] = ()  # open strings of guitars, from the lowest; () as usual
+    language: str = ""  # of title and words, such as "de"; "" where nothing is said
     german: bool = False
 
 

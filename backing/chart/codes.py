@@ -64,6 +64,7 @@ CODES: dict[str, tuple[str, str]] = {
     "E220": ("{value} is no level of a player", "{hint}"),
     "E221": ("{value} dB is outside {low} to {high} dB beside a player's usual level", "write  levels: {example}"),
     "E222": ("{player} has two levels here", "keep one of them, such as  levels: {example}"),
+    "E224": ("{value} is no code of a language", "{hint}"),
     "E223": ("{value} is no tuning of a guitar", "{hint}"),
     "E230": ("{message}", "{hint}"),
     # --- form, sections, repeats, directions

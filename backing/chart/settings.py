@@ -51,6 +51,7 @@ SETTINGS: dict[str, Setting] = {
     "tuned":      Setting("tuned", True, lambda v: values.number("tuned", v, -12, 12, "tuned: -2"), "tuned: -2"),
     "capo":       Setting("capo", True, lambda v: values.number("capo", v, 0, 12, "capo: 3"), "capo: 3"),
     "tuning":     Setting("tuning", True, None, "tuning: D A D G B E"),
+    "language":   Setting("language", True, values.language, "language: de"),
     "note-names": Setting("german", True, values.note_names, "note-names: german"),
 }  # fmt: skip
 
@@ -70,7 +71,7 @@ _OTHER_NAMES = {
     "time sig": "meter", "signature": "meter", "metre": "meter", "key signature": "key", "tonality": "key",
     "genre": "style", "subtitle": "notes", "arranger": "by", "writer": "by", "written by": "by", "music": "by",
     "titel": "title", "von": "by", "tonart": "key", "takt": "meter", "taktart": "meter", "stil": "style",
-    "auftakt": "pickup", "kapodaster": "capo", "melodie": "melody", "arrangement": "form", "roadmap": "form", "count off": "count-in", "count-off": "count-in",
+    "auftakt": "pickup", "kapodaster": "capo", "lang": "language", "sprache": "language", "melodie": "melody", "arrangement": "form", "roadmap": "form", "count off": "count-in", "count-off": "count-in",
 }  # fmt: skip
 
 

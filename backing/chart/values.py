@@ -11,6 +11,7 @@ from fractions import Fraction
 
 from backing.chart.ast import LETTERS, NUMBERS, NUMERALS, Dynamics, Ending, EndingKind, PlayerSet
 from backing.chart.codes import near, quoted
+from backing.ground import languages
 from backing.ground.levels import HIGHEST_DB, LOWEST_DB, Levels
 from backing.ground.pitch import MODES, Interval, Key, NoteName
 from backing.ground.roles import PLAYERS, ROLES
@@ -119,6 +120,17 @@ def _tonic(letter: str, sign: str, german: bool) -> NoteName:
     if german and letter in "HB":
         return NoteName("B", alter if letter == "H" or sign else -1)
     return NoteName(letter, alter)
+
+
+def language(text: str) -> str:
+    """`en`, `de`, `pt-BR`: of titles and words."""
+    if not languages.is_tag(text):
+        tag = languages.meant(text)
+        hint = f"write  language: {tag or 'en'}" + (
+            "" if tag else ", or another code of two or three letters"
+        )
+        raise Wrong("E224", value=quoted(text), hint=hint)
+    return text
 
 
 _OPEN = re.compile(r"([A-GH])((?:#|b|♯|♭|is|es|s)?)")

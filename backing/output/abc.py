@@ -40,6 +40,7 @@ LEFT = (
     "tuned",
     "capo",
     "tuning",
+    "language",
 )
 
 

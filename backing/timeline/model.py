@@ -170,9 +170,7 @@ class Timeline(NamedTuple):
     rhythms: tuple[Rhythm, ...] = ()
     capo: int = 0
     tuned: int = 0
-    tuning: tuple[
-        NoteName, ...
-    ] = ()  # the open strings of guitars from the lowest; () for the usual ones
+    tuning: tuple[NoteName, ...] = ()  # open strings of guitars, from the lowest; () as usual
     german: bool = (
         False  # the chart names notes in German; symbols and keys here are English all the same
     )

@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import Any
 
 from backing.chart.ast import Chart
+from backing.ground.languages import ENGLISH
 from backing.ground.levels import Levels, level_db, over
 from backing.ground.pitch import Key
 from backing.ground.roles import pitched
@@ -78,6 +79,7 @@ def page_data(
         "id": fingerprint(timeline.title, timeline.by),
         "title": timeline.title or "Untitled",
         "by": timeline.by,
+        "language": chart.header.language or ENGLISH,
         "style": performance.arrangement.style.name,
         "notes": chart.header.notes,
         "duration": round(performance.duration_s, 6),

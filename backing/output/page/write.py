@@ -122,7 +122,7 @@ def text(data: Mapping[str, Any], sounds: Mapping[str, opus.Packets]) -> str:
     fill = {
         "mark": MARK,
         "policy": policy(style, script),
-        **{name: html.escape(str(data[name])) for name in ("title", "by", "notes")},
+        **{name: html.escape(str(data[name])) for name in ("title", "by", "notes", "language")},
         "line": html.escape(still.line_of(data)),
         "hint": still.HINT,
         "chords": still.chord_text(data),

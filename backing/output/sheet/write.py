@@ -16,6 +16,7 @@ from typing import Any, Literal, cast
 from backing.chart.ast import Chart
 from backing.chart.transpose import transpose_chart
 from backing.ground.errors import OutputError
+from backing.ground.languages import ENGLISH
 from backing.ground.pitch import Interval
 from backing.output import memory
 from backing.output.asked import CONCERT, Paper
@@ -99,6 +100,7 @@ def set_sheet(
         "title": title_of(chart),
         "author": chart.header.by,
         "keywords": [MARK],
+        "language": (chart.header.language or ENGLISH).split("-")[0],
         "width": wide,
         "height": high,
         "families": families("".join(texts)),

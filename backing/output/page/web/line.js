@@ -69,7 +69,7 @@ function beatNodes(row, piece, offset, data) {
 function wordNodes(row, piece, offset, { data, shape, size }) {
   const { words } = data.bars[piece.bar];
   if (!words || piece.from > 0) return [];
-  const node = at(element("span", { class: "sung-words", dir: "auto" }, words), share(row, offset));
+  const node = at(element("span", { class: "sung-words", dir: "auto", lang: data.language }, words), share(row, offset));
   node.style.width = share(row, piece.to - piece.from);
   node.style.top = `${shape.words}px`;
   node.style.fontSize = `${wordsSize(size)}px`;
