@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import json
 import re
@@ -141,6 +142,21 @@ def test_a_run_that_fails_leaves_the_lesson_before_it_whole(
     assert lesson("-o", "kept", "--seed", "9") == 130
     assert {name: Path("kept", name).read_bytes() for name in files("kept")} == before
     assert sorted(p.name for p in Path().iterdir()) == ["choices.toml", "kept", "tune.txt"]
+
+
+@pytest.mark.parametrize("place", ["kept", "kept.zip"])
+def test_a_message_names_a_file_of_the_lesson_and_not_where_it_is_made(
+    place: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    choose(QUICK)
+
+    def full(self: object, *_: object) -> None:
+        raise OSError(errno.ENOSPC, "no space left")
+
+    monkeypatch.setattr("backing.output.sound.tape.Tape.append", full)
+    assert lesson("-o", place) == 4
+    assert capsys.readouterr().err == "backing: tune.mp3 cannot be written: the disk is full\n"
+    assert sorted(p.name for p in Path().iterdir()) == ["choices.toml", "tune.txt"]
 
 
 def test_something_else_in_the_way_is_never_replaced(capsys: pytest.CaptureFixture[str]) -> None:

@@ -143,3 +143,19 @@ def test_the_locks_of_windows_are_used_where_there_are_no_others(
 def test_a_folder_that_is_not_there_is_said(tmp_path: Path) -> None:
     with pytest.raises(NotADirectoryError), work_folder(tmp_path / "none" / "a.mid"):
         pass
+
+
+@pytest.mark.parametrize("full", ["open", "write"])
+def test_a_full_disk_leaves_no_work_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, full: str
+) -> None:
+    """Its lock is the first file that does not fit."""
+
+    def no_space(*_: object) -> int:
+        raise OSError(errno.ENOSPC, "no space left")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, full, no_space)
+        with pytest.raises(OSError, match="no space left"), work_folder(tmp_path / "a.mid"):
+            pass
+    assert list(tmp_path.iterdir()) == []

@@ -8,12 +8,14 @@ not is left, and told too.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
-from contextlib import AbstractContextManager
+import os
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple, Protocol
 
+from backing.ground.errors import OutputError
 from backing.output import archive, folder
 from backing.output.files import MADE_BY
 from backing.output.folder import LOG
@@ -99,12 +101,25 @@ def renew(store: Store, jobs: Sequence[Job], progress: Progress, *, force: bool 
         work = store.work() / str(number)
         for path in outputs:
             (work / path).parent.mkdir(parents=True, exist_ok=True)
-        job.make(work, frozenset(outputs), share(progress, number, len(wanted)))
+        with named_in_place(work):
+            job.make(work, frozenset(outputs), share(progress, number, len(wanted)))
         for path, output in outputs.items():
             (made if store.put(work / path, output) else kept).append(path)
     ours = {output.path for job in jobs for output in job.outputs}
     left = [path for path in store.rows if path not in ours and store.found(path)]
     return Renewal(tuple(made), tuple(kept), tuple(left), tuple(unchanged))
+
+
+@contextmanager
+def named_in_place(work: Path) -> Iterator[None]:
+    """Let a message name a file of the bundle, and not the folder that it is made in."""
+    try:
+        yield
+    except OutputError as wrong:
+        words = str(wrong).replace(f"{work}{os.sep}", "")
+        if words == str(wrong):
+            raise
+        raise type(wrong)(words) from wrong
 
 
 def share(progress: Progress, number: int, count: int) -> Progress:

@@ -126,12 +126,30 @@ def _made(beside: Path) -> tuple[Path, int]:
             if not folder.parent.is_dir():
                 raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(folder))
             folder.mkdir()
-            lock = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
-            os.write(lock, OWNER)
-            if held(lock) is not False and _same(lock, folder / LOCK):
+            lock = _locked(folder)
+            if lock is not None:
                 return folder, lock
-            os.close(lock)  # somebody takes it for one left behind, and removes it
     raise AssertionError  # the numbers do not end
+
+
+def _locked(folder: Path) -> int | None:
+    """A new folder's lock, held, with what the folder is said in it; None where somebody removes it as left behind.
+
+    Where the disk is full the folder goes. Raises OSError.
+    """
+    lock = -1
+    try:
+        lock = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
+        os.write(lock, OWNER)
+        if held(lock) is not False and _same(lock, folder / LOCK):
+            return lock
+    except FileNotFoundError:
+        raise
+    except OSError:
+        remove(folder, lock)
+        raise
+    os.close(lock)
+    return None
 
 
 def _take(folder: Path) -> bool:
