@@ -237,7 +237,7 @@ def test_a_track_to_practise_with_says_in_its_tags_what_is_practised() -> None:
     (written,) = rehearse(Path("tune.txt"), [], wish, practice)
     assert str(written) == "tune-practice-90-100-10-1-pass-gaps-2-2-with-drums-F.mp3"
     tags = ID3(written)
-    said = "practice, 90:100:10, 1 pass, gaps 2:2 with drums, in F"
+    said = "practice, 90 to 100 % by 10, 1 pass, gaps 2:2 with drums, in F"
     assert str(tags["TIT2"]) == f"Eight to Practise ({said})"
     assert str(tags["TALB"]) == "Eight to Practise (practice)"
     assert "TRCK" not in tags

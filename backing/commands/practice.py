@@ -77,20 +77,28 @@ def asked(practice: Practice) -> list[Words]:
     """How a chart is practised, where it is not as usual: as a title says it, and as part of a name.
 
     >>> asked(Practice(ladder="80:120:5bpm", passes=1, gap="4:4", gap_plays="drums"))
-    [('80:120:5bpm', '80-120-5bpm'), ('1 pass', '1-pass'), ('gaps 4:4 with drums', 'gaps-4-4-with-drums')]
+    [('80 to 120 % by 5bpm', '80-120-5bpm'), ('1 pass', '1-pass'), ('gaps 4:4 with drums', 'gaps-4-4-with-drums')]
     """
-    found = []
+    found: list[Words] = []
+
+    def add(words: str) -> None:
+        found.append((words, worded(words.replace("#", " sharp"), "x")))
+
     if practice.ladder is not None:
         ladder = "".join(practice.ladder.split())
-        found.append("slow and full in turn" if ladder == "alternate" else ladder)
+        steps = re.fullmatch(r"(\d+):(\d+):(\w+)", ladder)
+        told = f"{steps[1]} to {steps[2]} % by {steps[3]}" if steps else ladder
+        found.append(
+            ("slow and full in turn" if ladder == "alternate" else told, worded(ladder, "x"))
+        )
     if practice.passes != Practice().passes:
-        found.append(f"{practice.passes} passes" if practice.passes != 1 else "1 pass")
+        add(f"{practice.passes} passes" if practice.passes != 1 else "1 pass")
     if practice.through is not None:
-        found.append(f"through {practice.through}")
+        add(f"through {practice.through}")
     if practice.gap is not None:
         plays = "" if practice.gap_plays == "nothing" else f" with {practice.gap_plays}"
-        found.append(f"gaps {practice.gap}{plays}")
-    return [(words, worded(words.replace("#", " sharp"), "x")) for words in found]
+        add(f"gaps {practice.gap}{plays}")
+    return found
 
 
 def _tracks(

@@ -34,13 +34,16 @@ def record() -> Path:
 
 
 def changed(path: Path) -> bool:
-    """Whether this program put another file at this place than the one that lies there."""
-    row = _row(_place(path))
-    if not row:
-        return False
+    """Whether this program put a file at this place, and none that it ever made lies there now.
+
+    One that it made earlier may lie there again: from a copy of the folder, or under another name.
+    """
     try:
-        return digest_of(path) != row
-    except OSError:
+        known = record().read_bytes()
+        if not _last(known, _place(path)):
+            return False
+        return f"\t{digest_of(path)}\n".encode() not in known
+    except (OSError, RuntimeError):  # RuntimeError: nobody knows the user's home
         return False
 
 
@@ -66,17 +69,12 @@ def _place(path: Path) -> str:
     return os.path.realpath(path)
 
 
-def _row(place: str) -> str:
-    """The digest in the last row of a place, "" for none."""
+def _last(known: bytes, place: str) -> bytes:
+    """The digest in the last row of a place, empty for none and for one that was cut short by a stop."""
     start = _start(place)
-    try:
-        data = record().read_bytes()
-    except (OSError, RuntimeError):  # RuntimeError: nobody knows the user's home
-        return ""
-    at = data.rfind(start)
-    row = data[at + len(start) :].partition(b"\n")[0] if at >= 0 else b""
-    whole = len(row) == _DIGEST  # not cut short by a stop
-    return row.decode("ascii", "replace") if whole else ""
+    at = known.rfind(start)
+    row = known[at + len(start) :].partition(b"\n")[0] if at >= 0 else b""
+    return row if len(row) == _DIGEST else b""
 
 
 def _start(place: str) -> bytes:
