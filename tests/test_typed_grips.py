@@ -14,7 +14,9 @@ from backing.chart.write import write
 from backing.ground.instruments import STANDARD_TUNING
 from backing.ground.pitch import Interval
 from backing.output.page.data import page_data
-from backing.output.sheet.grips import chosen
+from backing.output.sheet.grips import FRET, blocks, chosen
+from backing.output.sheet.marks import Dot
+from backing.output.symbols import Spelling
 from tests.band import arranged, performed, player
 from tests.each import each
 
@@ -99,6 +101,17 @@ def test_sheet_and_page_draw_the_grip() -> None:
     assert [0, 2, 2, 1, 3, 0] in shown
     both = chosen(parse("| Am[x02210] | Am[577555] |\n"))
     assert [grip.name for _, grip in both] == ["x02210", "577555"]
+
+
+def test_a_wide_grip_has_a_diagram_of_its_height() -> None:
+    """Nothing on the sheet is drawn over the row below."""
+    wide, usual = (
+        blocks(chosen(parse(f"| Am[{grip}] |\n")), 400.0, Spelling())[0]
+        for grip in ("5 x x 9 x 12", "x 0 2 2 1 0")
+    )
+    low = max(mark.y for mark in wide.marks if isinstance(mark, Dot))
+    assert low < wide.height
+    assert wide.height - usual.height == 4 * FRET
 
 
 def test_a_grip_that_the_instrument_does_not_reach_is_found_anew() -> None:

@@ -76,17 +76,23 @@ def blocks(grips: Sequence[tuple[Chord, Grip]], room: float, spelling: Spelling)
         for chord, grip in row:
             marks += [placed(m, x, SIZE) for m in diagram(chord, grip, spelling)]
             x += max(COLUMN, symbol(chord, spelling).width * SIZE + 12.0)
-        found.append(Block(tuple(marks), SIZE + TOP + FRETS * FRET + 4.0, 26.0 if n == 0 else 14.0))
+        high = max(frets_shown(grip)[1] for _, grip in row)
+        found.append(Block(tuple(marks), SIZE + TOP + high * FRET + 4.0, 26.0 if n == 0 else 14.0))
     return found
+
+
+def frets_shown(grip: Grip) -> tuple[int, int]:
+    """The first fret of a diagram, and how many it has: four, or more for a wide grip."""
+    held = [f for f in grip.frets if f > 0]
+    first = 1 if not held or max(held) <= FRETS else min(held)
+    return first, max(FRETS, max(held, default=1) - first + 1)
 
 
 def diagram(chord: Chord, grip: Grip, spelling: Spelling) -> list[Mark]:
     """A symbol on y = 0 over its diagram."""
     left = 8.0
     marks: list[Mark] = [placed(m, left - 3.0, 0.0, SIZE) for m in symbol(chord, spelling).marks]
-    held = [f for f in grip.frets if f > 0]
-    first = 1 if not held or max(held) <= FRETS else min(held)
-    rows = max(FRETS, max(held, default=1) - first + 1)
+    first, rows = frets_shown(grip)
     bottom = TOP + rows * FRET
     right = left + 5 * STRING
     for s in range(6):
