@@ -42,6 +42,7 @@ class Spot(NamedTuple):
     where: Where
     follows: bool
     asked: Asked | None = None
+    accompanies: bool = False  # another player leads: chords are better held or struck than broken
 
     def goes_on_as(self, other: Spot | None) -> bool:
         """Whether a pattern that was begun at another spot may go on here: all but the side of the clave is the same."""
@@ -69,7 +70,9 @@ def spot(brief: Brief, number: int, fills: bool, yields: bool) -> Spot:
         where = Where.PHRASE_END
     else:
         where = Where.OPENING if plan.opening else Where.TIME
-    return Spot(bar.meter, band(plan.level), where, yields and plan.busy < FOLLOWS, asked)
+    less = plan.busy < FOLLOWS
+    whole = less and brief.style.clave is None and not brief.style.repeats
+    return Spot(bar.meter, band(plan.level), where, yields and less, asked, whole)
 
 
 @lru_cache(maxsize=512)
@@ -123,6 +126,8 @@ def _in_hand(brief: Brief, at: Spot) -> Pool:
     time = _any(brief, at._replace(where=Where.TIME))
     if not time or brief.style.repeats:
         return found
+    if at.accompanies:
+        found, time = _whole(found), _whole(time)
     if at.follows:
         whole = tuple(p for p in time if technique(p) != "picked")
         time = _sparse(whole or time)
@@ -131,6 +136,11 @@ def _in_hand(brief: Brief, at: Spot) -> Pool:
     wanted = technique(brief.groove.pick(time, [p.weight for p in time], "technique", at.level))
     wanted_too = () if at.where is Where.TIME else (LINE,)  # a run may lead out of any figure
     return tuple(p for p in found if technique(p) in (wanted, *wanted_too)) or found
+
+
+def _whole(patterns: Pool) -> Pool:
+    """Those that do not break chords, where there are such (common practice: one breaks, the other holds)."""
+    return tuple(p for p in patterns if technique(p) != "picked" or not begins_alone(p)) or patterns
 
 
 def _sparse(patterns: Pool) -> Pool:
