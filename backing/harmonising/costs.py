@@ -44,7 +44,7 @@ TABLE = (
     Row("unresolved",     (0.15,  0.15, 0.7,   0.35), "a dominant seventh that does neither"),
     Row("two dominants",  (0.0,  0.0,   0.25,  0.3), "a dominant seventh after another"),
     Row("same quality",   (0.0,  0.0,   0.3,   0.4), "the same quality again on another root"),
-    Row("opening",        (0.50,  0.50, 0.9,   0.8), "a first chord that is not the tonic"),
+    Row("opening",        (0.50,  0.50, 1.3,   1.1), "a first chord that is not the tonic"),
     Row("close",          (3.0,  3.0,   3.0,   3.0), "a last chord that is not the tonic in root position"),
     Row("cadence",        (0.05,  0.05, 0.8,   0.6), "a phrase that ends on the tonic after a dominant, or on a dominant (reward)"),
     Row("as it was",      (1.0,  1.0,  1.5,   1.5), "the chord that stood there, where others were asked for"),
