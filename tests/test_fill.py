@@ -223,6 +223,11 @@ def test_the_chosen_chart_has_its_reasons() -> None:
     assert text.index("2.  cost") < text.index(" is the ") < text.index("3.  cost")
 
 
+def test_a_chord_that_is_held_through_a_bar_is_written_once() -> None:
+    for chart in find("C4 D4 E4 B3 | C4 / / /", Asked(every="beat", key="C")).charts:
+        assert len(written(chart)[1]) == 1 or len(set(written(chart)[1])) > 1
+
+
 HARMONISED = """\
 key: C
 | Cmaj7 | Dm7 G7 | Em7 A7 | Dm7 G7 |

@@ -109,7 +109,7 @@ def looks_like_notes(text: str) -> bool:
     words = text.replace("(", " ").replace(")", " ").replace("|", " ").split()
     if words and all(re.fullmatch(NOTE + r"-?\d|/|r", word) for word in words):
         return True
-    some = any(re.fullmatch(NOTE + r"(-?\d)?", word) for word in words)
+    some = "\n" not in text and any(re.fullmatch(NOTE + r"(-?\d)?", word) for word in words)
     return some and len(words) > 1 and not Path(text).suffix and not exists(text)  # noqa: PTH110 - Path.exists raises where it is too long for a name
 
 

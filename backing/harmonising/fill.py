@@ -6,7 +6,7 @@ without a mark is cut by `every`; any other `?` is one place. Chords that are wr
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
 from typing import NamedTuple
@@ -173,6 +173,7 @@ def filled(task: Task, result: Harmonisation) -> str:
     """The chart's text with the chords of a result where they were wanted."""
     german = task.chart.header.german
     text = task.chart.source.text
+    onsets = {note.start_q for note in task.melody.notes}
     for gap in reversed(task.gaps):
         inside = task.places[gap.first : gap.last]
         since, until = inside[0].start_q, inside[-1].end_q
@@ -187,9 +188,20 @@ def filled(task: Task, result: Harmonisation) -> str:
             symbol = symbol_in(sounding[-1], german)
             new = typed.replace("?", symbol, 1) if "?" in typed else symbol
         else:
-            new = bar_text(gap.bar, chords)
+            new = bar_text(gap.bar, _struck(chords, onsets))
         text = text[: gap.span.start] + new + text[gap.span.end :]
     return text
+
+
+def _struck(
+    chords: Sequence[tuple[Fraction, str]], onsets: Container[Fraction]
+) -> list[tuple[Fraction, str]]:
+    """The chords of a bar but those that go on under a note that goes on."""
+    found: list[tuple[Fraction, str]] = []
+    for start, symbol in chords:
+        if not found or symbol != found[-1][1] or start in onsets:
+            found.append((start, symbol))
+    return found
 
 
 def bar_text(bar: TuneBar, chords: Sequence[tuple[Fraction, str]]) -> str:

@@ -4,8 +4,8 @@
 profile adds up lengths. Keys are ranked by correlation. A visit is a stretch of bars whose notes another key holds
 better.
 
-*Sources*: probe-tone profiles of Krumhansl and Kessler 1982 (values from memory); that a tune ends on its tonic is
-common practice.
+*Sources*: probe-tone profiles of Krumhansl and Kessler 1982 (values from memory); that a tune ends on its tonic and
+begins on a note of its chord is common practice.
 """
 
 from __future__ import annotations
@@ -20,14 +20,17 @@ from backing.harmony.spelling import spellings
 
 MAJOR = (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88)
 MINOR = (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17)
-LAST_ON_TONIC = 0.25  # added to a correlation
+LAST_ON_TONIC = 0.2  # added to a correlation
 LAST_IN_TRIAD = 0.08
+FIRST_ON_TONIC = 0.2  # the first note from the first bar line on
+FIRST_IN_TRIAD = 0.1
+OUTSIDE = 1.0  # for the share of the tune that lies outside the key
 LEAVING = 1.5  # cost of changing the key, in quarters of foreign notes
 AT_HOME = 0.15  # a quarter in a foreign key costs so much even where every note fits
 
 
 def ranked_keys(melody: Melody) -> list[tuple[Key, float]]:
-    """The 24 keys with their fit (a correlation and what the last note says), best first.
+    """The 24 keys with their fit (a correlation, and what the ends and the notes outside say), best first.
 
     A melody without notes is in C major.
     """
@@ -38,6 +41,7 @@ def ranked_keys(melody: Melody) -> list[tuple[Key, float]]:
     for note in notes:
         lengths[note.pitch.midi % 12] += float(note.length_q)
     last = notes[-1].pitch.midi % 12
+    first = next((n for n in notes if n.start_q >= 0), notes[0]).pitch.midi % 12
     found = []
     for above in range(
         12
@@ -49,7 +53,14 @@ def ranked_keys(melody: Melody) -> list[tuple[Key, float]]:
                 fit += LAST_ON_TONIC
             elif (last - tonic) % 12 in ((3, 7) if minor else (4, 7)):
                 fit += LAST_IN_TRIAD
-            found.append((_spelled(tonic, minor, notes), fit))
+            if first == tonic:
+                fit += FIRST_ON_TONIC
+            elif (first - tonic) % 12 in ((3, 7) if minor else (4, 7)):
+                fit += FIRST_IN_TRIAD
+            key = _spelled(tonic, minor, notes)
+            inside = key_pitch_classes(key)
+            fit -= OUTSIDE * sum(lengths[pc] for pc in range(12) if pc not in inside) / sum(lengths)
+            found.append((key, fit))
     return sorted(found, key=lambda row: -row[1])
 
 
