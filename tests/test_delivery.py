@@ -81,8 +81,10 @@ def test_stems_have_one_length_and_add_up_to_the_mix(demo: str) -> None:
     stems = list(mix.tracks(players, find(), length, apart=True))
     together = list(mix.tracks(players, find(), length, apart=False))
     assert sum(len(block[0]) for block in together if block[0] is not None) == length
-    for apart, (both,) in zip(stems, together, strict=True):
+    for (*apart, mixed), (both,) in zip(stems, together, strict=True):
         assert both is not None
+        assert mixed is not None
+        assert np.array_equal(mixed, both)
         assert {len(stem) for stem in apart if stem is not None} == {len(both)}
         total = sum(stem.astype(np.float64) for stem in apart if stem is not None)
         assert np.abs(total - both).max() < ONE_STEP

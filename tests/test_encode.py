@@ -358,6 +358,13 @@ def test_stems_have_one_length_and_add_up_to_the_mix(written: Path) -> None:
     assert np.abs(sum(stems) - whole).max() <= 1.6 / 2**15  # type: ignore[arg-type]
 
 
+def test_a_mix_is_the_same_with_stems_and_without(written: Path, tmp_path: Path) -> None:
+    p = tune(title="Kopf & Fuß", key="Bb minor", sections=(("A", 1), ("B = 2", 2)))
+    write_audio(p, [tmp_path / "a.wav", tmp_path / "a.mp3"])
+    for name in ("a.wav", "a.mp3"):
+        assert (tmp_path / name).read_bytes() == (written / name).read_bytes()
+
+
 def test_mixes_without_a_player_share_the_gain(tmp_path: Path) -> None:
     p = tune()
     outputs = [

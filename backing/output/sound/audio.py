@@ -190,10 +190,9 @@ def _record(
         for tracks in source:
             count = min(BLOCK, total - at)
             _fade(performance, tracks, at, count, total)
-            band = together(tracks, count)
-            tape.append([*tracks, band] if apart else [band], count)
+            tape.append(tracks, count)
             if not sound.loop:
-                measure(at, band)
+                measure(at, together(tracks[MIX:], count))
             at += count
             progress(RENDERED * at / total, "playing")
         if sound.loop:

@@ -86,33 +86,35 @@ def tracks(
     sound: Sound = AS_USUAL,
     anchors: Sequence[int] = (),
 ) -> Generator[list[Samples | None], None, None]:
-    """The band in blocks of `BLOCK` frames, `total` frames in all: with `apart` a stem a player, else their sum alone.
+    """The band in blocks of `BLOCK` frames, `total` frames in all: with `apart` a stem a player first, last the mix.
 
-    None stands for a silent block. Players are rendered and filtered in threads, a block ahead of the sum.
+    None stands for a silent block. The mix is the same to the bit with stems and without: it is summed before it
+    is transformed back, stems after. Players are rendered and filtered in threads, a block ahead of the sum.
     """
-    strips: list[Generator[Any, None, None]] = [
-        _parts(p, _microphones(p, soundfont, total, sound.a4, anchors)) for p in players
+    strips = [
+        _strip(_parts(p, _microphones(p, soundfont, total, sound.a4, anchors)), apart)
+        for p in players
     ]
-    if apart:
-        strips = [_stem(parts) for parts in strips]
     desk = _Desk()
     pool = ThreadPoolExecutor(min(MOST_THREADS, os.cpu_count() or 2))
     try:
-        ahead = [pool.submit(next, strip, None) for strip in strips]
+        ahead = [pool.submit(next, strip, (SILENT, None)) for strip in strips]
         for at in range(0, total, BLOCK):
             count = min(BLOCK, total - at)
-            parts: list[Any] = []
+            stems: list[Samples | None] = []
+            parts: list[_Part] = []
             for i, strip in enumerate(strips):
-                parts.append(ahead[i].result())
-                ahead[i] = pool.submit(next, strip, None)
-            whole = parts if apart else [desk.sum(parts)]
+                part, stem = ahead[i].result()
+                parts.append(part)
+                stems.append(stem)
+                ahead[i] = pool.submit(next, strip, (SILENT, None))
+            whole = [*(stems if apart else ()), desk.sum(parts)]
             yield [None if w is None else w[:count] for w in whole]
     finally:
         pool.shutdown(cancel_futures=True)
         for strip in strips:
-            with suppress(
-                ValueError
-            ):  # it runs: an interruption came before the pool knew its thread
+            # one still runs where an interruption came before the pool knew its thread
+            with suppress(ValueError):
                 strip.close()
 
 
@@ -162,12 +164,14 @@ def _parts(
         dry.close()
 
 
-def _stem(parts: Generator[_Part, None, None]) -> Generator[Samples | None, None, None]:
-    """A player alone, block after block."""
+def _strip(
+    parts: Generator[_Part, None, None], apart: bool
+) -> Generator[tuple[_Part, Samples | None], None, None]:
+    """What a player adds to block after block, and with `apart` how that sounds alone."""
     desk = _Desk()
     try:
         for part in parts:
-            yield desk.sum([part])
+            yield part, desk.sum([part]) if apart else None
     finally:
         parts.close()
 
