@@ -25,7 +25,7 @@ from backing.output.sheet.write import layout
 from backing.reading.musicxml_kinds import KINDS, Change, degrees_of, kind_of, symbol_of
 from backing.timeline.model import Timeline
 from backing.timeline.unroll import unroll
-from tests.chord_tables import symbols
+from tests.chord_tables import rows, symbols
 from tests.each import each
 from tests.foreign import codes, cut_out, music, read, settings
 from tests.generated import tunes
@@ -150,8 +150,8 @@ def test_harmony_elements(
 
 
 def kinds() -> list[tuple[str, str]]:
-    lines = (HERE / "data" / "musicxml-kinds.tsv").read_text("utf-8").splitlines()[2:]
-    return [(a, b) for a, b in (line.split("\t") for line in lines)]
+    """Those that have degrees of their own."""
+    return [(r["kind"], r["degrees"]) for r in rows("musicxml-kinds.tsv") if r["semitones"]]
 
 
 @each("kind, degrees", kinds())
