@@ -105,7 +105,17 @@ class Header(NamedTuple):
     capo: int = 0
     tuning: tuple[NoteName, ...] = ()  # open strings of guitars, from the lowest; () as usual
     language: str = ""  # of title and words, such as "de"; "" where nothing is said
-    german: bool = False
+    names: str = "english"  # of the notes: english, german or latin
+
+    @property
+    def german(self) -> bool:
+        """Whether H is B natural."""
+        return self.names == "german"
+
+    @property
+    def latin(self) -> bool:
+        """Whether notes are do, re, mi."""
+        return self.names == "latin"
 
 
 @dataclass(frozen=True, slots=True, repr=False)

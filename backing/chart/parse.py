@@ -141,6 +141,7 @@ class _Parser:
         chords: str,
     ) -> None:
         self.typed, self.plain, self.faults, self.german = text, plain(text), faults, german
+        self.latin = False
         self.wanted, self.unknown_style, self.chords = wanted, unknown_style, chords
 
     def chart(self) -> Chart:
@@ -160,6 +161,7 @@ class _Parser:
             self.german,
             self._pickup(header, blocks, meter),
             self.wanted,
+            self.latin,
         )
         sections = self._sections(blocks, head, piece, meter, header)
         if not sections and not self.faults.wrong:
@@ -193,10 +195,11 @@ class _Parser:
             for line in found:
                 if line.name == "note-names":
                     value = self.plain[line.value : line.end].casefold()
-                    self.german = (
-                        self.german if value not in ("german", "english") else value == "german"
-                    )
-        read = settings.read(found, self.plain, self.typed, self.faults, section, self.german)
+                    if value in ("german", "english", "latin"):
+                        self.german, self.latin = value == "german", value == "latin"
+        read = settings.read(
+            found, self.plain, self.typed, self.faults, section, self.german, self.latin
+        )
         for one in read.written:
             fault = self.unknown_style(one.value) if one.name == "style" else None
             if fault:

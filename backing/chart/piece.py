@@ -18,6 +18,7 @@ class Piece:
         "chord",
         "faults",
         "german",
+        "latin",
         "number",
         "pickup",
         "plain",
@@ -34,9 +35,11 @@ class Piece:
         german: bool,
         pickup: Fraction | None,
         wanted: bool = False,
+        latin: bool = False,
     ):
         self.plain, self.typed, self.faults, self.german = plain, typed, faults, german
-        self.symbols = Symbols(faults, german, wanted)
+        self.symbols = Symbols(faults, german, wanted, latin)
+        self.latin = latin
         self.pickup = pickup
         self.number = 0 if pickup else 1
         self.bars = 0

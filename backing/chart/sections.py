@@ -76,7 +76,7 @@ class Reader:
         else:
             piece = self.piece
             self.done[-1] = under.attach(
-                line, self.done[-1], self.spaces, self.before, piece.typed, piece.plain, self.faults, piece.german
+                line, self.done[-1], self.spaces, self.before, piece.typed, piece.plain, self.faults, piece.german, piece.latin
             )  # fmt: skip
             span, value = Span(line.start, line.end), Span(line.value, line.end)
             self.spans[-1] = self.spans[-1].to(span)

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from backing.chart import values
 from backing.chart.ast import Written
 from backing.chart.codes import Faults, near, quoted
+from backing.chart.latin import key_in_letters
 from backing.chart.lex import UNDER, Line, invisible
 from backing.chart.lookalikes import latin
 from backing.ground.source import Span
@@ -52,7 +53,7 @@ SETTINGS: dict[str, Setting] = {
     "capo":       Setting("capo", True, lambda v: values.number("capo", v, 0, 12, "capo: 3"), "capo: 3"),
     "tuning":     Setting("tuning", True, None, "tuning: D A D G B E"),
     "language":   Setting("language", True, values.language, "language: de"),
-    "note-names": Setting("german", True, values.note_names, "note-names: german"),
+    "note-names": Setting("names", True, values.note_names, "note-names: german"),
 }  # fmt: skip
 
 TEXTS = ("title", "by", "notes", "style")
@@ -112,7 +113,13 @@ def unknown(line: Line, text: str, faults: Faults) -> None:
 
 
 def read(
-    found: list[Line], plain: str, typed: str, faults: Faults, section: str | None, german: bool
+    found: list[Line],
+    plain: str,
+    typed: str,
+    faults: Faults,
+    section: str | None,
+    german: bool,
+    latin: bool = False,
 ) -> Read:
     """Evaluate settings; `section` is None for those of the chart. A form is left for later."""
     result: dict[str, object] = {}
@@ -154,7 +161,7 @@ def read(
             if line.name in TEXTS:
                 result[setting.field] = as_typed
             elif line.name == "key":
-                result["key"] = values.key(value, german)
+                result["key"] = values.key(key_in_letters(value) if latin else value, german)
             elif line.name == "tuning":
                 result["tuning"] = values.tuning(value, german)
             elif setting.read is not None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from backing.chart.ast import LETTERS, WANTED
 from backing.chart.codes import SYMBOL_CODES, SYMBOL_WARNINGS, Faults, quoted
+from backing.chart.latin import in_names, symbol_in_letters
 from backing.chart.lex import Token
 from backing.chart.naming import symbol_in
 from backing.ground.pitch import Key
@@ -24,14 +25,16 @@ def no_chord(word: str) -> bool:
 class Symbols:
     """The symbols of one chart by their spelling; with `wanted` a `?` is a chord that is still to be found."""
 
-    __slots__ = ("_faults", "_german", "_key", "_known", "_wanted", "_warned", "notation")
+    __slots__ = ("_faults", "_german", "_key", "_known", "_latin", "_wanted", "_warned", "notation")
 
-    def __init__(self, faults: Faults, german: bool, wanted: bool = False) -> None:
+    def __init__(
+        self, faults: Faults, german: bool, wanted: bool = False, latin: bool = False
+    ) -> None:
         self._wanted = wanted
         self._known: dict[str, Chord | None] = {}
         self._warned: set[str] = set()
         self._faults = faults
-        self._german = german
+        self._german, self._latin = german, latin
         self._key: Key | None = None
         self.notation = LETTERS
 
@@ -56,13 +59,23 @@ class Symbols:
             faults.add("E501", start, start + len(text), length=len(text), most=LONGEST)
             return None
         try:
-            chord, warnings = read_with_warnings(text, self._german)
+            plain = symbol_in_letters(text) if self._latin else text
+            if plain is None:
+                raise SymbolError(
+                    "not-a-note-name",
+                    f"{text} begins with no note; notes are do re mi fa sol la si",
+                    "type a chord such as  Do  or  Sim7",
+                    0,
+                )
+            chord, warnings = read_with_warnings(plain, self._german)
+            if self._latin and chord is not None:
+                chord = replace(chord, written=text)
         except SymbolError as wrong:
             at = start + max(0, min(wrong.column, len(text) - 1))
             code = SYMBOL_CODES.get(wrong.code, "E524")
             from backing.chart import misread
 
-            guess = misread.symbol(text, self.is_chord)
+            guess = None if self._latin else misread.symbol(text, self.is_chord)
             if (
                 wrong.code == "lower-case-root"
                 and self._german
@@ -105,7 +118,9 @@ class Symbols:
 
     def _plainly(self, chord: Chord) -> str:
         """How a symbol that was read with a warning is typed without one."""
-        plain = symbol_in(chord, self._german)
+        plain = in_names(chord.symbol) if self._latin else symbol_in(chord, self._german)
+        if self._latin:
+            return f"type  {plain}  if that is meant"
         clear = self.is_chord(plain) and not read_with_warnings(plain, self._german)[1]
         return f"type  {plain}  if that is meant" if clear else ""
 
@@ -121,7 +136,7 @@ class Symbols:
 
     def split(self, first: str, second: str) -> str | None:
         """The symbol that two words make without the blank between them, None where they make none."""
-        if self.notation != LETTERS:
+        if self.notation != LETTERS or self._latin:
             return None
         if not re.match(_QUALITY, second) or len(first + second) > LONGEST:
             return None

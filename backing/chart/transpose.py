@@ -12,6 +12,7 @@ from dataclasses import replace
 from backing.chart import gripping
 from backing.chart.ast import LETTERS, Bar, Chart, LineNote, Section, Settings, Slot, Written
 from backing.chart.codes import Faults
+from backing.chart.latin import in_names, key_in_letters, note_in_letters, symbol_in_letters
 from backing.chart.lex import cells
 from backing.chart.music import content
 from backing.chart.naming import named
@@ -28,6 +29,9 @@ MOST_IN_KEY = 6  # accidentals of a signature that is ours to choose
 
 def transpose_chart(chart: Chart, interval: Interval) -> Chart:
     """The chart with everything that sounds moved by `interval`; a key that is hard to read is respelled with its music."""
+    if chart.header.latin:
+        letters = renamed(chart, _letters, "english")
+        return renamed(transpose_chart(letters, interval), in_names, "latin")
     key, way = _moved_key(chart.settings.key, interval)
     german = chart.header.german
     sections: list[Section] = []
@@ -41,6 +45,43 @@ def transpose_chart(chart: Chart, interval: Interval) -> Chart:
         written=_written(chart.written, key, german),
         sections=tuple(sections),
     )
+
+
+def renamed(chart: Chart, name: Callable[[str], str], names: str) -> Chart:
+    """The chart with its symbols, melody and keys named otherwise, where letters are what its chords are written in."""
+    home = chart.settings.chords or LETTERS
+
+    def bar(one: Bar, letters: bool) -> Bar:
+        slots, items = one.slots, one.items_text
+        if letters:
+            slots = tuple(replace(s, text=name(s.text) if s.chord else s.text) for s in slots)
+            items = _spliced(items, name, sign=False)
+        return replace(
+            one,
+            slots=slots,
+            items_text=items,
+            melody_text=_spliced(one.melody_text, name, sign=True),
+        )
+
+    def section(one: Section) -> Section:
+        letters = (one.settings.chords or home) == LETTERS
+        lines = tuple(replace(x, bars=tuple(bar(b, letters) for b in x.bars)) for x in one.lines)
+        return replace(one, lines=lines, written=written(one.written))
+
+    def written(found: tuple[Written, ...]) -> tuple[Written, ...]:
+        keys = {"latin": in_names, "english": key_in_letters}[names]
+        return tuple(replace(w, value=keys(w.value)) if w.name == "key" else w for w in found)
+
+    return replace(
+        chart,
+        header=chart.header._replace(names=names),
+        written=written(chart.written),
+        sections=tuple(map(section, chart.sections)),
+    )
+
+
+def _letters(text: str) -> str:
+    return note_in_letters(text) or symbol_in_letters(text) or text
 
 
 def _moved_key(key: Key | None, interval: Interval) -> tuple[Key | None, Interval]:

@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from backing.chart.ast import Bar, LineNote
 from backing.chart.codes import Faults, count, quoted
+from backing.chart.latin import note_in_letters
 from backing.chart.lex import Cell, Line, cells, invisible
 from backing.chart.music import Leaf, content, timed
 from backing.chart.time import Space
@@ -48,6 +49,7 @@ def attach(
     plain: str,
     faults: Faults,
     german: bool,
+    latin: bool = False,
 ) -> list[Bar]:
     """The bars of a line of music with what `line` says under them."""
     name = line.name
@@ -67,7 +69,7 @@ def attach(
     found, _, ended = cells(plain, line.value, line.end, faults)
     if not ended:
         faults.add("E410", line.end - 1, line.end, name=name, example=_EXAMPLE[name])
-    return _notes(line, found, bars, spaces, before, typed, faults, german)
+    return _notes(line, found, bars, spaces, before, typed, faults, german, latin)
 
 
 def _count(line: Line, have: int, bars: Sequence[Bar], faults: Faults) -> None:
@@ -105,6 +107,7 @@ def _notes(
     typed: str,
     faults: Faults,
     german: bool,
+    latin: bool,
 ) -> list[Bar]:
     name = line.name
     made: list[tuple[tuple[LineNote, ...], str]] = []
@@ -129,7 +132,7 @@ def _notes(
             notes: list[LineNote] = []
             for i, leaf in enumerate(sorted_.leaves):
                 at, length = times[i] if times else (space.length_q * 0, space.length_q)
-                _note(leaf, at, length, notes, name, before, faults, german)
+                _note(leaf, at, length, notes, name, before, faults, german, latin)
             made.append((tuple(notes), sorted_.text))
         last = made[-1][0][-1:] if made else ()
         if last:
@@ -204,6 +207,7 @@ def _note(
     before: Before,
     faults: Faults,
     german: bool,
+    latin: bool,
 ) -> None:
     span = Span(leaf.token.start, leaf.token.end)
     if leaf.hold:
@@ -230,7 +234,8 @@ def _note(
         )
     if leaf.word not in ("r", "R"):
         if name == "melody":
-            pitch = read_note(leaf.word, german, span, faults)
+            plain = note_in_letters(leaf.word) if latin else leaf.word
+            pitch = read_note(leaf.word if plain is None else plain, german, span, faults)
         elif leaf.word in ("x", "X"):
             hit = True
         else:

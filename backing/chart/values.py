@@ -283,9 +283,10 @@ def chords(text: str) -> str:
     return str(choice("chords", text, choices))
 
 
-def note_names(text: str) -> bool:
-    """Whether they are German."""
-    return bool(choice("note-names", text, {"english": False, "german": True}))
+def note_names(text: str) -> str:
+    """`english`, `german` or `latin`."""
+    choices: dict[str, object] = {n: n for n in ("english", "german", "latin")}
+    return str(choice("note-names", text, choices))
 
 
 def dynamics(text: str) -> Dynamics:

@@ -12,6 +12,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from backing.chart.ast import Bar, Chart, LineNote, Slot
+from backing.chart.latin import in_names
 from backing.chart.naming import symbol_in
 from backing.ground.errors import RequestError
 from backing.ground.source import Span
@@ -172,20 +173,21 @@ def _place(
 def filled(task: Task, result: Harmonisation) -> str:
     """The chart's text with the chords of a result where they were wanted."""
     german = task.chart.header.german
+    named = in_names if task.chart.header.latin else str
     text = task.chart.source.text
     onsets = {note.start_q for note in task.melody.notes}
     for gap in reversed(task.gaps):
         inside = task.places[gap.first : gap.last]
         since, until = inside[0].start_q, inside[-1].end_q
         chords = [
-            (placed.place.start_q, symbol_in(placed.chord, german))
+            (placed.place.start_q, named(symbol_in(placed.chord, german)))
             for placed in result.chords
             if since <= placed.place.start_q < until
         ]
         typed = text[gap.span.start : gap.span.end]
         if gap.bar is None:
             sounding = [p.chord for p in result.chords if p.place.start_q <= since]
-            symbol = symbol_in(sounding[-1], german)
+            symbol = named(symbol_in(sounding[-1], german))
             new = typed.replace("?", symbol, 1) if "?" in typed else symbol
         else:
             new = bar_text(gap.bar, _struck(chords, onsets))

@@ -86,7 +86,7 @@ def score(chart: Chart, way: Interval = UNISON, *, printed: bool = False) -> ET.
 
 def _fields(chart: Chart) -> Iterator[tuple[str, str]]:
     """Settings, order and marks that have no element, by name."""
-    german = ("key", "note-names", "chords") if chart.header.german else ("chords",)
+    german = ("key", "note-names", "chords") if chart.header.names != "english" else ("chords",)
     for one in chart.written:
         if one.name not in (*_IN_ELEMENTS, *german):
             yield PREFIX + one.name, one.value

@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
+from backing.chart.latin import NAMES
 from backing.ground.pitch import NoteName
 from backing.harmony.symbol import Chord
 
@@ -22,10 +23,11 @@ MARKS = {"maj": "△", "m": "–", "mMaj": "–△", "dim": "°", "+": "+"}
 
 @dataclass(frozen=True, slots=True)
 class Spelling:
-    """How symbols are written on a sheet: with signs for qualities, with German names for notes."""
+    """How symbols are written on a sheet: with signs for qualities, with German or Latin names for notes."""
 
     signs: bool = False
     german: bool = False
+    latin: bool = False
 
 
 PLAIN = Spelling()
@@ -70,8 +72,10 @@ def note(name: NoteName, german: bool = False) -> str:
     return letter + sign(alter)
 
 
-def named(name: NoteName, german: bool) -> tuple[str, int]:
-    """Letter and alteration as they are written."""
+def named(name: NoteName, german: bool, latin: bool = False) -> tuple[str, int]:
+    """Letter, or name, and alteration as they are written."""
+    if latin:
+        return NAMES[name.letter], name.alter
     if german and name.letter == "B":
         return ("B", 0) if name.alter == -1 else ("H", name.alter)
     return name.letter, name.alter
@@ -105,9 +109,9 @@ def split(quality: str, signs: bool) -> tuple[str, str, str, tuple[str, ...]]:
     return shown, extension, "".join(words), tuple(alterations)
 
 
-def parts(chord: Chord, signs: bool = False, german: bool = False) -> Parts:
+def parts(chord: Chord, signs: bool = False, german: bool = False, latin: bool = False) -> Parts:
     """A chord in pieces for setting."""
     quality, extension, word, alterations = split(chord.quality, signs)
-    letter, alter = named(chord.root, german)
-    bass, bass_alter = named(chord.bass, german) if chord.bass else ("", 0)
+    letter, alter = named(chord.root, german, latin)
+    bass, bass_alter = named(chord.bass, german, latin) if chord.bass else ("", 0)
     return Parts(letter, sign(alter), quality, extension, word, alterations, bass, sign(bass_alter))

@@ -72,7 +72,7 @@ def symbol(chord: Chord | None, spelling: Spelling = PLAIN) -> Symbol:
     if chord is None:
         pen.put(run("N.C.", QUALITY))
         return Symbol(tuple(pen.marks), pen.x, CAP * QUALITY, 0.0)
-    p = parts(chord, spelling.signs, spelling.german)
+    p = parts(chord, spelling.signs, spelling.german, spelling.latin)
     ascent, descent = CAP, 0.0
     pen.put(run(p.root, 1.0, BOLD))
     if p.accidental:

@@ -150,7 +150,7 @@ def layout(
     if chart.header.notes:
         lines.append((typeset(chart.header.notes), 10.5, REGULAR, False))
     room = PAPERS[paper.size][0] - 2 * SIDE
-    spelling = Spelling(paper.signs, chart.header.german)
+    spelling = Spelling(paper.signs, chart.header.german, chart.header.latin)
     diagrams = blocks(chosen(chart), room, spelling) if paper.grips else []
     return pages(rows(chart), lines, typeset(title_of(chart)), paper.size, spelling, diagrams)
 
