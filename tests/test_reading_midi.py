@@ -216,6 +216,7 @@ def test_the_key_of_a_line(pitches: tuple[int, ...], key: str) -> None:
 
 @each("data, code", (
     (b"MThd", "E701"), (b"MThd\x00\x00\x00\x06\x00\x01\x00\x01\x01\xe0MTrk\x00\x00\x00\xff\x00", "E701"), (midi(), "E702"), (b"no MIDI at all", "E701"),
+    (midi(more=((0, 2, 60), (16_100, 2, 60))), "E704"),
     (midi(mido.Message("note_on", channel=9, note=36, velocity=9), mido.Message("note_off", channel=9, note=36, time=480)), "E702"),
 ), ids=lambda cell: str(cell)[:30])  # fmt: skip
 def test_what_cannot_be_read_is_said(data: bytes, code: str) -> None:

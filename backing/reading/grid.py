@@ -87,31 +87,37 @@ def _path(onsets: Sequence[float], grids: Sequence[Grid]) -> tuple[tuple[Fractio
     """The cheapest grids over all beats: the written places and what they cost."""
     if not onsets:
         return (), 0.0
-    arrivals: list[tuple[float, tuple[Fraction, ...]]] = [(0.0, ()) for _ in grids]
-    first = True
-    for beat in range(int(onsets[0]), int(onsets[-1]) + 1):
+    costs: list[float] = [0.0] * len(grids)
+    ends: list[Fraction | None] = [None] * len(grids)  # the last place of each way
+    ways: list[
+        list[tuple[int, tuple[Fraction, ...]]]
+    ] = []  # from which grid, and the places, beat by beat
+    for beat in sorted({int(onset) for onset in onsets}):
         inside = onsets[bisect_left(onsets, beat) : bisect_left(onsets, beat + 1)]
-        after = []
+        step: list[tuple[int, tuple[Fraction, ...]]] = []
+        after: list[float] = []
         for number, grid in enumerate(grids):
-            ways = [
-                (cost + (CHANGE if not first and other != number and inside else 0.0), other)
-                for other, (cost, _) in enumerate(arrivals)
-            ]
-            cost, other = min(ways)
-            own, places = _fit(inside, beat, grid, arrivals[other][1])
-            after.append((cost + own, arrivals[other][1] + places))
-        arrivals, first = after, False
-    best = min(arrivals, key=lambda a: a[0])
-    return best[1], best[0]
+            change = CHANGE if ways else 0.0
+            cost, other = min((c + change * (i != number), i) for i, c in enumerate(costs))
+            own, places = _fit(inside, beat, grid, ends[other])
+            after.append(cost + own)
+            step.append((other, places))
+        costs, ends = after, [places[-1] for _, places in step]
+        ways.append(step)
+    best = min(range(len(grids)), key=costs.__getitem__)
+    total, number, found = costs[best], best, []
+    for step in reversed(ways):
+        number, places = step[number]
+        found.append(places)
+    return tuple(p for places in reversed(found) for p in places), total
 
 
 def _fit(
-    inside: Sequence[float], beat: int, grid: Grid, before: tuple[Fraction, ...]
+    inside: Sequence[float], beat: int, grid: Grid, last: Fraction | None
 ) -> tuple[float, tuple[Fraction, ...]]:
     """What the onsets of a beat cost on a grid, and where they are written."""
-    cost = grid.rarity if inside else 0.0
+    cost = grid.rarity
     places: list[Fraction] = []
-    last = before[-1] if before else None
     for onset in inside:
         part = onset - beat
         nearest = min(range(len(grid.heard)), key=lambda i: abs(grid.heard[i] - part))

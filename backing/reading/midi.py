@@ -8,6 +8,7 @@ file. A place in the file is a line of a list of its notes, for it has no text o
 from __future__ import annotations
 
 import io
+from bisect import bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
@@ -263,6 +264,8 @@ class _Reader:
                 meter = waiting.pop(0)[1]
             bars.append((at, meter))
             at += meter.length_q
+        if at < end:
+            raise self.findings.refuse("E704", Span(0, 0), most=f"{MOST_BARS:,} bars")
         return bars
 
     def _key(self) -> Key | None:
@@ -313,11 +316,14 @@ class _Reader:
     ) -> None:
         """A note in the measure where it begins, held into those that follow."""
         held = False
-        for measure, (at, meter) in zip(measures, bars, strict=True):
+        number = max(0, bisect_right(bars, start, key=lambda b: b[0]) - 1)
+        while number < len(bars) and bars[number][0] < start + length:
+            at, meter = bars[number]
             since, until = max(start, at), min(start + length, at + meter.length_q)
             if since < until:
-                measure.notes.append(Note(since - at, until - since, pitch, span, held))
+                measures[number].notes.append(Note(since - at, until - since, pitch, span, held))
                 held = True
+            number += 1
 
     def _tell(self, measures: list[Measure], bars: list[tuple[Fraction, Meter]]) -> None:
         """Chords and sections from text events and markers."""
@@ -326,14 +332,10 @@ class _Reader:
                 continue
             text = told.value.text
             place = Fraction(round(told.at_q * 4), 4)
-            found = [
-                (m, at)
-                for m, (at, meter) in zip(measures, bars, strict=True)
-                if at <= place < at + meter.length_q
-            ]
-            if not found:
+            number = bisect_right(bars, place, key=lambda b: b[0]) - 1
+            if number < 0 or place >= bars[number][0] + bars[number][1].length_q:
                 continue
-            measure, at = found[0]
+            measure, at = measures[number], bars[number][0]
             symbol = typed_symbol(text) if told.kind != "marker" else None
             if symbol and all(s.at_q != place - at for s in measure.symbols):
                 measure.symbols.append(Symbol(place - at, symbol, Span(0, 0)))
