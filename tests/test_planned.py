@@ -10,6 +10,7 @@ import soundfile
 from backing.commands.cli import run
 from backing.output.files import apart
 from backing.output.names import DEVICES, MOST_BYTES, safe, same_name, unique
+from backing.output.sound import mix
 
 TUNE = "title: Kettle\nkey: C major\ntempo: 300\nstyle: medium swing\n[A]\n| C6 | G7 | C6 | G7 |\n"
 
@@ -95,3 +96,18 @@ def test_unique_names_are_unique_on_any_disk_and_stay_where_they_can() -> None:
     assert found[0] == "a.mp3"
     assert found[2] == "b/a.mp3"
     assert found[4] == "index-2.html"
+
+
+def test_a_page_and_sound_files_are_made_of_one_rendering(monkeypatch: pytest.MonkeyPatch) -> None:
+    """And are what each of them is alone, to the byte."""
+    form = ["--only", "bass", "--bars", "1-2", "--quiet"]
+    assert run(["make", "tune.txt", "-o", "alone.html", *form]) == 0
+    assert run(["make", "tune.txt", "-o", "alone.wav", *form]) == 0
+    rendered: list[object] = []
+    tracks = mix.tracks
+    monkeypatch.setattr(mix, "tracks", lambda *a, **k: rendered.append(a) or tracks(*a, **k))
+    assert run(["make", "tune.txt", "-o", "t.html", "-o", "t.wav", "-o", "t.mid", *form]) == 0
+    assert len(rendered) == 1
+    assert Path("t.html").read_bytes() == Path("alone.html").read_bytes()
+    assert Path("t.wav").read_bytes() == Path("alone.wav").read_bytes()
+    assert names() == ["alone.html", "alone.wav", "t.html", "t.mid", "t.wav", "tune.txt"]

@@ -7,7 +7,7 @@ Each tempo is rendered once and mixed as often as it is wanted; the practice pag
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,12 +18,11 @@ from backing.commands.planned import stem_of
 from backing.commands.preparing import Prepared, band, prepare
 from backing.commands.progress import Progress, Warn
 from backing.commands.reading import read_chart
-from backing.commands.writing import unseen
+from backing.commands.writing import page_stems, unseen, write_one
 
 if TYPE_CHECKING:
     from backing.output.bundle import Item, Renewal
     from backing.output.jobs import Job
-    from backing.output.sound.audio import Output as SoundFile
     from backing.performance.model import Performance
 
 
@@ -156,7 +155,8 @@ def sound_job(
         )
         if page:
             paths = {role: file.path for role, file in stems.items()}
-            write_page(prepared, rendering, folder / named[-1], paths)
+            own = rendering.performance
+            write_one(prepared, own, folder / named[-1], rendering.wish, sounds=paths)
             for path in paths.values():
                 path.unlink()
         progress(1.0, "done")
@@ -164,37 +164,8 @@ def sound_job(
     return Job(tuple(outputs()), make)
 
 
-def page_stems(performance: Performance, folder: Path) -> dict[str, SoundFile]:
-    """The players as the practice page needs them, as sound files by role."""
-    from backing.output.page.write import sounding as in_page
-    from backing.output.sound.audio import Output as SoundFile
-
-    folder.mkdir(parents=True, exist_ok=True)
-    return {
-        role: SoundFile(folder / f"{role}.wav", frozenset({role})) for role in in_page(performance)
-    }
-
-
-def write_page(
-    prepared: Prepared, rendering: Rendering, path: Path, stems: Mapping[str, Path]
-) -> None:
-    """The practice page from sounds that are there already."""
-    from backing.commands.preparing import moved_chart
-    from backing.output.page.write import write
-
-    write(
-        rendering.performance,
-        moved_chart(prepared.chart, rendering.wish),
-        path,
-        stems=stems,
-        sound=rendering.wish.sound,
-        paper=rendering.wish.paper,
-    )
-
-
 def print_job(prepared: Prepared, performance: Performance, one: Print, path: str) -> Job:
     """A file that is read."""
-    from backing.commands.writing import write_one
     from backing.output.jobs import Job, Output
 
     def make(folder: Path, _: frozenset[str], progress: Progress) -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import ExitStack
 from fractions import Fraction
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from backing.commands.naming import changes
@@ -16,8 +18,11 @@ from backing.ground.timebase import QUARTER
 
 if TYPE_CHECKING:
     from backing.ground.source import Diagnostic
+    from backing.output.sound.audio import Output as SoundFile
     from backing.output.sound.tags import Label
     from backing.performance.model import Performance
+
+PAGE = ".html"
 
 
 def recorded(planned: Sequence[Path], write: Callable[[], list[Path]]) -> list[Path]:
@@ -42,30 +47,60 @@ def write_all(
 
     `label` says what it is called; without one its title says what was asked for.
     """
-    written: list[Path] = []
-    heard: list[Path] = []
-    for path in paths:
-        if path.suffix.lower() in SOUND:
-            heard.append(path)
-            written.append(path)
-        else:
-            written += write_one(prepared, performance, path, wish, progress)
-    if heard:
-        from backing.output.sound.audio import write_audio
-        from backing.output.sound.tags import Label
+    found = list(paths)
+    heard = [path for path in found if path.suffix.lower() in SOUND]
+    pages = [path for path in found if path.suffix.lower() == PAGE]
+    read = [path for path in found if path not in heard and path not in pages]
+    made = {path: write_one(prepared, performance, path, wish, progress) for path in read}
+    with ExitStack() as stack:
+        stems: dict[str, SoundFile] = {}
+        if heard and pages:  # one rendering for both
+            folder = stack.enter_context(TemporaryDirectory(prefix="backing-"))
+            stems = page_stems(performance, Path(folder))
+        more = _write_sound(performance, heard, [*stems.values()], wish, progress, label)
+        sounds = {role: stem.path for role, stem in stems.items()} if stems else None
+        for path in pages:
+            made[path] = write_one(prepared, performance, path, wish, progress, sounds)
+    written = [one for path in found for one in made.get(path, [path])]
+    return [*written, *(path for path in more if path not in written)]
 
-        stems = write_audio(
-            performance,
-            heard,
-            wish.sound,
-            stems=wish.files.stems,
-            stems_as=wish.files.stems_as or "wav",
-            label=label or Label(changed=", ".join(changes(wish))),
-            force=wish.files.force,
-            progress=progress,
-        )
-        written.extend(p for p in stems if p not in written)
-    return written
+
+def _write_sound(
+    performance: Performance,
+    heard: Sequence[Path],
+    also: Sequence[SoundFile],
+    wish: Options,
+    progress: Progress,
+    label: Label | None,
+) -> list[Path]:
+    """Write the sound files, and what else is made of the same rendering; returns those that were asked for."""
+    if not heard:
+        return []
+    from backing.output.sound.audio import write_audio
+    from backing.output.sound.tags import Label
+
+    return write_audio(
+        performance,
+        heard,
+        wish.sound,
+        stems=wish.files.stems,
+        stems_as=wish.files.stems_as or "wav",
+        also=also,
+        label=label or Label(changed=", ".join(changes(wish))),
+        force=wish.files.force,
+        progress=progress,
+    )
+
+
+def page_stems(performance: Performance, folder: Path) -> dict[str, SoundFile]:
+    """The players as the practice page needs them, as sound files by role."""
+    from backing.output.page.write import sounding
+    from backing.output.sound.audio import Output
+
+    folder.mkdir(parents=True, exist_ok=True)
+    return {
+        role: Output(folder / f"{role}.wav", frozenset({role})) for role in sounding(performance)
+    }
 
 
 def write_one(
@@ -74,8 +109,12 @@ def write_one(
     path: Path,
     wish: Options,
     progress: Progress = silent,
+    sounds: Mapping[str, Path] | None = None,
 ) -> list[Path]:
-    """Write one file that is read and not heard; returns what was written (a sheet may have several pages)."""
+    """Write one file that is read and not heard; returns what was written (a sheet may have several pages).
+
+    `sounds` are the players of a practice page, by role, where they have been rendered already.
+    """
     kind = path.suffix.lower()
     if kind == ".mid":
         from backing.output.midi import write as write_midi
@@ -91,13 +130,14 @@ def write_one(
         write_captions(performance, path, force=wish.files.force)
     elif kind in WRITTEN:
         return write_written(prepared, path, wish)
-    elif kind == ".html":
+    elif kind == PAGE:
         from backing.output.page.write import write as write_page
 
         write_page(
             performance,
             moved_chart(prepared.chart, wish),
             path,
+            stems=sounds,
             sound=wish.sound,
             paper=wish.paper,
             force=wish.files.force,

@@ -83,13 +83,15 @@ def write_audio(
     *,
     stems: bool = False,
     stems_as: str = "wav",
+    also: Sequence[Output] = (),
     label: Label = THE_BAND,
     force: bool = False,
     progress: Progress = silent,
 ) -> list[Path]:
-    """Write the band's mix to each of `paths` by its ending, and stems beside the first; returns all paths written.
+    """Write the band's mix to each of `paths` by its ending, and stems beside the first; returns their paths.
 
-    `label` says what the mix is called; the stems are called so too, each with its player.
+    `label` says what the mix is called; the stems are called so too, each with its player. `also` is written from the
+    same rendering.
 
     Raises `OutputError`, `AudioUnavailable`.
     """
@@ -98,7 +100,7 @@ def write_audio(
         outputs += stem_outputs(performance, outputs[0].path, f".{stems_as}", label)
     write_outputs(
         performance,
-        outputs,
+        [*outputs, *also],
         sound,
         force=force,
         progress=progress,
