@@ -41,7 +41,7 @@ TABLE = (
     Row("parallel",       (0.0,  0.1,   0.5,   0.7), "parallel octaves or fifths between tune and bass"),
     Row("resolves",       (0.35,  0.35, 0.35,  0.3), "a dominant falls a fifth or slides down a semitone (reward)"),
     Row("prepares",       (0.0,  0.0,   0.45,  0.25), "a minor seventh chord falls a fifth to a dominant seventh (reward)"),
-    Row("unresolved",     (0.15,  0.15, 0.7,   0.35), "a dominant seventh that does neither"),
+    Row("unresolved",     (0.15,  0.15, 1.1,   0.35), "a dominant seventh that does neither"),
     Row("two dominants",  (0.0,  0.0,   0.25,  0.3), "a dominant seventh after another"),
     Row("same quality",   (0.0,  0.0,   0.3,   0.4), "the same quality again on another root"),
     Row("opening",        (0.50,  0.50, 1.3,   1.1), "a first chord that is not the tonic"),
