@@ -25,7 +25,7 @@ from backing.live.session import (
 from backing.live.take import same_place
 from backing.output.sound import limit
 from backing.output.sound.synth import GRAIN, RATE
-from tests.live import WALTZ, Done, Recorder, take
+from tests.recorder import WALTZ, Done, Recorder, take
 
 PLAIN = take()
 SLOW = take(tempo_percent=Fraction(3, 4))

@@ -35,7 +35,7 @@ from backing.output.sound.mix import tracks
 from backing.output.sound.soundfont import find
 from backing.output.sound.synth import BLOCK, RATE
 from tests.each import each
-from tests.live import WALTZ, Recorder, take
+from tests.recorder import WALTZ, Recorder, take
 
 DEMO = Path(__file__).parent.parent / "demo"
 
