@@ -183,6 +183,8 @@ def check(
         for result in results:
             for diagnostic in result.diagnostics:
                 typer.echo(rendered(diagnostic, coloured(sys.stdout)))
+            if result.understood and not quiet:
+                typer.echo(result.understood)
             if result.timeline is not None and not quiet:
                 typer.echo(check_report(result))
     if any(r.wrong for r in results):

@@ -31,6 +31,7 @@ class Checked:
     diagnostics: tuple[Diagnostic, ...]
     timeline: Timeline | None
     performance: Performance | None
+    understood: str = ""  # of a file in another format
 
     @property
     def wrong(self) -> bool:
@@ -52,15 +53,20 @@ def check(path: Path, wish: Options) -> Checked:
 
     Raises `OutputError` for an unreadable file, `RequestError` for what the chart does not have.
     """
+    from backing.reading.opened import understood
     from backing.styles.find import unknown
 
+    told = ""
     try:
         chart = read_chart(path, wish.reading, unknown_style=unknown)
+        told = understood(chart)
         prepared = prepare(chart, wish)
         performance = band(prepared, wish)
     except (ChartError, StyleError) as wrong:
-        return Checked(called(path), wrong.diagnostics, None, None)
-    return Checked(called(path), prepared.warnings, prepared.timeline, performance)
+        if any(d.code == "E703" for d in wrong.diagnostics):  # a melody, which is worth telling of
+            told = understood(read_chart(path, wish.reading, wanted=True))
+        return Checked(called(path), wrong.diagnostics, None, None, told)
+    return Checked(called(path), prepared.warnings, prepared.timeline, performance, told)
 
 
 def check_report(checked: Checked) -> str:

@@ -48,7 +48,7 @@ def write(
     """Write the lead sheet; the ending `.mxl` packs it. Raises `OutputError`."""
     data = text(chart, transposing).encode("utf-8")
     packed = os.fspath(path).lower().endswith(".mxl")
-    write_bytes(path, _packed(data) if packed else data, force=force)
+    write_bytes(path, packed_file(data) if packed else data, force=force)
 
 
 def text(chart: Chart, transposing: str | None = None) -> str:
@@ -129,7 +129,7 @@ def _in_numbers(bar: Bar) -> bool:
     return any(s.text[:1] in "1234567b#" for s in bar.slots if s.text)
 
 
-def _packed(data: bytes) -> bytes:
+def packed_file(data: bytes) -> bytes:
     """The score as a packed file, with its container; the same bytes for the same score."""
     made = io.BytesIO()
     with zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as packed:

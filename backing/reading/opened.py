@@ -10,12 +10,14 @@ from collections.abc import Callable
 from pathlib import PurePath
 
 from backing.chart.ast import LETTERS, Chart
+from backing.chart.codes import count
 from backing.chart.parse import UnknownStyle, decode, parse
 from backing.ground.errors import ChartError
 from backing.ground.source import Span
 from backing.reading.asked import NOTATIONS, PLAIN, Reading
 from backing.reading.findings import Findings
 
+ASSUMED = ("W701", "W702", "W703", "W704", "W705", "W706", "W707", "W708", "W709")
 MOST_BYTES = 4_000_000  # of a file that is read
 MOST_PAGE = 100_000  # of text that is looked through for chords over words
 Read = Callable[[bytes, str, Reading], Chart]
@@ -82,6 +84,34 @@ def opened(
     if lacking and not wanted:
         raise _without_chords(chart, lacking.span)
     return chart
+
+
+def understood(chart: Chart) -> str:
+    r"""What was read of a file in another format, in one line; "" of a chart in plain text.
+
+    >>> understood(opened(b"X:1\nM:4/4\nL:1/4\nK:C\n\"C\"CDEF|\"G\"G4|\n", "a.abc"))
+    'read from a.abc: 2 bars, 5 notes, 2 chords'
+    """
+    if not chart.source.foreign:
+        return ""
+    bars = [bar for section in chart.sections for bar in section.bars]
+    notes = sum(1 for b in bars for n in b.melody or () if n.pitch and not n.held)
+    chords = sum(1 for b in bars for s in b.slots if s.chord and not s.held)
+    verses = max((len(b.words) for b in bars), default=0)
+    counts = (
+        (len(chart.sections), "section"),
+        (len(bars), "bar"),
+        (notes, "note"),
+        (chords, "chord"),
+        (verses, "verse"),
+    )
+    told = [count(number, noun) for number, noun in counts if number > (noun == "section")]
+    codes = [d.code for d in chart.warnings]
+    assumed = sum(c in ASSUMED for c in codes)
+    left = codes.count("W710")
+    more = [f"{assumed} assumed or changed"] * bool(assumed) + [f"{left} left out"] * bool(left)
+    words = f"read from {chart.source.name}: {', '.join(told)}"
+    return f"{words}; {', '.join(more)} (above)" if more else words
 
 
 def format_of(data: bytes, name: str, asked: Reading = PLAIN) -> Read | None:
