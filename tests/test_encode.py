@@ -516,6 +516,27 @@ def test_an_encoder_that_hangs_is_given_up(
     assert names(tmp_path / "out") == []
 
 
+@pytest.mark.parametrize("when", HANGS)
+def test_an_interruption_does_not_wait_for_an_encoder_that_hangs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, when: str
+) -> None:
+    """It would be given up after a minute; the test waits for it, if it must, for ever."""
+    (tmp_path / "out").mkdir()
+    program = tmp_path / "encoder"
+    program.write_text(HANGS[when].format(python=sys.executable))
+    program.chmod(0o755)
+    monkeypatch.setenv("IMAGEIO_FFMPEG_EXE", str(program))
+    monkeypatch.setattr(encoder, "SILENCE_S", 3600.0)
+
+    def interrupted(share: float, words: str) -> None:
+        if words == "writing":
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        write_audio(tune(), [tmp_path / "out" / "a.mp3"], progress=interrupted)
+    assert names(tmp_path / "out") == []
+
+
 def test_a_missing_encoder_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("IMAGEIO_FFMPEG_EXE", str(tmp_path / "gone"))
     with pytest.raises(AudioUnavailable, match="the encoder cannot be started"):

@@ -319,6 +319,7 @@ class _Pen:
         self.done = 0  # frames
         self._path = path
         self._turns = turns
+        self._writer: encode.Writer | None = None
         self._write = write
         self._stopped = Event()
         # An interrupted `join` with a time limit takes the thread for ended (Python 3.11).
@@ -345,10 +346,16 @@ class _Pen:
         return busy
 
     def stop(self) -> None:
-        """Stop where it is."""
+        """Stop where it is, also where an encoder does not move."""
         self._stopped.set()
+        if self._writer is not None and not self._over.is_set():
+            self._writer.hurry()
         if self._thread.ident is not None:
             self._thread.join()
+
+    def _begin(self, writer: encode.Writer) -> None:
+        self._writer = writer
+        self._tell(0)
 
     def _tell(self, frames: int) -> None:
         if self._stopped.is_set():
@@ -360,7 +367,7 @@ class _Pen:
         try:
             with self._turns:
                 self._tell(0)
-                self._write(tell=self._tell)
+                self._write(tell=self._tell, begun=self._begin)
         except BaseException as error:  # handed to the thread that waits
             self._error = error
         finally:

@@ -83,6 +83,9 @@ class Writer(Protocol):
     def abandon(self) -> None:
         """Stop without finishing; the file is of no use."""
 
+    def hurry(self) -> None:
+        """Let nobody wait for what a program has not taken yet, from any thread; the file is of no use."""
+
 
 def write(
     part: Path,
@@ -93,13 +96,15 @@ def write(
     bits: int = 16,
     loop: tuple[int, int] | None = None,
     tell: Callable[[int], None] = lambda frames: None,
+    begun: Callable[[Writer], None] = lambda writer: None,
 ) -> None:
     """Write the file `part` in the format that `ending` names.
 
-    `tell` hears how many frames were taken, and may raise to end it. Raises OSError, `OutputError`, `AudioUnavailable`.
+    `tell` hears how many frames were taken, and may raise to end it; `begun` is given the writer, to hurry it. Raises OSError, `OutputError`, `AudioUnavailable`.
     """
     out = _writer(part, ending, source.frames, tags, bits, loop)
     try:
+        begun(out)
         for at in range(0, source.frames, BLOCK):
             end = min(source.frames, at + BLOCK)
             tell(end - at)
@@ -156,6 +161,9 @@ class _Wave:
 
     abandon = close
 
+    def hurry(self) -> None:
+        """A disk takes what it takes."""
+
 
 class _Encoded:
     """A file that ffmpeg writes, from whole samples (`bits`) or, where that is 0, from fractions of full scale."""
@@ -208,6 +216,9 @@ class _Encoded:
     def abandon(self) -> None:
         self._encoder.abandon()
         self._told.unlink(missing_ok=True)
+
+    def hurry(self) -> None:
+        self._encoder.kill()
 
 
 def metadata(tags: Tags, length_ms: int, form: _Format) -> str:

@@ -131,6 +131,10 @@ class Encoder:
         if self._process.returncode:
             raise failure(report)
 
+    def kill(self) -> None:
+        """End the program, from any thread, so that nobody waits for it any longer."""
+        self._process.kill()
+
     def abandon(self) -> None:
         """End it where it is; what it wrote is of no use."""
         if self._process.poll() is None:
