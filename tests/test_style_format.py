@@ -131,6 +131,32 @@ lines.chord = "dudu dudu dudu dudu"
     assert {n.why.kind for n in found} == {Kind.PATTERN}
 
 
+@each("other, expected", [("dudu dudu dudu dudu", "broken"), ("6 3 2 3", "whole")])
+def test_who_follows_leaves_breaking_to_the_other_with_a_pattern_of_its_own(
+    other: str, expected: str
+) -> None:
+    """One breaks or picks, the other plays its chords whole (common practice), but none is held that is not written."""
+    band = f"""
+[keys]
+instrument = "acoustic piano"
+[[keys.pattern]]
+name = "broken"
+weight = 100
+lines.chord = "1 2 3 2"
+[[keys.pattern]]
+name = "whole"
+lines.chord = "x . x ."
+[guitar]
+instrument = "steel guitar"
+[[guitar.pattern]]
+name = "other"
+lines.chord = "{other}"
+"""
+    found = {n.why.words.split(",")[0].split(";")[0] for n in notes(style(band), "keys")}
+    assert "held chord" not in found
+    assert expected in found
+
+
 # -- varying ------------------------------------------------------------------------------------------------
 
 
