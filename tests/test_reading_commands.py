@@ -79,6 +79,14 @@ def test_a_tune_is_chosen_by_number(capsys: pytest.CaptureFixture[str]) -> None:
     assert "two.abc has the tunes 1, 2" in capsys.readouterr().err
 
 
+def test_a_tune_is_harmonised_by_number() -> None:
+    Path("two.abc").write_text(
+        MELODY + "\n" + MELODY.replace("X:1", "X:2").replace("GABd", "BdBd"), "utf-8"
+    )
+    assert run(["harmonise", "two.abc", "--tune-number", "2", "-o", "found.txt", "--quiet"]) == 0
+    assert "B4 D5 B4 D5" in Path("found.txt").read_text("utf-8")
+
+
 def test_a_file_comes_through_a_pipe(monkeypatch: pytest.MonkeyPatch) -> None:
     for data in (ABC.encode(), Path("line.mid").read_bytes()):
         monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(data)))

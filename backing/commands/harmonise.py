@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from backing.ground.errors import RequestError
+from backing.reading.asked import PLAIN, Reading
 
 if TYPE_CHECKING:
     from backing.commands.progress import Progress, Warn
@@ -37,6 +38,7 @@ class Asked(NamedTuple):
     again: bool = False
     meter: str | None = None
     pickup: str = ""
+    reading: Reading = PLAIN
 
 
 class Found(NamedTuple):
@@ -82,7 +84,7 @@ def read_melody(melody: str, asked: Asked) -> tuple[str, str, tuple[str, ...]]:
         for option, value in (("--meter", asked.meter), ("--pickup", asked.pickup)):
             if value:
                 raise RequestError(f"{option} is for notes in quotes; write it into the chart")
-        return read_as_text(Path(melody))
+        return read_as_text(Path(melody), asked.reading)
     from backing.ground.timebase import Meter
 
     melody = re.sub(r"(?<![\w#])[a-g](?=[#b♯♭]*-?\d)", lambda m: m[0].upper(), melody)

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from backing.commands.command import Json, Quiet, coloured, progress, rendered, say, show
+from backing.reading.asked import Reading
 
 # fmt: off
 Tune = Annotated[str, typer.Argument(metavar="MELODY", help="A chart with a melody, or notes in quotes.")]
@@ -24,6 +25,8 @@ Avoid = Annotated[list[str], typer.Option(metavar="SYMBOL", help="A chord not to
 Again = Annotated[bool, typer.Option("--again", help="New chords for a chart that has some.")]
 MeterName = Annotated[str | None, typer.Option(metavar="3/4", help="Of notes in quotes.")]
 Pickup = Annotated[str, typer.Option(metavar="BEATS", help="Of notes in quotes.")]
+TuneNumber = Annotated[int | None, typer.Option("--tune-number", metavar="N", help="Of a file with several tunes the one with this number.")]
+Track = Annotated[int | None, typer.Option("--track", metavar="N", help="Of a MIDI file the track with the melody, from 1.")]
 Why = Annotated[bool, typer.Option("--why", help="Reasons for every chart.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that this program did not make.")]
 # fmt: on
@@ -43,6 +46,8 @@ def harmonise(
     again: Again = False,
     meter: MeterName = None,
     pickup: Pickup = "",
+    tune_number: TuneNumber = None,
+    track: Track = None,
     why: Why = False,
     force: Force = False,
     as_json: Json = False,
@@ -55,7 +60,18 @@ def harmonise(
     from backing.commands import harmonise as run
 
     asked = run.Asked(
-        manner, every, key, bass, results, choose, keep, tuple(avoid), again, meter, pickup
+        manner,
+        every,
+        key,
+        bass,
+        results,
+        choose,
+        keep,
+        tuple(avoid),
+        again,
+        meter,
+        pickup,
+        Reading(tune_number=tune_number, track=track),
     )
     found = run.find(melody, asked)
     for words in found.assumed:

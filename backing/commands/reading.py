@@ -33,16 +33,16 @@ def read_chart(
     return opened(read_bytes(path), called(path), asked, wanted=wanted, unknown_style=unknown_style)
 
 
-def read_as_text(path: Path) -> tuple[str, str, tuple[str, ...]]:
+def read_as_text(path: Path, asked: Reading = PLAIN) -> tuple[str, str, tuple[str, ...]]:
     """A chart as text, its name for diagnostics, and what was assumed where it was written in another format."""
     from backing.chart.parse import decode
     from backing.chart.write import write
     from backing.reading.opened import format_of, opened
 
     data, name = read_bytes(path), called(path)
-    if format_of(data, name) is None:
+    if format_of(data, name, asked) is None:
         return decode(data, name), name, ()
-    chart = opened(data, name, wanted=True)
+    chart = opened(data, name, asked, wanted=True)
     return write(chart), name, tuple(d.headline() for d in chart.warnings)
 
 
