@@ -172,11 +172,12 @@ def test_a_section_may_be_written_otherwise() -> None:
 
 
 def test_the_sheet_shows_what_is_written() -> None:
-    chart = parse("key: Bb\nchords: numbers\n| 1 | 2-7 | b7maj7 | 1/3 | 5! |\n")
+    chart = parse("key: Bb\nchords: numbers\n| 1 | 2-7 | b7maj7 | 1/3 | 5! | N.C. |\n")
     texts = [getattr(m, "text", "") for page in layout(chart) for m in page]
     for sign in ("1", "2", "-", "7", "♭", "maj", "/", "3", "5"):
         assert sign in texts
     assert texts.count("B") == 1  # of the key
+    assert "N.C." in texts
 
 
 def test_without_a_key_nothing_is_written_in_numbers() -> None:

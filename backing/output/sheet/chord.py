@@ -171,7 +171,7 @@ def pretty_accidentals(text: str) -> str:
 
 def slot_symbol(slot: Slot, spelling: Spelling = PLAIN) -> Symbol:
     """The symbol of a slot with what is written at it: `<` before a push, a wedge over a stop."""
-    figure = slot.text if FIGURE.match(slot.text) else ""
+    figure = slot.text if slot.chord and FIGURE.match(slot.text) else ""
     return marked(slot.chord, slot.pushed, slot.stop, spelling, figure)
 
 
