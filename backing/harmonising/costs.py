@@ -1,7 +1,7 @@
 """What a harmonisation costs: one row a cost, with its weight by manner and the reason.
 
 *Conventions*: costs have no unit; only sums are compared, and a negative cost is a reward. Columns are the manners in
-the order of `palette.MANNERS`. *Sources*: by ear and common practice; weights of the first two manners were measured
+the order of `palette.MANNERS`; 0 where a manner counts otherwise (the first two by `TUNE_OVER`). *Sources*: by ear and common practice; weights of the first two manners were measured
 against a collection of folk tunes with their collector's chords and against chorales.
 """
 
@@ -20,9 +20,9 @@ class Row(NamedTuple):
 
 TABLE = (
     #   name              plain  diat.  colour chrom.
-    Row("foreign note",   (3.0,  3.0,   6.0,   9.0), "a melody note that is neither in the chord nor an allowed tension"),
-    Row("tension",        (3.0,  3.0,   0.5,   0.3), "a melody note that makes the chord richer"),
-    Row("fifth",          (0.15, 0.15,  0.25,  0.25), "the tune on the fifth says little about the chord"),
+    Row("foreign note",   (0.0,  0.0,   6.0,   9.0), "a melody note that is neither in the chord nor an allowed tension"),
+    Row("tension",        (0.0,  0.0,   0.5,   0.3), "a melody note that makes the chord richer"),
+    Row("fifth",          (0.0,  0.0,  0.25,  0.25), "the tune on the fifth says little about the chord"),
     Row("root on 7th",    (0.0,  0.0,   0.5,   0.3), "the tune on the root of a chord with a major seventh, a half step above it"),
     Row("passing",        (0.25, 0.25,  0.45,  0.8), "share of the above for a short note that is left by step"),
     Row("change on bar",  (0.05,  0.05, 0.0,   0.0), "a new chord on the bar line"),
