@@ -1,8 +1,9 @@
 """What a harmonisation costs: one row a cost, with its weight by manner and the reason.
 
 *Conventions*: costs have no unit; only sums are compared, and a negative cost is a reward. Columns are the manners in
-the order of `palette.MANNERS`; 0 where a manner counts otherwise (the first two by `TUNE_OVER`). *Sources*: by ear and common practice; weights of the first two manners were measured
-against a collection of folk tunes with their collector's chords and against chorales.
+the order of `palette.MANNERS`; 0 where a manner counts otherwise (the first two by `TUNE_OVER`). A chord a beat in the
+diatonic manner has tables of its own in `hymn.py`. *Sources*: by ear and common practice; weights of the first two
+manners were measured against a collection of folk tunes with their collector's chords.
 """
 
 from __future__ import annotations
@@ -19,36 +20,36 @@ class Row(NamedTuple):
 
 
 TABLE = (
-    #   name              plain  diat.  colour chrom.
-    Row("foreign note",   (0.0,  0.0,   6.0,   9.0), "a melody note that is neither in the chord nor an allowed tension"),
-    Row("tension",        (0.0,  0.0,   0.5,   0.3), "a melody note that makes the chord richer"),
-    Row("fifth",          (0.0,  0.0,  0.25,  0.25), "the tune on the fifth says little about the chord"),
-    Row("root on 7th",    (0.0,  0.0,   0.5,   0.3), "the tune on the root of a chord with a major seventh, a half step above it"),
-    Row("passing",        (0.25, 0.25,  0.45,  0.8), "share of the above for a short note that is left by step"),
-    Row("change on bar",  (0.05,  0.05, 0.0,   0.0), "a new chord on the bar line"),
-    Row("change in half", (0.15,  0.15, 0.25,  0.0), "a new chord in the middle of the bar"),
-    Row("change on beat", (0.50,  0.50, 0.6,   0.0), "a new chord on a weak beat"),
-    Row("change asked", (1.0,  1.0,  0.0,   0.0), "share of these three where a chord was asked for at the place"),
-    Row("held",           (0.90,  0.90, 0.6,   2.2), "the same chord again, where a new one was asked for"),
-    Row("held over bar",  (0.50,  0.50, 0.4,   2.2), "the same chord over a bar line"),
-    Row("root motion",    (0.0,  0.0,   0.7,   0.5), "share of the table of root motions"),
-    Row("degree motion",  (1.0,  1.0,    0.4,   0.0), "share of the table of degrees"),
-    Row("bass motion",    (0.0,  0.05,  0.6,   1.0), "share of the table of bass motions"),
-    Row("line",           (0.0,  0.02,  0.2,   0.35), "bass by step in one direction, or a skip answered by a step (reward)"),
-    Row("two skips",      (0.0,  0.0,  0.2,   0.3), "bass skips on in the same direction"),
-    Row("turn back",      (0.0,  0.0,   0.2,   0.3), "the bass steps one way and at once the other"),
-    Row("contrary",       (0.0,  0.02,  0.12,  0.15), "bass against the tune (reward), or with it (cost)"),
-    Row("parallel",       (0.0,  0.1,   0.5,   0.7), "parallel octaves or fifths between tune and bass"),
-    Row("resolves",       (0.35,  0.35, 0.35,  0.3), "a dominant falls a fifth or slides down a semitone (reward)"),
-    Row("prepares",       (0.0,  0.0,   0.45,  0.25), "a minor seventh chord falls a fifth to a dominant seventh (reward)"),
-    Row("unresolved",     (0.15,  0.15, 1.1,   0.35), "a dominant seventh that does neither"),
-    Row("two dominants",  (0.0,  0.0,   0.25,  0.3), "a dominant seventh after another"),
-    Row("same quality",   (0.0,  0.0,   0.3,   0.4), "the same quality again on another root"),
-    Row("opening",        (0.50,  0.50, 1.3,   1.1), "a first chord that is not the tonic"),
-    Row("close",          (3.0,  3.0,   3.0,   3.0), "a last chord that is not the tonic in root position"),
-    Row("cadence",        (0.05,  0.05, 0.8,   0.6), "a phrase that ends on the tonic after a dominant, or on a dominant (reward)"),
-    Row("as it was",      (1.0,  1.0,  1.5,   1.5), "the chord that stood there, where others were asked for"),
-    Row("repeat",         (0.8,  0.8,   0.8,   0.8), "an equal bar with other chords than before"),
+    #   name               plain  diat.  colour chrom.
+    Row("foreign note",   (0.0,   0.0,   6.0,  9.0), "a melody note that is neither in the chord nor an allowed tension"),
+    Row("tension",        (0.0,   0.0,   0.5,  0.3), "a melody note that makes the chord richer"),
+    Row("fifth",          (0.0,   0.0,   0.25, 0.25), "the tune on the fifth says little about the chord"),
+    Row("root on 7th",    (0.0,   0.0,   0.5,  0.3), "the tune on the root of a chord with a major seventh, a half step above it"),
+    Row("passing",        (0.25,  0.25,  0.45, 0.8), "share of the above for a short note that is left by step"),
+    Row("change on bar",  (0.05,  0.05,  0.0,  0.0), "a new chord on the bar line"),
+    Row("change in half", (0.15,  0.15,  0.25, 0.0), "a new chord in the middle of the bar"),
+    Row("change on beat", (0.50,  0.50,  0.6,  0.0), "a new chord on a weak beat"),
+    Row("change asked",   (1.0,   1.0,   0.0,  0.0), "share of these three where a chord was asked for at the place"),
+    Row("held",           (0.90,  0.90,  0.6,  2.2), "the same chord again, where a new one was asked for"),
+    Row("held over bar",  (0.50,  0.50,  0.4,  2.2), "the same chord over a bar line"),
+    Row("root motion",    (0.0,   0.0,   0.7,  0.5), "share of the table of root motions"),
+    Row("degree motion",  (1.0,   1.0,   0.4,  0.0), "share of the table of degrees"),
+    Row("bass motion",    (0.0,   0.05,  0.6,  1.0), "share of the table of bass motions"),
+    Row("line",           (0.0,   0.02,  0.2,  0.35), "bass by step in one direction, or a skip answered by a step (reward)"),
+    Row("two skips",      (0.0,   0.0,   0.2,  0.3), "bass skips on in the same direction"),
+    Row("turn back",      (0.0,   0.0,   0.2,  0.3), "the bass steps one way and at once the other"),
+    Row("contrary",       (0.0,   0.02,  0.12, 0.15), "bass against the tune (reward), or with it (cost)"),
+    Row("parallel",       (0.0,   0.1,   0.5,  0.7), "parallel octaves or fifths between tune and bass"),
+    Row("resolves",       (0.35,  0.35,  0.35, 0.3), "a dominant falls a fifth or slides down a semitone (reward)"),
+    Row("prepares",       (0.0,   0.0,   0.45, 0.25), "a minor seventh chord falls a fifth to a dominant seventh (reward)"),
+    Row("unresolved",     (0.15,  0.15,  1.1,  0.35), "a dominant seventh that does neither"),
+    Row("two dominants",  (0.0,   0.0,   0.25, 0.3), "a dominant seventh after another"),
+    Row("same quality",   (0.0,   0.0,   0.3,  0.4), "the same quality again on another root"),
+    Row("opening",        (0.50,  0.50,  1.3,  1.1), "a first chord that is not the tonic"),
+    Row("close",          (3.0,   3.0,   3.0,  3.0), "a last chord that is not the tonic in root position"),
+    Row("cadence",        (0.05,  0.05,  0.8,  0.6), "a phrase that ends on the tonic after a dominant, or on a dominant (reward)"),
+    Row("as it was",      (1.0,   1.0,   1.5,  1.5), "the chord that stood there, where others were asked for"),
+    Row("repeat",         (0.8,   0.8,   0.8,  0.8), "an equal bar with other chords than before"),
 )  # fmt: skip
 
 # Root motion in semitones up, 0 to 11 (down a fifth is 5): common practice; from functional harmony's strong motions.
