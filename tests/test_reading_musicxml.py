@@ -319,6 +319,20 @@ def test_the_file_is_packed_and_the_same_bytes_each_time(tmp_path: Path) -> None
     musicxml.write(chart, tmp_path / "a.musicxml")
 
 
+def test_what_only_a_chart_says_comes_back() -> None:
+    """Grips as chord diagrams, settings of chart and sections, marks, rhythms, and the beats as they were typed."""
+    text = (
+        "title:    Own\nkey:      G\ntuning:   D A D G B E\nlevels:   bass +3\nnotes:    once more\n\n[A]\nlevels: keys -2\n"
+        '      | <G[320003]! | Gmaj7[x x 12 12 12 14] "at 5" D7= | C / / D | %2 |\n'
+        "hits: | x / / /     | r                              | x / / x | r | r |\n\n[B]\n| C | D7 |\n\n[A]\n"
+    )
+    chart = parse(text)
+    back = there_and_back(chart)
+    assert back.sections == chart.sections
+    assert back.order == chart.order
+    assert settings(back) == settings(chart)
+
+
 def test_a_part_for_a_transposing_instrument_sounds_the_same() -> None:
     chart = parse("key: F\n| F | Bb7 |\n  melody: | F4 | Ab4 |\n")
     text = musicxml.text(chart, "Bb")
@@ -347,8 +361,9 @@ def test_what_is_written_fits_the_schema() -> None:
     schema = xmlschema.XMLSchema(
         Path(package.__file__).parent / "generate_classes" / "musicxml_4_0.xsd", allow="local"
     )
-    for name, text in charts()[:60]:
-        made = re.sub(r"<!DOCTYPE[^>]*>", "", musicxml.text(parse(text, name)))
+    marked = 'key: F\ncapo: 2\nfeel: swing\n| <G[320003]! | % |1. (/ C) D7b9/A :|2. "D.C." N.C. |\n  melody: | r (C4 D4 E4) F4 / | / / r r | G4 | A4 |\n  words: | o-ver the_ | | sea | |\n'
+    for name, text in (("marked", marked), *charts()[:60]):
+        made = re.sub(r"<!DOCTYPE[^>]*>", "", musicxml.text(parse(text, name), "Bb"))
         faults = [f"{name}: {e.path} {e.reason}" for e in schema.iter_errors(made)]
         assert faults == []
 

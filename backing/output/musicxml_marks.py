@@ -50,8 +50,25 @@ def harmony(parent: ET.Element, slot: Slot, offset: int, printed: bool) -> None:
             add(degree, "degree-value", number)
             add(degree, "degree-alter", alter)
             add(degree, "degree-type", way)
+    if slot.grip:
+        _frame(add(made, "frame"), slot.grip)
     if offset:
         add(made, "offset", offset)
+
+
+def _frame(parent: ET.Element, frets: tuple[int, ...]) -> None:
+    """A grip as a chord diagram; strings are numbered from the highest."""
+    held = [f for f in frets if f > 0]
+    first = min(held, default=1) if max(held, default=1) > 4 else 1
+    add(parent, "frame-strings", len(frets))
+    add(parent, "frame-frets", max(4, max(held, default=1) - first + 1))
+    if first > 1:
+        add(parent, "first-fret", first)
+    for string, fret in zip(range(len(frets), 0, -1), frets, strict=True):
+        if fret >= 0:
+            note = add(parent, "frame-note")
+            add(note, "string", string)
+            add(note, "fret", fret)
 
 
 def quality_typed(typed: str, chord: Chord) -> str:

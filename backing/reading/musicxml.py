@@ -27,7 +27,7 @@ OURS = "backing-"
 # what stands in a measure and says nothing here
 SILENT = frozenset({
     "type", "dot", "accidental", "time-modification", "stem", "beam", "tied", "tuplet", "slur", "articulations", "ornaments",
-    "technical", "clef", "staff-details", "system-layout", "staff-layout", "page-layout", "frame", "inversion",
+    "technical", "clef", "staff-details", "system-layout", "staff-layout", "page-layout", "inversion",
     "midi-instrument", "level", "footnote",
 })  # fmt: skip
 _HEAD = ("work", "movement-title", "identification")

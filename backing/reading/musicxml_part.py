@@ -11,6 +11,7 @@ from fractions import Fraction
 from functools import lru_cache
 
 from backing.chart.ast import LAST, BarLine
+from backing.chart.gripping import written
 from backing.ground.pitch import MODES, Interval, Key, NoteName, Pitch
 from backing.ground.source import Span
 from backing.ground.timebase import FOUR_FOUR, UNITS, Meter
@@ -284,7 +285,22 @@ class Part:
             self.findings.add(
                 "W701", span, what=f"{named} names no notes", assumed=found.assumed, hint=""
             )
-        self._symbol(Symbol(at, found.symbol, span))
+        self._symbol(Symbol(at, found.symbol + self._grip(node.child("frame")), span))
+
+    def _grip(self, frame: Node | None) -> str:
+        """A chord diagram as a chart types a grip; those of other programs are left out, for they bind the player."""
+        if frame is None:
+            return ""
+        if not self.fields.ours:
+            self.findings.add("W710", span_of(frame), found="a chord diagram", hint="")
+            return ""
+        strings = int(_number(frame.value("frame-strings")))
+        frets = [-1] * min(strings, 12)
+        for note in frame.all("frame-note"):
+            string = int(_number(note.value("string")))
+            if 1 <= string <= len(frets):
+                frets[-string] = int(_number(note.value("fret")))
+        return written(tuple(frets))
 
     def _symbol(self, new: Symbol) -> None:
         if any(s.at_q == new.at_q for s in self.now.symbols):

@@ -111,9 +111,7 @@ def _bar(bar: Bar, where: Where) -> Bar:
 
 
 def _slot(s: Slot, where: Where) -> Slot:
-    return Slot(
-        s.start_q, s.length_q, s.chord, s.text, where(s.span), s.held, s.pushed, s.stop, s.ring
-    )
+    return replace(s, span=where(s.span))
 
 
 def _notes(notes: tuple[LineNote, ...] | None, where: Where) -> tuple[LineNote, ...] | None:
