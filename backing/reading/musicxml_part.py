@@ -8,23 +8,31 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
-from functools import lru_cache
 
 from backing.chart.ast import LAST, BarLine
 from backing.chart.gripping import written
-from backing.ground.pitch import MODES, Interval, Key, NoteName, Pitch
+from backing.ground.pitch import Interval, NoteName, Pitch
 from backing.ground.source import Span
-from backing.ground.timebase import FOUR_FOUR, UNITS, Meter
+from backing.ground.timebase import FOUR_FOUR
 from backing.reading.findings import Findings
 from backing.reading.lead import Measure, Note, Set, Symbol
 from backing.reading.musicxml_fields import Fields
 from backing.reading.musicxml_kinds import NONE, Change, symbol_of
-from backing.reading.musicxml_words import Directions, syllable_of
+from backing.reading.musicxml_values import (
+    TONICS,
+    ZERO,
+    key_of,
+    meter_of,
+    number,
+    printed,
+    quarters,
+    sounding,
+    verses,
+)
+from backing.reading.musicxml_words import Directions
 from backing.reading.xml_tree import Node, span_of
 
-ZERO = Fraction(0)
 MOST_DIVISIONS = 1_000_000
-TONICS = "FCGDAEB"
 
 
 class Part:
@@ -53,10 +61,10 @@ class Part:
 
     def measure(self, node: Node) -> None:
         """Read one measure."""
-        number = node.get("number")
+        named = node.get("number")
         self.now = Measure(
             span=Span(node.at, node.at + len("<measure")), meter=self.meter,
-            number=int(number) if number.isascii() and number.isdigit() and len(number) < 6 else -1,
+            number=int(named) if named.isascii() and named.isdigit() and len(named) < 6 else -1,
         )  # fmt: skip
         self.at = self.end = self.start = ZERO
         self.voices: dict[str, list[Note]] = {}
@@ -100,7 +108,7 @@ class Part:
         self.now.notes = notes
 
     def _length(self, node: Node, name: str = "duration") -> Fraction:
-        length = _quarters(node.value(name), self.divisions)
+        length = quarters(node.value(name), self.divisions)
         if length is None:
             self.findings.add(
                 "W710", span_of(node), found=f"a {node.name} without a length", hint=""
@@ -120,8 +128,8 @@ class Part:
     def _attributes(self, node: Node) -> None:
         divisions = node.value("divisions")
         if divisions:
-            number = _number(divisions)
-            self.divisions = int(number) if 1 <= number <= MOST_DIVISIONS else 1
+            parts = number(divisions)
+            self.divisions = int(parts) if 1 <= parts <= MOST_DIVISIONS else 1
         transpose = node.child("transpose")
         if transpose is not None:
             self._transpose(transpose)
@@ -134,14 +142,14 @@ class Part:
             repeat = style.child("measure-repeat")
             if repeat is not None:
                 starts = repeat.get("type") == "start"
-                self.repeating = int(_number(repeat.text or "1")) if starts else 0
+                self.repeating = int(number(repeat.text or "1")) if starts else 0
                 self.repeated = 0
 
     def _transpose(self, node: Node) -> None:
-        chromatic = int(_number(node.value("chromatic", "0")))
+        chromatic = int(number(node.value("chromatic", "0")))
         diatonic = node.value("diatonic")
-        octaves = int(_number(node.value("octave-change", "0")))
-        steps = int(_number(diatonic)) if diatonic else round(chromatic * 7 / 12)
+        octaves = int(number(node.value("octave-change", "0")))
+        steps = int(number(diatonic)) if diatonic else round(chromatic * 7 / 12)
         moved = Interval(steps + 7 * octaves, chromatic + 12 * octaves)
         self.transposed = moved if moved.semitones or moved.steps else None
         if self.transposed:
@@ -151,7 +159,7 @@ class Part:
             )  # fmt: skip
 
     def _time(self, node: Node) -> None:
-        meter = _meter(node)
+        meter = meter_of(node)
         if meter is None:
             self.findings.add("W701", span_of(node), what="no meter is counted here", assumed="4/4")
             meter = FOUR_FOUR
@@ -162,18 +170,18 @@ class Part:
         if not fifths:
             self.findings.add("W710", span_of(node), found="a key of its own making", hint="")
             return
-        number = int(_number(fifths))
+        signs = int(number(fifths))
         mode = node.value("mode").casefold()
         if mode in ("", "none"):
             self.findings.add(
                 "W701", span_of(node), what="the key has no mode", assumed="major", hint=""
             )
-        key = key_of(number, mode)
+        key = key_of(signs, mode)
         if key and self.transposed:
             key = key.up(self.transposed)
         if key is None or abs(key.fifths) > 7:
             self.findings.add(
-                "W710", span_of(node), found=f"the key of {number} fifths, {mode}", hint=""
+                "W710", span_of(node), found=f"the key of {signs} fifths, {mode}", hint=""
             )
             return
         self._set("key", key.name, span_of(node))
@@ -216,23 +224,23 @@ class Part:
         slash = "notehead" in parts and parts["notehead"].text.strip() == "slash"
         if pitch is None or slash or length <= 0:
             if lyrics and self.fields.ours:
-                self.now.verses = list(_verses(lyrics))
+                self.now.verses = list(verses(lyrics))
             return
-        sounding = self._pitch(pitch)
-        if sounding is None:
+        heard = self._pitch(pitch)
+        if heard is None:
             return
         held = "tie" in parts and any(t.get("type") == "stop" for t in node.all("tie"))
-        syllables = _verses(lyrics) if lyrics and "chord" not in parts else ()
+        syllables = verses(lyrics) if lyrics and "chord" not in parts else ()
         staff, voice = (parts[n].text.strip() if n in parts else "1" for n in ("staff", "voice"))
         self.voices.setdefault(f"{staff}.{voice}", []).append(
-            Note(start, length, sounding, span_of(node), held, syllables)
+            Note(start, length, heard, span_of(node), held, syllables)
         )
 
     def _pitch(self, node: Node) -> Pitch | None:
         step, octave, alter = node.value("step"), node.value("octave"), node.value("alter")
-        if alter and _number(alter).denominator != 1:
+        if alter and number(alter).denominator != 1:
             self.findings.add("W710", span_of(node), found="a quarter tone", hint="")
-        pitch = _sounding(step, octave, alter, self.transposed)
+        pitch = sounding(step, octave, alter, self.transposed)
         if pitch is None:
             self.findings.add("W710", span_of(node), found="a note that nobody can play", hint="")
         return pitch
@@ -270,11 +278,11 @@ class Part:
             )
             return
         changes = tuple(
-            Change(int(_number(d.value("degree-value", "1"))), int(_number(d.value("degree-alter", "0"))), d.value("degree-type", "add"))
+            Change(int(number(d.value("degree-value", "1"))), int(number(d.value("degree-alter", "0"))), d.value("degree-type", "add"))
             for d in node.all("degree")
         )  # fmt: skip
         found = symbol_of(
-            root, kind.text.strip() if kind is not None else "", _printed(kind), changes, self._name(node.child("bass"), "bass"),
+            root, kind.text.strip() if kind is not None else "", printed(kind), changes, self._name(node.child("bass"), "bass"),
         )  # fmt: skip
         if found.assumed:
             named = (
@@ -294,12 +302,12 @@ class Part:
         if not self.fields.ours:
             self.findings.add("W710", span_of(frame), found="a chord diagram", hint="")
             return ""
-        strings = int(_number(frame.value("frame-strings")))
+        strings = int(number(frame.value("frame-strings")))
         frets = [-1] * min(strings, 12)
         for note in frame.all("frame-note"):
-            string = int(_number(note.value("string")))
+            string = int(number(note.value("string")))
             if 1 <= string <= len(frets):
-                frets[-string] = int(_number(note.value("fret")))
+                frets[-string] = int(number(note.value("fret")))
         return written(tuple(frets))
 
     def _symbol(self, new: Symbol) -> None:
@@ -314,7 +322,7 @@ class Part:
         if node is None:
             return None
         step = node.value(f"{kind}-step").strip()
-        alter = _number(node.value(f"{kind}-alter", "0"))
+        alter = number(node.value(f"{kind}-alter", "0"))
         if len(step) != 1 or step not in TONICS or abs(alter) > 2:
             return None
         name = NoteName(step, int(alter))
@@ -343,7 +351,7 @@ class Part:
         if repeat is not None and repeat.get("direction") == "forward":
             now.repeat_start = True
         elif repeat is not None:
-            times = int(_number(repeat.get("times") or "2"))
+            times = int(number(repeat.get("times") or "2"))
             now.times = min(max(times, 2), 99)
         if left and self.measures:
             now = self.measures[-1]
@@ -373,87 +381,3 @@ class Part:
             read = "-".join(map(str, dict.fromkeys((found[0], found[run - 1]))))
             self.findings.add("W706", span_of(node), found=node.get("number"), read=read)
         return tuple(found[:run])
-
-
-def _printed(kind: Node | None) -> str | None:
-    return kind.attributes.get("text") if kind is not None else None
-
-
-@lru_cache(maxsize=1024)
-def _quarters(text: str, divisions: int) -> Fraction | None:
-    """A duration in quarters, None for none."""
-    try:
-        return Fraction(text or "0") / divisions if len(text) < 16 else None
-    except (ValueError, ZeroDivisionError):
-        return None
-
-
-@lru_cache(maxsize=1024)
-def _sounding(step: str, octave: str, alter: str, moved: Interval | None) -> Pitch | None:
-    """A pitch as it sounds, None for what nobody can play."""
-    sharps = _number(alter) if alter else ZERO
-    if len(step) != 1 or step not in TONICS or abs(sharps) > 3:
-        return None
-    pitch = Pitch(NoteName(step, int(sharps)), int(_number(octave or "4")))
-    pitch = pitch.up(moved) if moved else pitch
-    plain = 12 <= pitch.midi <= 127 and 0 <= pitch.octave <= 9 and abs(pitch.note.alter) <= 2
-    return pitch if plain else None
-
-
-@lru_cache(maxsize=1024)
-def _number(text: str) -> Fraction:
-    """A decimal number, 0 for what is none."""
-    try:
-        return Fraction(text.strip()) if len(text) < 16 else ZERO
-    except (ValueError, ZeroDivisionError):
-        return ZERO
-
-
-def _verses(lyrics: tuple[Node, ...]) -> tuple[str, ...]:
-    """The syllables of a note, one a verse, in the order of their numbers."""
-    found: dict[int, str] = {}
-    for i, lyric in enumerate(lyrics):
-        number = lyric.get("number")
-        verse = int(number) if number.isdigit() and len(number) < 3 else i + 1
-        found.setdefault(max(verse, 1), syllable_of(lyric))
-    return tuple(found.get(i, "") for i in range(1, max(found, default=0) + 1))[:20]
-
-
-def _meter(node: Node) -> Meter | None:
-    """`2+3` over 8, or several pairs in turn."""
-    beats, units = [], []
-    for child in node.children:
-        if child.name == "beats":
-            beats.append(child.text.strip())
-        elif child.name == "beat-type":
-            units.append(child.text.strip())
-    if (
-        not beats
-        or len(beats) != len(units)
-        or not all(u.isdigit() and int(u) in UNITS for u in units)
-    ):
-        return None
-    smallest = max(map(int, units))
-    groups = [
-        int(b) * smallest // int(u)
-        for one, u in zip(beats, units, strict=True)
-        for b in one.split("+")
-        if b.strip().isdigit() and len(b) < 4
-    ]
-    if not groups or min(groups) < 1 or sum(groups) > 32:
-        return None
-    return Meter.of(sum(groups), smallest, groups if len(groups) > 1 else ())
-
-
-def key_of(fifths: int, mode: str) -> Key | None:
-    """The key of a signature in a mode; what is no mode counts as major."""
-    place = (
-        fifths - MODES[mode].fifths
-        if mode in MODES and mode not in ("ionian", "aeolian")
-        else fifths
-    )
-    place += 3 if mode in ("minor", "aeolian") else 0
-    if abs(place) > 14:
-        return None
-    tonic = NoteName(TONICS[(place + 1) % 7], (place + 1) // 7)
-    return Key.of(tonic, mode if mode in MODES or mode == "minor" else "")
