@@ -1,4 +1,4 @@
-"""What tests share: a folder of states of their own; for those of the practice page its file, built once, and a browser.
+"""What tests share: folders of their own and the soundfont that comes with pip; a practice page, built once, and a browser.
 
 The browser is started once, with that page in it.
 """
@@ -18,9 +18,14 @@ if TYPE_CHECKING:
 
 
 @pytest.fixture(autouse=True, scope="session")
-def own_states(tmp_path_factory: pytest.TempPathFactory) -> None:
-    """Nothing is noted down in the folders of whoever runs the tests (XDG base directories)."""
-    os.environ["XDG_STATE_HOME"] = str(tmp_path_factory.mktemp("states"))
+def own_folders(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Nothing is noted down in the folders of whoever runs the tests (XDG base directories), and their choice not asked.
+
+    Figures hold for one soundfont.
+    """
+    for kind in ("STATE", "CONFIG", "CACHE"):
+        os.environ[f"XDG_{kind}_HOME"] = str(tmp_path_factory.mktemp(kind.lower()))
+    os.environ["BACKING_SOUNDFONT"] = "default"
 
 
 @pytest.fixture(scope="session")

@@ -299,6 +299,28 @@ def styles(
     show(listed) if as_json else typer.echo(listed)
 
 
+def sounds(
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[use|measure NAME]", help="A name, a path, default or auto."),
+    ] = None,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """The soundfonts found here, what each is good for, and which one plays; choose one, or measure one.
+
+    Example: backing sounds; backing sounds use FluidR3_GM.sf2; backing sounds measure my.sf2
+    """
+    from backing.commands import sounds as fonts
+
+    if words:
+        with progress(quiet) as report:
+            typer.echo(fonts.run(words, report))
+        return
+    found = fonts.listed()
+    show([font._asdict() for font in found]) if as_json else typer.echo(fonts.text(found))
+
+
 def doctor(as_json: Json = False) -> None:
     """Engine, soundfont, encoder: what is found, where, and what to install.
 
@@ -339,6 +361,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "explain": explain,
     "chord": chord,
     "styles": styles,
+    "sounds": sounds,
     "doctor": doctor,
 }
 

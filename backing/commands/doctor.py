@@ -11,18 +11,19 @@ def examine() -> list[Finding]:
     """One finding each for the engine, the soundfont, the encoder and the styles: name, ok, where, advice."""
     from backing.output.sound.encoder import encoder_path
     from backing.output.sound.engine import engine_path
-    from backing.output.sound.soundfont import default_soundfont
+    from backing.output.sound.soundfont import told_find
     from backing.styles.find import names
     from backing.styles.shelf import folders
 
     found: list[Finding] = []
     for name, look in (
         ("sound engine (FluidSynth)", engine_path),
-        ("soundfont", default_soundfont),
+        ("soundfont", told_find),
         ("encoder (ffmpeg)", encoder_path),
     ):
         try:
-            found.append({"name": name, "ok": True, "where": str(look()), "advice": ""})
+            where, advice = _told(look())
+            found.append({"name": name, "ok": True, "where": where, "advice": advice})
         except AudioUnavailable as missing:
             found.append({"name": name, "ok": False, "where": None, "advice": str(missing)})
     listed = names()
@@ -37,6 +38,13 @@ def examine() -> list[Finding]:
         }
     )
     return found
+
+
+def _told(found: object) -> tuple[str, str]:
+    """A place, and what is said beside it."""
+    if isinstance(found, tuple):
+        return str(found[0]), str(found[1])
+    return str(found), ""
 
 
 def healthy(found: list[Finding]) -> bool:

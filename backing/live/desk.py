@@ -160,7 +160,8 @@ class _Path:
             or row is not self._row
             or voice.instrument != self._voice.instrument
         ):
-            trim = 10 ** (balance.trim_db(self._role, voice.instrument) / 20)
+            levels = self.synth.levels
+            trim = 10 ** (balance.trim_db(self._role, voice.instrument, levels) / 20)
             self._dynamics = None if self._near else Dynamics(row, trim)
             filters = _filters(row, voice.instrument.cut_hz)
             if self._filter is None:
@@ -174,7 +175,7 @@ class _Path:
         """Left, right and room gain over the hop, from where they were to where they are meant to be."""
         assert self._voice is not None
         factor = self._factor * 10 ** (level_db / 20)
-        left, right, share = (factor * g for g in gains(self._role, self._voice))
+        left, right, share = (factor * g for g in gains(self._role, self._voice, self.synth.levels))
         before = (left, right, share) if self._gains is None else self._gains
         self._gains = (left, right, share)
         return np.linspace(before, self._gains, HOP, dtype=np.float32)

@@ -76,7 +76,7 @@ def _energy(stream: Stream, synth: Synth) -> float:
     synth.do(event_of(0, PROGRAM, voice.instrument.program))
     struck = [_strike(synth, stroke, stream, voice) for stroke in _chosen(stream)]
     near = 10 ** (balance.close_db(voice.instrument) / 20) if stream.near else 1.0
-    left, right, share = (near * g for g in gains(stream.role, voice))
+    left, right, share = (near * g for g in gains(stream.role, voice, synth.levels))
     total = 0.0
     for stroke in stream.strokes:
         like = min(
@@ -117,7 +117,8 @@ def _strike(synth: Synth, stroke: Stroke, stream: Stream, voice: Voice) -> _Stru
         synth.write(np.zeros((4096, 2), np.float32), 0, 4096)
     row = strip_of(stream.role, voice.instrument)
     if not stream.near:
-        Dynamics(row, 10 ** (balance.trim_db(stream.role, voice.instrument) / 20)).apply(out)
+        trim_db = balance.trim_db(stream.role, voice.instrument, synth.levels)
+        Dynamics(row, 10 ** (trim_db / 20)).apply(out)
     spectrum = np.fft.rfft(out, axis=0)
     filters = np.abs(response(row, voice.instrument.cut_hz, SPAN)) ** 2
     power = (np.abs(spectrum) ** 2).sum(axis=1) * filters * _weights()

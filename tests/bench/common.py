@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import resource
 import shutil
 import subprocess
@@ -13,6 +14,7 @@ from pathlib import Path
 
 from backing.performance.model import Performance
 
+os.environ.setdefault("BACKING_SOUNDFONT", "default")  # figures hold for one font
 DEMO = Path(__file__).parents[2] / "demo"
 
 

@@ -209,6 +209,7 @@ def _record(
         tuple(p.role for p in players),
         peaks,
         meter.energies(),
+        font.stem,
     )
 
 
@@ -292,7 +293,7 @@ def _write(
                     part,
                     output.path.suffix.lower(),
                     replace(playback, roles=output.roles),
-                    tags_of(performance, output.label),
+                    tags_of(performance, output.label, recording.soundfont),
                     bits=output.bits,
                     loop=recording.loop,
                 ),

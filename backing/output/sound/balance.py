@@ -12,8 +12,14 @@ weighting; the common measure of each role stands with its role (`ground/roles.p
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from backing.ground.instruments import DRUM_KEYS, Instrument
 from backing.ground.roles import role_of
+
+UNMEASURED: Mapping[
+    str, float
+] = {}  # levels of a font that nobody measured, and of the default one
 
 # instrument, LUFS of a note
 _MEASURED: dict[str, float] = {
@@ -39,6 +45,11 @@ _KITS: dict[str, tuple[float, float, int]] = {
     "percussion": (2.0, 0.0, 1),
     "click":      (0.0, 0.0, 1),
 }  # fmt: skip
+# LUFS of the main strokes of the kits of the default font, as `measuring` takes them
+_KIT_LUFS = {
+    "drum kit": -40.7, "brush kit": -39.7, "electronic kit": -35.4, "analog kit": -36.3, "percussion": -35.4,
+    "click": -36.2,
+}  # fmt: skip
 # A ride rings for ten seconds; after so many strokes the first is far below what has sounded since.
 _STROKES = 16
 
@@ -47,11 +58,13 @@ CLOSE_KEYS = frozenset(
 )
 
 
-def trim_db(role: str, instrument: Instrument) -> float:
-    """What brings a player's instrument to the common measure of its role."""
+def trim_db(role: str, instrument: Instrument, levels: Mapping[str, float] = UNMEASURED) -> float:
+    """What brings a player's instrument to the common measure of its role; `levels` were measured of its font."""
     if instrument.name in _KITS:
-        return _KITS[instrument.name][0]
-    return role_of(role).common_lufs - _MEASURED.get(instrument.name, -30.0)
+        usual = _KIT_LUFS[instrument.name]
+        return _KITS[instrument.name][0] + usual - levels.get(instrument.name, usual)
+    measured = levels.get(instrument.name, _MEASURED.get(instrument.name, -30.0))
+    return role_of(role).common_lufs - measured
 
 
 def close_db(instrument: Instrument) -> float:

@@ -10,12 +10,13 @@ Sources: feed-forward compression and these times are common practice for bass, 
 
 from __future__ import annotations
 
-from collections.abc import Generator
+import math
+from collections.abc import Generator, Mapping
 from typing import TYPE_CHECKING
 
 from backing.ground.instruments import Instrument
 from backing.output.sound import limit
-from backing.output.sound.balance import trim_db
+from backing.output.sound.balance import UNMEASURED, trim_db
 from backing.output.sound.strip import RATE, Strip, strip_of
 from backing.performance.model import PerformedPlayer
 
@@ -37,12 +38,14 @@ _LEAN = 0.4  # off the middle of the curve: even overtones too, as of a string a
 class Dynamics:
     """The state of one player's fold, drive and compression. `trim` is the factor to its common measure."""
 
-    __slots__ = ("_full", "_gain", "_heard", "_strip", "_threshold")
+    __slots__ = ("_full", "_gain", "_heard", "_lean", "_strip", "_threshold")
 
     def __init__(self, strip: Strip, trim: float) -> None:
         self._strip = strip
         self._threshold = 10 ** (strip.above_db / 20) / trim
         self._full = 10 ** (COMMON_PEAK_DB / 20) / trim / (_BENT * (strip.drive or 1.0))
+        # strokes of a drum reach as far down as up, and are rounded alike
+        self._lean = _LEAN if strip.fold else 0.0
         self._gain = 1.0
         self._heard = 1.0
 
@@ -51,7 +54,7 @@ class Dynamics:
         if self._strip.fold:
             _fold(sound)
         if self._strip.drive:
-            _bend(sound, self._full)
+            _bend(sound, self._full, self._lean)
         if self._strip.above_db:
             limit.apply(sound, self._curve(limit.sample_peaks(sound)), 0)
 
@@ -76,7 +79,9 @@ class Dynamics:
 
 
 def treated(
-    player: PerformedPlayer, blocks: Generator[Samples, None, None]
+    player: PerformedPlayer,
+    blocks: Generator[Samples, None, None],
+    levels: Mapping[str, float] = UNMEASURED,
 ) -> Generator[Samples, None, None]:
     """A player's sound block after block, treated as the instrument asks that is in its hands; in place."""
     starts: list[tuple[int, Instrument]] = [(0, player.voices[0].instrument)]
@@ -84,7 +89,7 @@ def treated(
         if voice.instrument != starts[-1][1]:
             starts.append((limit.GRAIN * round(voice.at_s * RATE / limit.GRAIN), voice.instrument))
     pending = [
-        (start, Dynamics(strip_of(player.role, i), 10 ** (trim_db(player.role, i) / 20)))
+        (start, Dynamics(strip_of(player.role, i), 10 ** (trim_db(player.role, i, levels) / 20)))
         for start, i in starts
     ]
     at = 0
@@ -115,14 +120,15 @@ def _fold(sound: Samples) -> None:
     sound[:, 1] = middle
 
 
-def _bend(sound: Samples, full: float) -> None:
+def _bend(sound: Samples, full: float, lean: float) -> None:
     """Round what is loud: x / sqrt(1 + x²) off its middle, as loud as before where it is soft."""
     import numpy as np
 
     one = sound.dtype.type(1.0)
     leaned = sound * sound.dtype.type(1 / full)
-    leaned += sound.dtype.type(_LEAN)
+    leaned += sound.dtype.type(lean)
     leaned /= np.sqrt(one + leaned * leaned)
-    leaned -= sound.dtype.type(_LEAN / (1 + _LEAN**2) ** 0.5)
-    leaned *= sound.dtype.type(full * (1 + _LEAN**2) ** 1.5)
+    leaned -= sound.dtype.type(lean / math.sqrt(1 + lean**2))
+    level = 1 + lean**2
+    leaned *= sound.dtype.type(full * level * math.sqrt(level))
     sound[:] = leaned

@@ -1,4 +1,4 @@
-"""What is known of a soundfont beyond its own data: how its keys are tuned and how forte sounds in it.
+"""What is known of a soundfont beyond its own data: how its keys are tuned, how forte sounds in it, how loud it is.
 
 Presets of a free soundfont are out of tune by up to a third of a tone on some keys or silent on one, and in many fonts
 forte is only louder than piano. All is mended at the synth: a key is tuned back by what was measured, a neighbour plays
@@ -9,18 +9,22 @@ Conventions: `cents` is what was measured, above equal temperament at A 440, of 
 Sources: the tables are measured with the default soundfont (transform of 2 and 4 s of a note, mean of its harmonics by
 their energy; brightness as the centroid of the power spectrum, chosen to rise by about 0.45 octaves from velocity 50 to
 110), and tests measure them again; SoundFont technical specification 2.04, 8.4.2 for the modulator and the amount that
-other fonts get.
+other fonts get. What is known of two more fonts stands in `measured/`, and of others in the user's cache, as
+`measuring` finds it; a file is known by the digest of its content.
 """
 
 from __future__ import annotations
 
 import hashlib
+import json
 import os
+from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from backing.ground.instruments import INSTRUMENTS
+from backing.output.sound import choice
 
 USUAL_CUTOFF_CENTS = (
     2400  # of a font that nothing is known of; its own modulators of this kind go before it
@@ -68,12 +72,21 @@ _DEFAULT_CUTOFF = {
 }  # fmt: skip
 
 
+class Measured(NamedTuple):
+    """What was measured of a font: LUFS by instrument, rows of tuning, cutoff in cents by instrument."""
+
+    levels: dict[str, float]
+    tuning: tuple[tuple[str, int, int, int], ...]
+    cutoff: dict[str, int]
+
+
 class Font(NamedTuple):
-    """What is known of a font, by General MIDI program of what is pitched."""
+    """What is known of a font, by General MIDI program of what is pitched; `levels` by instrument, where measured."""
 
     tuning: dict[int, tuple[float, ...]]  # cents a key, 128 of them
     cutoff: dict[int, int]
     silent: dict[int, dict[int, int]]  # keys without a sample, and the key that plays each
+    levels: Mapping[str, float] = {}
 
     def cents(self, program: int, key: int) -> float:
         """How far above its pitch a key sounds."""
@@ -86,28 +99,108 @@ class Font(NamedTuple):
         return self.cutoff.get(program, USUAL_CUTOFF_CENTS)
 
 
+AS_IT_IS = Font({}, {i.program: 0 for i in INSTRUMENTS.values()}, {})  # to be measured
+OWN = Path(__file__).parent / "measured"
+
+
 def known(path: Path) -> Font:
     """What is known of the font at a path, by its content; a font that nobody measured is taken to be in tune."""
     stat = path.stat()
     return _known(os.path.realpath(path), stat.st_size, stat.st_mtime_ns)
 
 
+def is_default(path: Path) -> bool:
+    """Whether a file is the font that comes with pip."""
+    return path.stat().st_size == _DEFAULT[0] and digest(path) == _DEFAULT[1]
+
+
+def digest(path: Path) -> str:
+    """The digest by which a font is known. Raises OSError."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, lambda: hashlib.blake2b(digest_size=16)).hexdigest()
+
+
+def altered(path: Path) -> bool:
+    """Whether a file is as long as a font that is known, to the byte, and is not that font. Raises OSError."""
+    size = path.stat().st_size
+    stems = [f"{_DEFAULT[0]}-{_DEFAULT[1]}", *(file.stem for file in OWN.glob("*.json"))]
+    alike = [stem for stem in stems if stem.split("-")[0] == str(size)]
+    return bool(alike) and f"{size}-{digest(path)}" not in alike
+
+
+def where(path: Path) -> Path | None:
+    """The file that holds what was measured of a font, None where there is none."""
+    size = path.stat().st_size
+    files = [file for file in _files() if file.stem.split("-")[0] == str(size)]
+    if not files:
+        return None
+    own = digest(path)
+    return next((file for file in files if file.stem == f"{size}-{own}"), None)
+
+
+def keep(path: Path, measured: Measured, name: str) -> Path:
+    """Keep what was measured of a font in the user's cache. Raises OSError."""
+    folder = choice.cache_folder()
+    folder.mkdir(parents=True, exist_ok=True)
+    file = folder / f"{path.stat().st_size}-{digest(path)}.json"
+    part = file.with_suffix(".part")
+    part.write_text(written(measured, name), "utf-8")
+    part.replace(file)
+    return file
+
+
+def written(measured: Measured, name: str) -> str:
+    """Measurements as they are kept, a row a line."""
+    tuning = ",\n  ".join(json.dumps(row) for row in measured.tuning)
+    levels, cutoff = (json.dumps(table, sort_keys=True) for table in measured[::2])
+    return (
+        f'{{"name": {json.dumps(name)},\n "levels": {levels},\n "cutoff": {cutoff},\n'
+        f' "tuning": [\n  {tuning}]}}\n'
+    )
+
+
+def _files() -> Iterator[Path]:
+    for folder in (OWN, choice.cache_folder()):
+        if folder.is_dir():
+            yield from sorted(folder.glob("*.json"))
+
+
 @lru_cache(maxsize=8)
 def _known(path: str, size: int, changed_ns: int) -> Font:
-    if size != _DEFAULT[0]:
-        return Font({}, {}, {})
-    with Path(path).open("rb") as file:
-        digest = hashlib.file_digest(file, lambda: hashlib.blake2b(digest_size=16)).hexdigest()
-    return _default() if digest == _DEFAULT[1] else Font({}, {}, {})
+    if size == _DEFAULT[0] and digest(Path(path)) == _DEFAULT[1]:
+        silent: dict[int, dict[int, int]] = {}
+        for name, key, stand_in in _DEFAULT_SILENT:
+            silent.setdefault(INSTRUMENTS[name].program, {})[key] = stand_in
+        return _font(Measured({}, _DEFAULT_TUNING, _DEFAULT_CUTOFF))._replace(silent=silent)
+    file = where(Path(path))
+    found = None if file is None else _read(file)
+    return Font({}, {}, {}) if found is None else _font(found)
 
 
-def _default() -> Font:
+def _read(file: Path) -> Measured | None:
+    """Measurements that were kept; None where the file is not whole, so that they are made again."""
+    try:
+        data: dict[str, Any] = json.loads(file.read_text("utf-8"))
+        return Measured(
+            {name: float(data["levels"][name]) for name in data["levels"]},
+            tuple((n, int(low), int(high), int(cents)) for n, low, high, cents in data["tuning"]),
+            {name: int(data["cutoff"][name]) for name in data["cutoff"]},
+        )
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _font(measured: Measured) -> Font:
     tuning: dict[int, list[float]] = {}
-    for name, low, high, cents in _DEFAULT_TUNING:
-        keys = tuning.setdefault(INSTRUMENTS[name].program, [0.0] * 128)
-        keys[low : high + 1] = [float(cents)] * (high + 1 - low)
-    cutoff = {INSTRUMENTS[name].program: cents for name, cents in _DEFAULT_CUTOFF.items()}
-    silent: dict[int, dict[int, int]] = {}
-    for name, key, stand_in in _DEFAULT_SILENT:
-        silent.setdefault(INSTRUMENTS[name].program, {})[key] = stand_in
-    return Font({program: tuple(keys) for program, keys in tuning.items()}, cutoff, silent)
+    for name, low, high, cents in measured.tuning:
+        if name in INSTRUMENTS:
+            keys = tuning.setdefault(INSTRUMENTS[name].program, [0.0] * 128)
+            keys[low : high + 1] = [float(cents)] * (high + 1 - low)
+    cutoff = {
+        INSTRUMENTS[name].program: cents
+        for name, cents in measured.cutoff.items()
+        if name in INSTRUMENTS
+    }
+    return Font(
+        {program: tuple(keys) for program, keys in tuning.items()}, cutoff, {}, measured.levels
+    )

@@ -32,7 +32,7 @@ LEAST_ANSWER = 0.1  # LU that a decibel of gain must bring
 
 @dataclass(frozen=True, slots=True)
 class Recording:
-    """What is known of a tape: frames, where its loop runs, and the whole band's peaks and weighted energies."""
+    """What is known of a tape: frames, where its loop runs, the whole band's peaks and weighted energies, and the font."""
 
     frames: int
     loop: tuple[int, int] | None
@@ -41,6 +41,7 @@ class Recording:
         np.float32
     ]  # a grain: of its samples, and where the level hangs on it, between them
     energies: NDArray[np.float32]  # a slice, as a loudness meter weights them
+    soundfont: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -112,11 +112,12 @@ def integrated(energies: NDArray[np.float32]) -> float:
     blocks = blocks[blocks > _energy(SILENCE_LUFS)]
     if not len(blocks):
         return SILENCE_LUFS
-    gate = _energy(_loudness(float(blocks.mean())) - 10)
-    return _loudness(float(blocks[blocks > gate].mean()))
+    gate = _energy(lufs_of(float(blocks.mean())) - 10)
+    return lufs_of(float(blocks[blocks > gate].mean()))
 
 
-def _loudness(energy: float) -> float:
+def lufs_of(energy: float) -> float:
+    """Loudness of a weighted mean square, both sides together."""
     return -0.691 + 10 * math.log10(energy)
 
 

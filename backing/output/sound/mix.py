@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Generator, Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from functools import lru_cache
@@ -22,8 +22,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from backing.output.asked import AS_USUAL, Sound
-from backing.output.sound import balance, room
-from backing.output.sound.balance import trim_db
+from backing.output.sound import balance, fonts, room
+from backing.output.sound.balance import UNMEASURED, trim_db
 from backing.output.sound.dynamics import treated
 from backing.output.sound.strip import response, sides, strip_of
 from backing.output.sound.synth import BLOCK, RATE, VOICES, player_blocks
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
     from backing.output.sound.synth import Sound as Samples
 
+    Levels = Mapping[str, float]
     Spectra = NDArray[np.complex64]  # (rows, bins), two rows for left and right
 
 OVERHANG = 24_576  # frames that a filter may ring beyond its block
@@ -53,9 +54,12 @@ class _Part(NamedTuple):
 SILENT = _Part(None, None)
 
 
-def gains(role: str, voice: Voice) -> tuple[float, float, float]:
-    """Left and right gain of a voice (level, trim, constant power over the width), and what its middle sends."""
-    gain = 10 ** ((voice.level_db + trim_db(role, voice.instrument)) / 20)
+def gains(role: str, voice: Voice, levels: Levels = UNMEASURED) -> tuple[float, float, float]:
+    """Left and right gain of a voice (level, trim, constant power over the width), and what its middle sends.
+
+    `levels` were measured of the font (`balance`).
+    """
+    gain = 10 ** ((voice.level_db + trim_db(role, voice.instrument, levels)) / 20)
     angle = (max(-1.0, min(1.0, voice.pan)) + 1) * math.pi / 4
     wide = gain * math.sqrt(2)
     return wide * math.cos(angle), wide * math.sin(angle), gain * max(0.0, voice.room) / 2
@@ -91,8 +95,9 @@ def tracks(
     None stands for a silent block. The mix is the same to the bit with stems and without: it is summed before it
     is transformed back, stems after. Players are rendered and filtered in threads, a block ahead of the sum.
     """
+    levels = fonts.known(soundfont).levels
     strips = [
-        _strip(_parts(p, _microphones(p, soundfont, total, sound.a4, anchors)), apart)
+        _strip(_parts(p, _microphones(p, soundfont, total, sound.a4, anchors), levels), apart)
         for p in players
     ]
     desk = _Desk()
@@ -141,7 +146,7 @@ def _microphones(
         for g, voices in groups
     ]
     closer = np.float32(10 ** (close_db / 20))
-    sources[0] = treated(player, sources[0])
+    sources[0] = treated(player, sources[0], fonts.known(soundfont).levels)
     try:
         for blocks in zip(*sources, strict=True):
             if len(blocks) == 2:
@@ -154,12 +159,12 @@ def _microphones(
 
 
 def _parts(
-    player: PerformedPlayer, dry: Generator[Samples, None, None]
+    player: PerformedPlayer, dry: Generator[Samples, None, None], levels: Levels
 ) -> Generator[_Part, None, None]:
     """What a player adds to block after block."""
     try:
         for number, block in enumerate(dry):
-            yield _part(player, block, number * BLOCK)
+            yield _part(player, block, number * BLOCK, levels)
     finally:
         dry.close()
 
@@ -176,23 +181,24 @@ def _strip(
         parts.close()
 
 
-def _part(player: PerformedPlayer, block: Samples, at: int) -> _Part:
+def _part(player: PerformedPlayer, block: Samples, at: int, levels: Levels = UNMEASURED) -> _Part:
     if not block.any():
         return SILENT
     sides: Spectra | None = None
     sent: Spectra | None = None
     for voice, weight in _voices(player, at, len(block)):
-        added = _voiced(player.role, voice, block if weight is None else block * weight[:, None])
+        heard = block if weight is None else block * weight[:, None]
+        added = _voiced(player.role, voice, heard, levels)
         sides, sent = _total((sides, added.sides)), _total((sent, added.sent))
     return _Part(sides, sent)
 
 
-def _voiced(role: str, voice: Voice, sound: Samples) -> _Part:
+def _voiced(role: str, voice: Voice, sound: Samples, levels: Levels) -> _Part:
     """A block of one instrument through its filters to its place."""
     import numpy as np
 
     row = strip_of(role, voice.instrument)
-    left, right, share = gains(role, voice)
+    left, right, share = gains(role, voice, levels)
     rows = sound.T
     spectrum = _spectrum(rows[:1] if np.array_equal(rows[0], rows[1]) else rows)
     spectrum *= response(row, voice.instrument.cut_hz, SPAN)

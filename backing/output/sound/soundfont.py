@@ -1,8 +1,9 @@
 """Which soundfont plays, and whether it is one.
 
-Order: the path that was asked for, `BACKING_SOUNDFONT`, the General MIDI one inside the pretty_midi package (found by
-its path, without importing the package), and where that is missing the first in the system's usual folders. A bare
-file name is also looked for in those folders.
+Order: what was asked for, `BACKING_SOUNDFONT`, the user's choice (`choice`), the best in the system's usual folders
+of those whose levels are known, the General MIDI one inside the pretty_midi package (found by its path, without importing the package), and
+where that is missing the first in those folders. A bare file name is also looked for in those folders, and `default`
+is the one inside pretty_midi.
 
 Sources: SoundFont technical specification 2.04, sections 4 and 7 (a RIFF file of form `sfbk` with the lists `INFO`,
 `sdta` and `pdta`; each chunk says its length; the nine tables and their rows, each with one at its end). Fonts with
@@ -20,28 +21,47 @@ from pathlib import Path
 from typing import BinaryIO
 
 from backing.ground.errors import AudioUnavailable
+from backing.output.sound import choice, fonts, tables, trial
+from backing.output.sound.choice import DEFAULT
 
 VARIABLE = "BACKING_SOUNDFONT"
 _ENDINGS = (".sf2", ".sf3")
-# the tables of presets, instruments and samples, and the bytes of a row
-_TABLES = {
-    b"phdr": 38, b"pbag": 4, b"pmod": 10, b"pgen": 4,
-    b"inst": 22, b"ibag": 4, b"imod": 10, b"igen": 4, b"shdr": 46,
-}  # fmt: skip
+_SAMPLES = b"smpl"
 
 
 def find(asked: str | os.PathLike[str] | None = None) -> Path:
     """The soundfont to use, checked. Raises `AudioUnavailable`."""
-    if asked is not None:
-        return checked(_located(Path(asked), "--soundfont"))
-    named = os.environ.get(VARIABLE)
-    if named:
-        return checked(_located(Path(named), VARIABLE))
-    return default_soundfont()
+    return told_find(asked)[0]
+
+
+def told_find(asked: str | os.PathLike[str] | None = None) -> tuple[Path, str]:
+    """The soundfont to use, checked, and why it is that one. Raises `AudioUnavailable`."""
+    for name, source, why in (
+        (os.fspath(asked) if asked is not None else "", "--soundfont", "it was asked for"),
+        (os.environ.get(VARIABLE, ""), VARIABLE, f"{VARIABLE} names it"),
+        (
+            choice.chosen(),
+            choice.choice_file(),
+            "you chose it; backing sounds use auto takes that back",
+        ),
+    ):
+        if name:
+            return named(name, str(source)), why
+    better = choice.best([path for path in installed() if fonts.where(path) is not None])
+    if better is not None:
+        return trial.passed(checked(better)), "the best one found; backing sounds shows all"
+    return default_soundfont(), "it comes with pip; backing sounds tells how to get a better one"
+
+
+def named(name: str, source: str) -> Path:
+    """The soundfont of a path or a name, checked; `source` is who named it. Raises `AudioUnavailable`."""
+    if name == DEFAULT:
+        return default_soundfont()
+    return trial.passed(checked(_located(Path(name), source)))
 
 
 def default_soundfont() -> Path:
-    """The soundfont that plays when none is named. Raises `AudioUnavailable`."""
+    """The soundfont that comes with pip, else the first in the usual folders. Raises `AudioUnavailable`."""
     spec = importlib.util.find_spec("pretty_midi")
     for folder in (spec.submodule_search_locations or ()) if spec else ():
         path = Path(folder) / "TimGM6mb.sf2"
@@ -81,30 +101,48 @@ def installed() -> Iterator[Path]:
 def checked(path: Path) -> Path:
     """The path of a file that is a whole soundfont. Raises `AudioUnavailable`."""
     try:
-        with path.open("rb") as file:
-            size = file.seek(0, os.SEEK_END)
-            file.seek(0)
-            head = file.read(12)
-            if len(head) < 12 or head[:4] != b"RIFF" or head[8:] != b"sfbk":
-                raise AudioUnavailable(f"{path} is not a soundfont (.sf2)")
-            end = 8 + struct.unpack("<I", head[4:8])[0]
-            if size < end:
-                raise AudioUnavailable(
-                    f"{path} is cut short: {size:,} of {end:,} bytes are there; fetch it again"
-                )
-            lists = {form: place for form, *place in _chunks(file, 12, end, form_bytes=4)}
-            if not {b"INFO", b"sdta", b"pdta"} <= set(lists):
-                raise AudioUnavailable(f"{path} is damaged: a soundfont has samples and presets")
-            tables = {form: after - at for form, at, after in _chunks(file, *lists[b"pdta"])}
+        lists, chunks = _places(path)
+        rows = tables.by_name(path, {name: chunks[name] for name in tables.ROWS if name in chunks})
     except OSError as error:
         raise AudioUnavailable(f"the soundfont {path} cannot be read: {error.strerror}") from error
-    for name, row in _TABLES.items():
-        length = tables.get(name, 0)
-        if length < row or length % row:
-            raise AudioUnavailable(
-                f"{path} is damaged: its table {name.decode()} is not whole; fetch it again"
-            )
+    if not {b"INFO", b"sdta", b"pdta"} <= lists:
+        raise AudioUnavailable(f"{path} is damaged: a soundfont has samples and presets")
+    start, end = chunks.get(_SAMPLES, (0, 0))
+    fault = tables.fault(rows, end - start)
+    if fault:
+        raise AudioUnavailable(f"{path} is damaged: {fault}; fetch it again")
     return path
+
+
+def contents(path: Path) -> tuple[tables.Told, frozenset[tuple[int, int]]]:
+    """What a checked soundfont tells of itself, and bank and program of its presets. Raises OSError."""
+    _, chunks = _places(path)
+    found = tables.by_name(
+        path, {n: at for n, at in chunks.items() if n == b"phdr" or n[:1] == b"I"}
+    )
+    return tables.told(found), tables.presets(found[b"phdr"])
+
+
+def _places(path: Path) -> tuple[set[bytes], dict[bytes, tuple[int, int]]]:
+    """The lists of a file, and where the chunks inside them lie. Raises OSError, `AudioUnavailable`."""
+    with path.open("rb") as file:
+        size = file.seek(0, os.SEEK_END)
+        file.seek(0)
+        head = file.read(12)
+        if len(head) < 12 or head[:4] != b"RIFF" or head[8:] != b"sfbk":
+            raise AudioUnavailable(f"{path} is not a soundfont (.sf2)")
+        end = 8 + struct.unpack("<I", head[4:8])[0]
+        if size < end:
+            raise AudioUnavailable(
+                f"{path} is cut short: {size:,} of {end:,} bytes are there; fetch it again"
+            )
+        lists = {form: place for form, *place in _chunks(file, 12, end, form_bytes=4)}
+        chunks = {
+            name: (start, after)
+            for place in lists.values()
+            for name, start, after in _chunks(file, *place)
+        }
+    return set(lists), chunks
 
 
 def _chunks(

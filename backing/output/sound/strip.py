@@ -85,7 +85,7 @@ _TABLE = {
         "less where left hand, guitar and bass meet; thirds and sevenths must tell"),
     "bass":         Strip(30, ((400, -5.5, 0.7), (1500, 2.0, 0.8)),      -26,    0.0, True,  0.00, 1.0, 0.6,
         "an even line carries the band, in the middle; its fifth partial, as loud as its root, would cover minor thirds"),
-    "drums":        Strip(30, ((350, -2.5, 0.9), (6000, 0.5, 0)),        -22,    0.3, False, 0.00, 1.3, 0.8,
+    "drums":        Strip(30, ((350, -2.5, 0.9), (6000, 0.5, 0)),        -24,    0.40, False, 0.00, 1.3, 0.8,
         "kick and snare lead the peaks of a mix: rounded as by tape; skins box at 350 Hz; a kit is heard in its room"),
     "percussion":   Strip(120, ((400, -1.0, 0.9),),                        0,    0.0, True,  0.00, 1.3, 0.9,
         "soundfonts pan single shakers far to one side; the style says where the player stands"),

@@ -17,7 +17,7 @@ import math
 import os
 from array import array
 from bisect import bisect_right
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Generator, Iterator, Mapping, Sequence
 from ctypes import c_double, c_void_p
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -43,6 +43,7 @@ RATE = 44_100
 GRAIN = 64  # frames that FluidSynth computes at a time
 BLOCK = 1152 * GRAIN  # frames of a block, 1.67 s
 _PIECE = 256 * GRAIN
+_LONGEST_RING = 50  # pieces
 VOICES = 96
 GAIN = 0.6  # of the synth: a lone loud note peaks near half of full scale
 _SETTINGS = (
@@ -124,11 +125,12 @@ def player_blocks(
     block: int = BLOCK,
     anchors: Sequence[int] = (),
     voices: int = VOICES,
+    font: fonts.Font | None = None,
 ) -> Generator[Sound, None, None]:
     """One player's dry sound, `total` frames in blocks.
 
     `anchors` are frames at which a pass starts and the grain begins anew; what rings there is added to the next pass.
-    With all `voices` sounding, a new note ends the oldest.
+    With all `voices` sounding, a new note ends the oldest. `font` is what is known of the soundfont, None for all of it.
     """
     import numpy as np
 
@@ -245,7 +247,14 @@ class Synth:
         "_a4_cents", "_channel", "_fluid", "_font", "_phase", "_pitched", "_settings", "_silent", "_synth", "_write",
     )  # fmt: skip
 
-    def __init__(self, soundfont: Path, role: str, a4: float, voices: int) -> None:
+    def __init__(
+        self,
+        soundfont: Path,
+        role: str,
+        a4: float,
+        voices: int,
+        font: fonts.Font | None = None,
+    ) -> None:
         self._fluid: Any = engine.load()
         fluid = self._fluid
         self._write = fluid._fl.fluid_synth_write_float
@@ -264,10 +273,15 @@ class Synth:
         if fluid.fluid_synth_sfload(self._synth, os.fsencode(soundfont), 1) < 0:
             self.close()
             raise AudioUnavailable(f"the sound engine cannot read the soundfont {soundfont}")
-        self._font = fonts.known(soundfont)
+        self._font = font or fonts.known(soundfont)
         self._pitched = pitched(role)
         self._silent: dict[int, int] = {}
         self._a4_cents = 1200 * math.log2(a4 / 440.0) if self._pitched else 0.0
+
+    @property
+    def levels(self) -> Mapping[str, float]:
+        """What was measured of how loud the font's instruments are."""
+        return self._font.levels
 
     def do(self, event: int) -> None:
         kind, number, velocity = event >> 16 & 3, event >> 8 & 255, event & 255
@@ -283,7 +297,7 @@ class Synth:
         else:
             self._fluid.fluid_synth_program_change(self._synth, channel, number)
             self._tune(number)
-            self._soften(number)
+            self.soften(self._font.cutoff_cents(number, pitched=self._pitched))
 
     def _shape(self, key: int, value: int) -> None:
         """How loud everything that sounds is from now on, or one key choked."""
@@ -317,10 +331,9 @@ class Synth:
                 self._synth, _SPARE, _CENTRE + _SEMITONE * (key - stand_in)
             )
 
-    def _soften(self, program: int) -> None:
-        """From now on the filter of a new note closes with its velocity."""
+    def soften(self, cents: int) -> None:
+        """From now on the filter of a new note closes with its velocity, at most by so much."""
         library = self._fluid._fl
-        cents = self._font.cutoff_cents(program, pitched=self._pitched)
         modulator = library.new_fluid_mod()
         library.fluid_mod_set_source1(modulator, _VELOCITY, _NEGATIVE)
         library.fluid_mod_set_source2(modulator, 0, 0)
@@ -338,6 +351,17 @@ class Synth:
         address = out.ctypes.data
         self._write(self._synth, count, address, 2 * at, 2, address, 2 * at + 1, 2)
         self._phase = (self._phase + count) % GRAIN
+
+    def hush(self) -> None:
+        """End everything that sounds, and go on until it is still."""
+        import numpy as np
+
+        self._fluid.fluid_synth_all_sounds_off(self._synth, self._channel)
+        rest = np.zeros((_PIECE, 2), np.float32)
+        for _ in range(_LONGEST_RING):
+            self.write(rest, 0, len(rest))
+            if not self.voices():
+                break
 
     def align(self) -> None:
         """Go on to the start of a grain; the synth is silent when this is asked."""

@@ -52,7 +52,7 @@ class Tags:
 THE_BAND = Label()  # the whole band, nothing changed
 
 
-def tags_of(performance: Performance, label: Label = THE_BAND) -> Tags:
+def tags_of(performance: Performance, label: Label = THE_BAND, soundfont: str = "") -> Tags:
     """The tags of a mix, or of whatever else its label says it is."""
     arrangement = performance.arrangement
     timeline = arrangement.timeline
@@ -60,12 +60,13 @@ def tags_of(performance: Performance, label: Label = THE_BAND) -> Tags:
     beat_q = Tempo(Fraction(1)).unit(timeline.bars[0].meter)
     of = f"/{label.tracks}" if label.tracks else ""
     said = [text for text in (label.changed, label.player) if text]
+    played = f", soundfont {soundfont}" if soundfont else ""
     return Tags(
         title=timeline.title + "".join(f" ({text})" for text in said),
         by=timeline.by,
         bpm=round(60_000_000 / us / float(beat_q)),
         key=timeline.bars[0].key.short_name,
-        comment=f"{MARK}; style {arrangement.style.name}, seed {arrangement.seed}",
+        comment=f"{MARK}; style {arrangement.style.name}, seed {arrangement.seed}{played}",
         chapters=tuple((round(m.at_s * 1000), m.text) for m in performance.markers),
         album=label.album or timeline.title,
         track=f"{label.track}{of}" if label.track else "",
