@@ -130,8 +130,8 @@ def _by_content(data: bytes) -> Read | None:
         return _midi
     if b"<score-partwise" in data[:4000] or (data.startswith(b"PK") and b"META-INF" in data):
         return _musicxml
-    if b"\0" in data[:4096] or len(data) > MOST_PAGE:
-        return None
+    if b"\0" in data[:4096] or len(data) > MOST_PAGE or (b"|" in data and b"{" not in data):
+        return None  # most charts, for which nothing more need be loaded
     from backing.reading.words import looks_like_words
 
     return _words if looks_like_words(data.decode("utf-8", "replace")) else None

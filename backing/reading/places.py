@@ -14,7 +14,6 @@ from backing.chart.ast import (
     Chart,
     FormItem,
     LineNote,
-    MusicLine,
     Section,
     Slot,
     Text,
@@ -82,19 +81,17 @@ def _written(written: tuple[Written, ...], where: Where) -> tuple[Written, ...]:
 
 
 def _section(section: Section, where: Where) -> Section:
-    return Section(
-        section.name,
-        section.settings,
-        tuple(
-            MusicLine(
-                tuple(_bar(b, where) for b in line.bars),
-                where(line.span),
-                _written(line.under, where),
-            )
-            for line in section.lines
-        ),
-        where(section.span),
-        _written(section.written, where),
+    lines = tuple(
+        replace(
+            line,
+            bars=tuple(_bar(b, where) for b in line.bars),
+            span=where(line.span),
+            under=_written(line.under, where),
+        )
+        for line in section.lines
+    )
+    return replace(
+        section, lines=lines, span=where(section.span), written=_written(section.written, where)
     )
 
 
