@@ -242,7 +242,7 @@ def test_words_go_out_with_their_chords() -> None:
         "  words: | o-ver the | hill_ | far |\n  words: | un-der the | _ bridge | near |\n[Chorus]\n| G | D |\n[Verse]\n[Chorus]\n"
     )
     assert out.text(chart).split("\n", 1)[1] == (
-        "{title: Own}\n{key: D}\n{time: 3/4}\n{tempo: 90}\n{capo: 2}\n\n"
+        "# not in this format: the melody\n{title: Own}\n{key: D}\n{time: 3/4}\n{tempo: 90}\n{capo: 2}\n\n"
         "{start_of_verse}\n[D]over the [A7]hill [G]far\n{end_of_verse}\n\n"
         "{start_of_verse}\n[D]under the [A7] bridge [G]near\n{end_of_verse}\n\n"
         "{start_of_chorus}\n| [G] | [D] |\n{end_of_chorus}\n\n{comment: Verse}\n\n{chorus}\n"

@@ -15,6 +15,7 @@ from backing.chart.ast import LAST, Bar, BarLine, Chart, LineNote, Section, Sett
 from backing.ground.pitch import Key, Pitch
 from backing.ground.timebase import FOUR_FOUR, Meter, Tempo
 from backing.output.files import MARK, write_text
+from backing.output.left_out import marks
 from backing.output.words_sung import syllables
 from backing.reading.abc_fields import signature_alters
 
@@ -72,13 +73,7 @@ def _in_order(chart: Chart) -> list[Section]:
 def _head(chart: Chart) -> Iterator[str]:
     header, settings = chart.header, chart.settings
     left = [f"{w.name} {w.value}" for w in chart.written if w.name in LEFT]
-    bars = [b for s in chart.sections for b in s.bars]
-    marks = {
-        "pushes": any(s.pushed for b in bars for s in b.slots),
-        "stops": any(s.stop or s.ring for b in bars for s in b.slots),
-        "hits": any(b.hits or b.kicks for b in bars),
-    }
-    left += [name for name, there in marks.items() if there]
+    left += marks(chart)
     if left:
         yield "% not in this format: " + "; ".join(left)
     yield "X:1"

@@ -13,8 +13,10 @@ from collections.abc import Iterator, Sequence
 from backing.chart.ast import Bar, Chart, MusicLine, Section
 from backing.ground.timebase import FOUR_FOUR
 from backing.output.files import MARK, write_text
+from backing.output.left_out import marks
 from backing.output.words_sung import syllables
 
+KEPT = ("title", "by", "key", "meter", "tempo", "capo", "form")  # of the header
 KINDS = {"chorus": "chorus", "refrain": "chorus", "bridge": "bridge"}
 
 
@@ -55,6 +57,12 @@ def _kind(name: str) -> str:
 
 def _head(chart: Chart) -> Iterator[str]:
     header, settings = chart.header, chart.settings
+    left = [f"{w.name} {w.value}" for w in chart.written if w.name not in KEPT]
+    if any(b.melody for s in chart.sections for b in s.bars):
+        left.append("the melody")
+    left += marks(chart)
+    if left:
+        yield f"# not in this format: {'; '.join(left)}"
     yield f"{{title: {_safe(header.title) or 'Untitled'}}}"
     if header.by:
         yield f"{{artist: {_safe(header.by)}}}"

@@ -292,7 +292,7 @@ class _Page:
                 span,
                 what="the page names no meter",
                 assumed="4/4",
-                hint="write  {{time: 3/4}}  or  Time: 3/4  at its top",
+                hint="write  {time: 3/4}  or  Time: 3/4  at its top",
             )
         if not self.unbarred:
             return
