@@ -58,9 +58,9 @@ def test_the_best_font_whose_levels_are_known_plays(
     )
     assert find() == default_soundfont()
     monkeypatch.setattr(soundfont.fonts, "where", lambda path: path)
-    assert find() == lite
-    lite.unlink()
     assert find() == fluid
+    fluid.unlink()
+    assert find() == lite
     assert find("default") == default_soundfont()
     monkeypatch.setenv(soundfont.VARIABLE, "default")
     assert find() == default_soundfont()

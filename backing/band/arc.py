@@ -2,7 +2,7 @@
 
 The plan's levels choose patterns, registers and fills, which already make a track grow. Were its strokes as much louder
 as its levels say, the first chorus of many would lie ten decibels and more under the last, and whoever practises would
-turn the volume up and then down. So strokes follow the plan's arc only in part. Dynamics that the chart writes are the
+turn the volume up and then down. So strokes do not follow the plan's arc. Dynamics that the chart writes are the
 writer's own: they hold as written.
 
 Source: a span of 3 to 4 LU between the choruses of a practice track (common practice).
@@ -18,7 +18,7 @@ from backing.band.model import Note
 from backing.band.players.common import Brief
 from backing.band.players.pulses import loudness, velocity
 
-SHARE = 0.0  # of the arc that is heard as loudness: more players and fuller patterns grow by 2 to 4 LU themselves
+SHARE = -0.05  # of the arc that is heard as loudness: fuller patterns grow by 2 to 4 LU, and strokes lean against that
 
 
 def evened(brief: Brief, line: Sequence[Note]) -> list[Note]:
