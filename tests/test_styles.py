@@ -21,7 +21,7 @@ from backing.styles.find import find, names, styles
 from backing.styles.grid import choices
 from backing.styles.load import check
 from backing.styles.model import Part, Pattern, Style, Where
-from backing.styles.show import grid, listing, page, row, rows
+from backing.styles.show import grid, listing, page, row
 from backing.timeline.unroll import unroll
 from tests.each import each
 from tests.golden_styles import golden_page, golden_path
@@ -320,7 +320,7 @@ def test_no_golden_page_is_left_over() -> None:
 
 
 def test_the_list_has_every_style_under_its_meter() -> None:
-    text = listing()
+    text = listing(styles())
     assert text.index("4/4, eighths") < text.index("bossa nova") < text.index("3/4, swung eighths")
     assert text.index("3/4, swung eighths") < text.index("jazz waltz") < text.index("7/8 (2+2+3)")
     assert sum(line.startswith("  ") for line in text.splitlines()) == len(names())
@@ -337,7 +337,7 @@ def test_a_style_is_a_row_for_programs() -> None:
         "drums": "drum kit",
         "percussion": "percussion",
     }
-    assert [r["name"] for r in rows()] == list(names())
+    assert [r["name"] for r in [row(style) for style in styles()]] == list(names())
 
 
 def test_a_page_shows_players_and_grids() -> None:

@@ -241,7 +241,10 @@ def chord(
 
 def styles(
     names: Annotated[
-        list[str] | None, typer.Argument(metavar="[NAME]", help="A style; with --check, files.")
+        list[str] | None,
+        typer.Argument(
+            metavar="[NAME or WORD]", help="A style, or a word to look for; with --check, files."
+        ),
     ] = None,
     check: Annotated[
         bool, typer.Option("--check", help="Look for mistakes in style files.")
@@ -260,9 +263,9 @@ def styles(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """The styles by meter and subdivision; or one style's players, meters, tempos and patterns.
+    """The styles by meter and subdivision, or those that a word fits; or one style's players, meters, tempos and patterns.
 
-    Example: backing styles "bossa nova"; backing styles samba tango --play
+    Example: backing styles blues; backing styles "bossa nova"; backing styles samba tango --play
     """
     if play:
         from backing.commands.taste import play_tastes
@@ -275,7 +278,7 @@ def styles(
         with progress(quiet) as report:
             typer.echo(str(taste(names or [], out, Options(), report)))
         return
-    from backing.commands.reports import check_styles, style_list, style_page
+    from backing.commands.reports import check_styles, style_list, style_pages
 
     if check:
         found = check_styles(names or [])
@@ -291,8 +294,7 @@ def styles(
             raise typer.Exit(1)
         return
     if names:
-        for name in names:
-            result = style_page(name, as_json)
+        for result in style_pages(names, as_json):
             show(result) if as_json else typer.echo(result)
         return
     listed = style_list(as_json)

@@ -191,18 +191,32 @@ def grips(symbol: str, strings: tuple[int, ...] = STANDARD_TUNING) -> str:
 
 def style_list(as_json: bool) -> object:
     """All styles by meter and subdivision."""
-    from backing.styles.show import listing, rows
+    from backing.styles.find import styles
+    from backing.styles.show import listing, row
 
-    return rows() if as_json else listing()
+    return [row(style) for style in styles()] if as_json else listing(styles())
 
 
-def style_page(name: str, as_json: bool) -> object:
-    """One style's players, meters, tempos and patterns."""
-    from backing.styles.find import find
-    from backing.styles.show import page, row
+def style_pages(asked: Sequence[str], as_json: bool) -> list[object]:
+    """For each name that style's players, meters, tempos and patterns, for another word the list of all that it fits.
 
-    style = find(name)
-    return row(style) if as_json else page(style)
+    Words that make one style's name together (`slow blues`) are that style. Raises `RequestError` for what fits none.
+    """
+    from backing.styles.find import find, matching, order, unknown
+    from backing.styles.show import listing, page, row
+
+    together = " ".join(asked)
+    if unknown(together) is None and any(map(unknown, asked)):
+        asked = [together]
+    told: list[object] = []
+    for name in asked:
+        fit = sorted(map(find, matching(name)), key=order) if unknown(name) else []
+        if fit:
+            told.append([row(style) for style in fit] if as_json else listing(fit))
+        else:
+            style = find(name)
+            told.append(row(style) if as_json else page(style))
+    return told
 
 
 def check_styles(files: Sequence[str]) -> list[tuple[str, tuple[Diagnostic, ...]]]:

@@ -5,6 +5,8 @@ Loading one style parses its own file (and those it is like) and no other.
 
 from __future__ import annotations
 
+import re
+import tomllib
 from pathlib import Path
 
 from backing.ground.errors import RequestError
@@ -37,8 +39,31 @@ def _path(name: str) -> Path | None:
 
 def _unknown(name: str) -> tuple[str, str]:
     near = nearest(name, [p.stem.replace("-", " ") for p in shelf.paths()])
-    hint = f"did you mean '{near}'?" if near else "`backing styles` lists them"
+    fit = matching(name)
+    if len(fit) > 1:
+        hint = f"'{name}' may be any of these, write one of them: {', '.join(fit)}"
+    elif fit or near:
+        hint = f"did you mean '{fit[0] if fit else near}'?"
+    else:
+        hint = "`backing styles` lists them"
     return f"there is no style '{name}'", hint
+
+
+def matching(word: str) -> tuple[str, ...]:
+    """The names of the styles that a word fits, by name or by what they are."""
+    from backing.styles.kinds import called
+
+    return called(word, dict(map(_told, shelf.paths())))
+
+
+def _told(path: Path) -> tuple[str, str]:
+    """What a style file calls itself and says of itself, from the settings above its first table; a mistake hides nothing."""
+    name = path.stem.replace("-", " ")
+    try:
+        said = tomllib.loads(re.split(r"(?m)^\s*\[", path.read_text("utf-8"), maxsplit=1)[0])
+    except (OSError, ValueError):
+        return name, ""
+    return str(said.get("name", name)), str(said.get("about", ""))
 
 
 def styles() -> tuple[Style, ...]:

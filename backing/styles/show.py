@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from math import lcm
 
 from backing.ground.timebase import Meter
 from backing.styles.algorithms import SETTINGS
 from backing.styles.cells import Beat, take_apart, write
-from backing.styles.find import styles
 from backing.styles.model import SECTION, Part, Pattern, Style, Value, Where
 
 ROOM, SPREAD_MS = 0.2, 6.0  # what holds where a style says nothing
 _NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 _GRIDS = {Fraction(1, 2): "eighths", Fraction(1, 4): "sixteenths"}
-
-
-def rows() -> list[dict[str, object]]:
-    """Every style as a row for `styles --json`, in the order of the list."""
-    return [row(style) for style in styles()]
 
 
 def row(style: Style) -> dict[str, object]:
@@ -34,9 +28,8 @@ def row(style: Style) -> dict[str, object]:
     }
 
 
-def listing() -> str:
-    """All styles, a line each, under headings of meter and subdivision."""
-    known = styles()
+def listing(known: Sequence[Style]) -> str:
+    """Styles, a line each, under headings of meter and subdivision where these follow one another."""
     width = max((len(s.name) for s in known), default=0)
     lines: list[str] = []
     heading = ""
