@@ -27,6 +27,7 @@ from backing.commands.command import (
 )
 from backing.commands.hearing import play
 from backing.commands.melody import harmonise
+from backing.commands.new import new
 from backing.commands.options import Options
 from backing.ground.errors import BackingError, ChartError, StyleError
 
@@ -359,6 +360,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "rehearse": rehearse,
     "lesson": lesson,
     "harmonise": harmonise,
+    "new": new,
     "check": check,
     "explain": explain,
     "chord": chord,
