@@ -25,6 +25,7 @@ from backing.commands.command import (
     say,
     show,
 )
+from backing.commands.guide import guide
 from backing.commands.hearing import play
 from backing.commands.melody import harmonise
 from backing.commands.new import new
@@ -366,6 +367,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "chord": chord,
     "styles": styles,
     "sounds": sounds,
+    "guide": guide,
     "doctor": doctor,
 }
 

@@ -1,0 +1,299 @@
+"""The guide: every example runs, and nothing that can be typed is missing from its page.
+
+What must be told is taken from the program's own tables, so that a new setting, word, option or style fails here until
+it is written about.
+"""
+
+from __future__ import annotations
+
+import inspect
+import json
+import re
+import shlex
+from collections.abc import Iterable
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer
+
+import backing
+from backing.chart import lex
+from backing.chart import values as chart_values
+from backing.chart.ast import EndingKind
+from backing.chart.codes import CODES
+from backing.chart.settings import SETTINGS
+from backing.chart.words import WORDS
+from backing.commands import guide
+from backing.commands import values as v
+from backing.commands.choices import Choices
+from backing.commands.cli import COMMANDS, program, run
+from backing.commands.options import TABLE, options
+from backing.commands.planned import ENDINGS
+from backing.commands.screen import KEYS
+from backing.ground.pitch import MODES
+from backing.ground.roles import ROLES
+from backing.ground.timebase import DYNAMICS
+from backing.harmonising.palette import MANNERS
+from backing.output.sound import engine, soundfont
+from backing.reading.asked import NOTATIONS, READ_AS
+from backing.reading.findings import CODES as FOREIGN
+from backing.reading.opened import READABLE
+from backing.styles import algorithms, find, load, model, parts, shelf
+from backing.timeline.passes import GAP_PLAYS, read_gap, read_ladder, read_through
+from tests.each import each
+
+PAGES = Path(backing.__file__).parent / "guide"
+BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.M | re.S)
+
+# what a piece of a bar is, as the lexer names it: how the page shows it
+SIGNS = {
+    "text": '`"words"`', "quote": '`"words"`', "open": "`(F7 F7#5)`", "close": "`(F7 F7#5)`", "push": "`<`",
+    "meter": "`3/4`", "word": "`/` holds", "colon": "`melody:`",
+}  # fmt: skip
+IN_WORDS = ("`/`", "`%`", "`%2`", "`N.C.`", "`!`", "`=`", "`?`", "`[x02210]`", "`#`", "`:| x3`", "`|1.`", "`|1-3.`", "`|last.`", "`| 3/4 C |`", "`[A]`")  # fmt: skip
+
+
+def text(topic: str) -> str:
+    return guide.whole(topic).text
+
+
+def examples(kind: str) -> list[tuple[str, str]]:
+    """Page and text of every fenced block of a kind."""
+    return [
+        (topic, found[2])
+        for topic in guide.TOPICS
+        for found in BLOCK.finditer(guide.page(topic).text)
+        if found[1] == kind
+    ]
+
+
+def lines(kind: str) -> list[tuple[str, str]]:
+    return [(topic, line) for topic, block in examples(kind) for line in block.splitlines()]
+
+
+def missing(page: str, names: Iterable[str]) -> list[str]:
+    """The names that stand nowhere on a page as a word of their own."""
+    return [n for n in names if not re.search(rf"(?<![\w-]){re.escape(n)}(?![\w])", page)]
+
+
+def test_every_page_is_a_topic_and_every_topic_has_a_page() -> None:
+    assert sorted(guide.TOPICS) == sorted(path.stem for path in PAGES.glob("*.md"))
+
+
+@each("topic", guide.TOPICS)
+def test_a_page_begins_with_a_title_and_one_line_about_it(topic: str) -> None:
+    page = guide.page(topic)
+    assert page.text.startswith(f"# {page.title}\n\n")
+    assert 20 <= len(page.about) <= 110
+    assert page.about.endswith(".")
+
+
+def test_there_are_examples_to_look_at() -> None:
+    assert len(examples("chart")) >= 15
+    assert len(lines("sh")) >= 40
+    assert {kind for topic in guide.TOPICS for kind, _ in BLOCK.findall(text(topic))} == {
+        "chart", "sh", "toml", "text",
+    }  # fmt: skip
+
+
+@each("topic, chart", examples("chart"))
+def test_every_chart_is_read_without_a_word_and_can_be_played(topic: str, chart: str) -> None:
+    read = backing.parse(chart, f"{topic}.txt")
+    assert [w.render() for w in read.warnings] == []
+    assert backing.unroll(read).bars
+    assert backing.style(read)
+
+
+@each("topic, line", lines("sh"))
+def test_every_command_is_a_command_with_options_it_knows(topic: str, line: str) -> None:
+    name, *words = shlex.split(line.removeprefix("backing "))
+    assert line.startswith("backing ")
+    group: Any = typer.main.get_command(program([name]))
+    given = group.commands[name].make_context(name, words).params
+    if "wish" in inspect.signature(COMMANDS[name]).parameters:
+        wish = options(name, **{option.name: given[option.name] for option in TABLE})
+        style = wish.form.style or "medium swing"
+        assert style in find.names() or style == "./mine.toml"
+    if given.get("ladder"):
+        assert read_ladder(given["ladder"])
+    if given.get("gap"):
+        assert read_gap(given["gap"], given["gap_plays"])
+    if given.get("through"):
+        assert read_through(given["through"], backing.parse("key: C major\n| C |").settings.key)
+    out = given.get("out") or ()
+    for path in [out] if isinstance(out, str | Path) else out:
+        assert Path(path).suffix in (*ENDINGS, ".zip" if name == "lesson" else ".mp3")
+
+
+@each("topic, written", examples("toml"))
+def test_every_toml_is_a_style_or_the_choices_of_a_lesson(topic: str, written: str) -> None:
+    import tomllib
+
+    table = tomllib.loads(written)
+    if "lesson" in table:
+        usual = {f.name: getattr(Choices(), f.name) for f in fields(Choices)}
+        told = {k: tuple(v) if isinstance(v, list) else v for k, v in table["lesson"].items()}
+        assert told == usual
+    else:
+        assert load.load_text(written, f"{topic}.toml").parts
+
+
+@each("topic", ("charts", "cheat-sheet"))
+def test_every_setting_is_told(topic: str) -> None:
+    assert missing(text(topic), [f"{name}:" for name in (*SETTINGS, *lex.UNDER)]) == []
+
+
+def test_every_setting_of_sections_is_marked_and_no_other() -> None:
+    told = {
+        m[1]: m[0]
+        for m in re.finditer(r"^- `([a-z-]+):`.*?(?=^-|^\s*$)", text("charts"), re.M | re.S)
+    }
+    for name, setting in SETTINGS.items():
+        assert ("(*section*)" in told[name]) is not setting.chart_only, name
+
+
+def test_every_value_of_a_setting_is_told() -> None:
+    page = text("charts")
+    words = [*MODES, *ROLES, *DYNAMICS, *NOTATIONS, *(kind.value for kind in EndingKind)]
+    words += [
+        *chart_values._NOTES,
+        "straight",
+        "swing",
+        "swing 16",
+        "shuffle",
+        "swing 3:2",
+        "swing 16 3:2",
+    ]
+    words += ["2-3", "3-2", "full", "none", "english", "german", "latin", "off", "all but"]
+    assert missing(page, words) == []
+
+
+@each("name", WORDS)
+def test_every_word_that_is_obeyed_is_told(name: str) -> None:
+    shown = "tacet guitar" if name == "tacet" else name
+    assert f'`"{shown}"`' in text("charts")
+    assert f'`"{shown}"`' in text("cheat-sheet")
+    assert WORDS[name].sign in text("charts")
+
+
+def test_every_sign_is_told() -> None:
+    page = text("charts")
+    bars = re.search(r"\(\?P<bar>(.+?)\)\n", lex._TOKEN.pattern)
+    assert bars
+    lines_of_bars = [re.sub(r"\\", "", sign) for sign in re.split(r"(?<!\\)\|", bars[1])]
+    assert len(lines_of_bars) == 10
+    assert [sign for sign in lines_of_bars if f"`{sign}`" not in page] == []
+    kinds = set(lex._TOKEN.groupindex) - {"bar"}
+    assert kinds == set(SIGNS)
+    assert [sign for sign in (*SIGNS.values(), *IN_WORDS) if sign not in page] == []
+
+
+def flags(name: str) -> set[str]:
+    """Every spelling of every option of a command."""
+    group: Any = typer.main.get_command(program([name]))
+    return {
+        flag
+        for parameter in group.commands[name].params
+        if parameter.param_type_name == "option"
+        for flag in parameter.opts
+    }
+
+
+@each("name", COMMANDS)
+def test_every_option_of_a_command_is_told(name: str) -> None:
+    page = text("options")
+    assert missing(page, flags(name)) == []
+    assert f"`{name}`" in page
+
+
+def test_what_every_option_takes_is_told() -> None:
+    page = text("options")
+    words = [*v.CLICKS, *v.TRANSPOSING, *v.PAPERS, *v.STEM_KINDS, *v.ENDINGS, *NOTATIONS]
+    words += [*MANNERS, *GAP_PLAYS]
+    assert missing(page, [*words, *READ_AS, *ENDINGS]) == []
+    assert missing(page, [f.name for f in fields(Choices)]) == []
+    assert missing(page, [soundfont.VARIABLE, engine.VARIABLE, "BACKING_STYLES", "NO_COLOR"]) == []
+    assert "BACKING_STYLES" in Path(str(shelf.__file__)).read_text("utf-8")
+
+
+def test_every_key_of_the_keyboard_is_told() -> None:
+    page = text("options")
+    spans = {word for span in re.findall(r"`([^`]+)`", page) for word in (span, *span.split())}
+    assert [key for keys, _ in KEYS for key in keys.split() if key not in spans] == []
+
+
+def test_every_format_that_is_read_is_told() -> None:
+    shown = [e for e in READABLE if e not in (".txt", ".midi", ".chordpro", ".chopro")]
+    assert missing(text("recipes"), shown) == []
+
+
+def test_everything_that_a_style_can_say_is_told() -> None:
+    page = text("styles")
+    keys = (*load.KEYS, *load.IDEA_KEYS, *parts.PART_KEYS, *parts.DRUM_PATTERN_KEYS)
+    ways = [way for ways in algorithms.ALGORITHMS.values() for way in ways]
+    settings = [name for own in algorithms.SETTINGS.values() for name in own]
+    places = [w.value for w in model.Where]
+    words = (*keys, *ways, *settings, *places, *model.ENERGIES, *model.SIDES, *load.GRIDS)
+    assert missing(page, words) == []
+
+
+def test_every_style_is_told() -> None:
+    assert missing(text("styles"), find.names()) == []
+
+
+@each("code", {**CODES, **FOREIGN})
+def test_every_code_is_told_in_words(code: str) -> None:
+    told = re.search(rf"^- \*\*{code}\*\* (.+)$", text("codes"), re.M)
+    assert told
+    assert len(re.findall(r"\w+", told[1])) >= 2
+    assert "{" not in told[1]
+
+
+def test_without_a_topic_it_lists_them(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["guide"]) == 0
+    shown = capsys.readouterr().out.splitlines()
+    assert [line.split()[0] for line in shown[: len(guide.TOPICS)]] == list(guide.TOPICS)
+    assert run(["guide", "--json"]) == 0
+    listed = json.loads(capsys.readouterr().out)
+    assert [one["topic"] for one in listed] == list(guide.TOPICS)
+    assert all(set(one) == {"topic", "title", "about"} for one in listed)
+
+
+@each("words", (["cheat-sheet"], ["Cheat", "Sheet"], ["CHEAT SHEET"]))
+def test_a_topic_is_shown_as_it_is_written(words: list[str]) -> None:
+    assert guide.found(" ".join(words)).text == (PAGES / "cheat-sheet.md").read_text("utf-8")
+
+
+def test_elsewhere_than_on_a_terminal_a_page_is_plain_text(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["guide", "charts"]) == 0
+    assert capsys.readouterr().out == (PAGES / "charts.md").read_text("utf-8")
+    assert run(["guide", "charts", "--json"]) == 0
+    shown = json.loads(capsys.readouterr().out)
+    assert shown["title"] == "The chart language"
+    assert shown["text"] == (PAGES / "charts.md").read_text("utf-8")
+
+
+def test_on_a_terminal_nothing_of_a_page_is_lost(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "200")
+    for topic in guide.TOPICS:
+        page = text(topic)
+        guide._set(page)
+        shown = capsys.readouterr().out
+        assert max(map(len, shown.splitlines())) <= guide.WIDEST
+        joined = "".join(shown.split())
+        spans = re.findall(r"`([^`\n]+)`", BLOCK.sub("", page))
+        assert [s for s in spans if "".join(s.split()) not in joined] == []
+
+
+@each("typed, said", (("chart", "Did you mean 'charts'?"), ("recipe", "Did you mean 'recipes'?"), ("capo", "It is told in cheat-sheet, charts"), ("xyzzy", "choose one of first-chart,")))  # fmt: skip
+def test_an_unknown_topic_is_answered_with_the_nearest(typed: str, said: str) -> None:
+    with pytest.raises(backing.BackingError) as wrong:
+        guide.found(typed)
+    assert said in str(wrong.value)
+    assert wrong.value.exit_code == 2
