@@ -12,6 +12,7 @@ import re
 import shlex
 from collections.abc import Iterable
 from dataclasses import fields
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -44,6 +45,7 @@ from backing.styles import algorithms, find, load, model, parts, shelf
 from backing.timeline.passes import GAP_PLAYS, read_gap, read_ladder, read_through
 from tests.each import each
 
+STYLES = find.names()
 PAGES = Path(backing.__file__).parent / "guide"
 BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.M | re.S)
 
@@ -55,6 +57,7 @@ SIGNS = {
 IN_WORDS = ("`/`", "`%`", "`%2`", "`N.C.`", "`!`", "`=`", "`?`", "`[x02210]`", "`#`", "`:| x3`", "`|1.`", "`|1-3.`", "`|last.`", "`| 3/4 C |`", "`[A]`")  # fmt: skip
 
 
+@cache
 def text(topic: str) -> str:
     return guide.whole(topic).text
 
@@ -115,7 +118,7 @@ def test_every_command_is_a_command_with_options_it_knows(topic: str, line: str)
     if "wish" in inspect.signature(COMMANDS[name]).parameters:
         wish = options(name, **{option.name: given[option.name] for option in TABLE})
         style = wish.form.style or "medium swing"
-        assert style in find.names() or style == "./mine.toml"
+        assert style in STYLES or style == "./mine.toml"
     if given.get("ladder"):
         assert read_ladder(given["ladder"])
     if given.get("gap"):
@@ -240,7 +243,7 @@ def test_everything_that_a_style_can_say_is_told() -> None:
 
 
 def test_every_style_is_told() -> None:
-    assert missing(text("styles"), find.names()) == []
+    assert missing(text("styles"), STYLES) == []
 
 
 @each("code", {**CODES, **FOREIGN})
@@ -297,3 +300,10 @@ def test_an_unknown_topic_is_answered_with_the_nearest(typed: str, said: str) ->
         guide.found(typed)
     assert said in str(wrong.value)
     assert wrong.value.exit_code == 2
+
+
+def test_the_readme_leads_to_every_page() -> None:
+    readme = (PAGES.parent.parent / "README.md").read_text("utf-8")
+    led = set(re.findall(r"\(backing/guide/([a-z-]+)\.md\)", readme))
+    assert led == set(guide.TOPICS) - {"codes"}  # whose list is made when it is shown
+    assert "`backing guide codes`" in readme
