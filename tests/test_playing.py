@@ -469,3 +469,31 @@ def test_what_cannot_be_played_is_said(
     (tmp_path / "tune.txt").write_text(WALTZ)
     assert run(line.split()) in (2, 4)
     assert words in capsys.readouterr().err
+
+
+class _Lost:
+    """A device that takes nothing for a while."""
+
+    def __init__(self, still: int) -> None:
+        self.still = still
+        self.opened = 0
+
+    def moved(self) -> bool:
+        self.still -= 1
+        return self.still < 0
+
+    def open(self) -> None:
+        self.opened += 1
+
+    def close(self) -> None:
+        return
+
+
+def test_a_device_that_is_lost_is_told_tried_again_and_told_when_it_is_back() -> None:
+    pump = Pump(Session(Recorder(), take()))
+    lost = _Lost(3 * commands.LOST_TURNS)
+    sounding = commands.Sounding(pump, lost)
+    said = [(i, text) for i in range(100) if (text := sounding.news()) is not None]
+    gone = "the sound device is gone; playing goes on when it is back"
+    assert said == [(commands.LOST_TURNS - 1, gone), (3 * commands.LOST_TURNS, "")]
+    assert lost.opened == 2
