@@ -121,3 +121,28 @@ def test_forte_is_brighter_than_piano() -> None:
 def test_an_organ_knows_no_touch() -> None:
     soft, loud = (centroid_hz(played("organ", 60, v, 0.5)) for v in (50, 110))
     assert soft == pytest.approx(loud, rel=0.01)
+
+
+def test_the_digest_of_a_big_font_is_kept_by_path_size_and_time(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A font of 150 MB is read through once, not each time something is played."""
+    from backing.output.sound import choice, fonts
+
+    monkeypatch.setattr(fonts, "_BIG", 100)
+    monkeypatch.setattr(choice, "cache_folder", lambda: tmp_path / "cache")
+    font = tmp_path / "big.sf2"
+    font.write_bytes(b"x" * 200)
+    first = fonts.digest(font)
+    (kept,) = (tmp_path / "cache").iterdir()
+    assert kept.read_text("ascii") == first
+    fonts._digest.cache_clear()
+    kept.write_text("0" * 32, "ascii")
+    assert fonts.digest(font) == "0" * 32  # what was kept is believed
+    font.write_bytes(b"y" * 200)
+    changed = fonts.digest(font)
+    assert changed not in (first, "0" * 32)
+    fonts._digest.cache_clear()
+    for file in (tmp_path / "cache").iterdir():
+        file.write_text("cut", "ascii")  # a file that was cut short is not
+    assert fonts.digest(font) == changed

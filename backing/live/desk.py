@@ -19,7 +19,7 @@ from backing.live.session import HOP, Events, Key
 from backing.live.take import Stream, Take
 from backing.output.sound import balance, room
 from backing.output.sound.dynamics import Dynamics
-from backing.output.sound.mix import SPAN, gains
+from backing.output.sound.mix import gains
 from backing.output.sound.strip import Strip, response, sides, strip_of
 from backing.output.sound.synth import RATE, VOICES, Synth
 from backing.performance.model import Voice
@@ -27,6 +27,7 @@ from backing.performance.model import Voice
 Sound = NDArray[np.float32]  # (frames, 2)
 FILTER_FRAMES = 8 * HOP  # 186 ms: a high-pass at 25 Hz has rung down by 90 dB
 WIDTH_FRAMES = 4 * HOP
+SPAN = 2 * FILTER_FRAMES  # of the transforms that filters are taken from
 GLIDE_DB = 3.0  # a hop, at most, when a gain changes
 
 

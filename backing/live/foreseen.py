@@ -30,10 +30,10 @@ from backing.output.sound.synth import OFF, ON, PROGRAM, RATE, VOICES, Synth, ev
 from backing.performance.model import Voice
 
 STRUCK = 4  # notes of a player, twice as many of a kit
-LONGEST_S = 1.0
-AFTER_S = 0.3
-TAIL = RATE // 5  # frames by which the energy of a longer note is told
-SPAN = 1 << 16
+LONGEST_S = 0.5
+AFTER_S = 0.24
+TAIL = RATE // 8  # frames by which the energy of a longer note is told
+SPAN = 1 << 15
 BIAS_DB = (
     -0.4
 )  # what the compressors take from notes together and the gates of the meter add, mean of the demos

@@ -19,6 +19,7 @@ import hashlib
 import json
 import os
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -100,6 +101,10 @@ class Font(NamedTuple):
 
 
 AS_IT_IS = Font({}, {i.program: 0 for i in INSTRUMENTS.values()}, {})  # to be measured
+_DIGEST_BYTES = 16
+_BIG = (
+    16_000_000  # bytes: from here on reading a font through takes longer than starting to play it
+)
 OWN = Path(__file__).parent / "measured"
 
 
@@ -115,9 +120,31 @@ def is_default(path: Path) -> bool:
 
 
 def digest(path: Path) -> str:
-    """The digest by which a font is known. Raises OSError."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, lambda: hashlib.blake2b(digest_size=16)).hexdigest()
+    """The digest by which a font is known; of a big one it is kept, by path, size and time. Raises OSError."""
+    stat = path.stat()
+    return _digest(os.path.realpath(path), stat.st_size, stat.st_mtime_ns)
+
+
+@lru_cache(maxsize=64)
+def _digest(path: str, size: int, changed_ns: int) -> str:
+    place = hashlib.blake2b(os.fsencode(path), digest_size=8).hexdigest()
+    kept = choice.cache_folder() / f"{place}-{size}-{changed_ns}.digest"
+    if size >= _BIG:
+        with suppress(OSError, UnicodeDecodeError):
+            found = kept.read_text("ascii")
+            if len(found) == 2 * _DIGEST_BYTES:
+                return found
+    with Path(path).open("rb") as file:
+        found = hashlib.file_digest(
+            file, lambda: hashlib.blake2b(digest_size=_DIGEST_BYTES)
+        ).hexdigest()
+    if size >= _BIG:
+        with suppress(OSError):  # then it is worked out again next time
+            kept.parent.mkdir(parents=True, exist_ok=True)
+            part = kept.with_suffix(f".{os.getpid()}.part")
+            part.write_text(found, "ascii")
+            part.replace(kept)
+    return found
 
 
 def altered(path: Path) -> bool:
