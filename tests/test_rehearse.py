@@ -20,6 +20,7 @@ from backing.timeline.passes import (
     Ladder,
     Plan,
     at_tempo,
+    counted_bpm,
     passes,
     read_gap,
     read_ladder,
@@ -79,6 +80,26 @@ def test_slow_and_full_take_turns() -> None:
     found = passes(tune(), Plan(ladder=read_ladder("alternate"), times=2))
     assert [int(p.tempo_percent) for p in found] == [60, 100, 60, 100]
     assert [p.count_in_bars for p in found] == [None] * 4
+
+
+def test_a_ladder_in_beats_a_minute_has_exactly_these_tempos() -> None:
+    """Beats as the meter counts them: 80 dotted quarters a minute are 0.75 s each, 0.5 s a quarter."""
+    found = passes(tune(), Plan(ladder=read_ladder("80:120:10bpm"), times=1))
+    assert [p.timeline.tempo[0].us for p in found] == [
+        round(60_000_000 / bpm) for bpm in (80, 90, 100, 110, 120)
+    ]
+    assert [p.label for p in found] == [
+        "1: 80 bpm",
+        "2: 90 bpm",
+        "3: 100 bpm",
+        "4: 110 bpm",
+        "5: 120 bpm",
+    ]
+    assert found[0].tempo_percent == Fraction(200, 3)
+    compound = unroll(parse("meter: 6/8\ntempo: 60\n| C |\n"))
+    (one,) = passes(compound, Plan(ladder=read_ladder("80 bpm"), times=1))
+    assert counted_bpm(one.timeline) == 80
+    assert one.timeline.tempo[0].us == 500_000
 
 
 def test_keys_in_turn_are_played_at_full_tempo_unless_a_ladder_is_asked_for() -> None:
@@ -196,11 +217,19 @@ def test_a_ladder_is_read(text: str, percents: list[int]) -> None:
     [
         (
             lambda: read_ladder("fast"),
-            "--ladder fast: write percent from, to and step, such as 60:100:5, or alternate",
+            "--ladder fast: write percent from, to and step, such as 60:100:5, beats a minute, such as 80:120:5bpm, or alternate",
         ),
         (
             lambda: read_ladder("5:100:5"),
             "--ladder 5:100:5: percentages go from 10 to 400, such as 60:100:5",
+        ),
+        (
+            lambda: read_ladder("80%:120:5bpm"),
+            "--ladder 80%:120:5bpm: write percent from, to and step, such as 60:100:5, beats a minute, such as 80:120:5bpm, or alternate",
+        ),
+        (
+            lambda: read_ladder("8:120:5bpm"),
+            "--ladder 8:120:5bpm: beats a minute go from 20 to 400, such as 80:120:5bpm",
         ),
         (
             lambda: read_ladder("60:100:0"),

@@ -247,6 +247,25 @@ def test_a_track_to_practise_with_says_in_its_tags_what_is_practised() -> None:
     ]
 
 
+def test_every_pass_is_told_with_its_tempo_and_where_it_starts() -> None:
+    """Eight bars of four beats and one of count-in at 60 are 36 s, and where the tempo is new two beats a second 18 s."""
+    lines: list[str] = []
+    practice = Practice(ladder="60:120:60bpm", passes=2, gap="4:4")
+    wish = Options().changed(count_in=1)
+    rehearse(Path("tune.txt"), [Path("p.mid")], wish, practice, tell=lines.append)
+    assert [re.split(r"\s{2,}", line.strip()) for line in lines] == [
+        ["pass", "tempo", "bpm", "starts"],
+        ["1", "50 %", "60", "0:00"],
+        ["2", "50 %", "60", "0:36"],
+        ["3", "100 %", "120", "1:12"],
+        ["4", "100 %", "120", "1:30"],
+    ]
+    rehearse(
+        Path("tune.txt"), [Path("q.mid")], wish, Practice("80", 1, split=True), tell=lines.append
+    )
+    assert lines[-2:] == ["pass  tempo  bpm", "   1   80 %   96"]
+
+
 def test_a_file_a_pass_is_a_track_of_the_album() -> None:
     practice = Practice(ladder="90:100:10", passes=1, split=True)
     written = rehearse(Path("tune.txt"), [Path("p.flac")], Options(), practice)

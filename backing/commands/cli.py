@@ -67,7 +67,8 @@ def rehearse(
         list[Path], typer.Option("-o", "--out", metavar="FILE", help="What to write.")
     ] = [],  # noqa: B006 - typer copies it
     ladder: Annotated[
-        str | None, typer.Option(metavar="60:100:5", help="Percent from, to, step; or alternate.")
+        str | None,
+        typer.Option(metavar="60:100:5", help="Percent from, to, step; 80:120:5bpm; or alternate."),
     ] = None,
     passes: Annotated[int, typer.Option(metavar="N", help="Passes at each tempo.")] = 2,
     through: Annotated[
@@ -101,6 +102,7 @@ def rehearse(
             practice,
             report,
             lambda d: say(rendered(d, coloured(sys.stderr)), quiet),
+            lambda line: say(line, quiet),
         )
     for path in written:
         typer.echo(str(path))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from backing.output.sound.tags import Label
     from backing.performance.model import Performance
     from backing.timeline.model import Timeline
+    from backing.timeline.passes import Pass
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +44,12 @@ def rehearse(
     practice: Practice,
     progress: Progress = silent,
     warn: Warn = lambda d: None,
+    tell: Callable[[str], None] = lambda line: None,
 ) -> list[Path]:
-    """Write a track to practise with: every pass arranged and performed anew at its tempo, in its key."""
+    """Write a track to practise with: every pass arranged and performed anew at its tempo, in its key.
+
+    `tell` is given a line for each pass before anything is written.
+    """
 
     paths = targets(chart_path, out, wish) if out else (_usual(chart_path, wish, practice),)
     prepared = prepare(read_chart(chart_path, wish.reading), wish)
@@ -56,6 +61,9 @@ def rehearse(
     sheets = [wish] if any(path.suffix.lower() in SHEET for path in paths) else []
     for diagnostic in (*prepared.warnings, *unseen(prepared, sheets)):
         warn(diagnostic)
+    starts_s = () if practice.split else tracks[0][0].passes_s
+    for line in told_passes(passes_of(prepared, practice), starts_s):
+        tell(line)
 
     def write() -> list[Path]:
         written: list[Path] = []
@@ -77,7 +85,7 @@ def asked(practice: Practice) -> list[Words]:
     """How a chart is practised, where it is not as usual: as a title says it, and as part of a name.
 
     >>> asked(Practice(ladder="80:120:5bpm", passes=1, gap="4:4", gap_plays="drums"))
-    [('80 to 120 % by 5bpm', '80-120-5bpm'), ('1 pass', '1-pass'), ('gaps 4:4 with drums', 'gaps-4-4-with-drums')]
+    [('80 to 120 bpm by 5', '80-120-5bpm'), ('1 pass', '1-pass'), ('gaps 4:4 with drums', 'gaps-4-4-with-drums')]
     """
     found: list[Words] = []
 
@@ -86,8 +94,8 @@ def asked(practice: Practice) -> list[Words]:
 
     if practice.ladder is not None:
         ladder = "".join(practice.ladder.split())
-        steps = re.fullmatch(r"(\d+):(\d+):(\w+)", ladder)
-        told = f"{steps[1]} to {steps[2]} % by {steps[3]}" if steps else ladder
+        steps = re.fullmatch(r"(\d+):(\d+):(\d+)(bpm)?", ladder)
+        told = f"{steps[1]} to {steps[2]} {steps[4] or '%'} by {steps[3]}" if steps else ladder
         found.append(
             ("slow and full in turn" if ladder == "alternate" else told, worded(ladder, "x"))
         )
@@ -127,13 +135,26 @@ def _tracks(
     ]  # fmt: skip
 
 
-def practised(
-    prepared: Prepared, wish: Options, practice: Practice
-) -> tuple[list[Performance], list[str]]:
-    """Every pass performed, and its label. A pass has a seed of its own, so that no two are played alike.
+def told_passes(found: Sequence[Pass], starts_s: Sequence[float] = ()) -> list[str]:
+    """A line for each pass: number, percentage, beats a minute, its key where keys go in turn, and where it starts."""
+    from backing.timeline.passes import counted_bpm
 
-    The arrangements of the passes hold no players.
-    """
+    keyed = len({one.key for one in found}) > 1
+    rows = [
+        ("pass", "tempo", "bpm", *(["key"] if keyed else []), *(["starts"] if starts_s else []))
+    ]
+    for i, one in enumerate(found):
+        percent = f"{round(float(one.tempo_percent), 1):g} %"
+        bpm = f"{round(float(counted_bpm(one.timeline)), 1):g}"
+        minutes, seconds = divmod(int(starts_s[i]) if starts_s else 0, 60)
+        start = [f"{minutes}:{seconds:02d}"] if starts_s else []
+        rows.append((f"{one.number}", percent, bpm, *([one.key.name] if keyed else []), *start))
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return ["  ".join(c.rjust(w) for c, w in zip(row, widths, strict=True)) for row in rows]
+
+
+def passes_of(prepared: Prepared, practice: Practice) -> tuple[Pass, ...]:
+    """The passes that are asked for. Raises `RequestError`."""
     from backing.timeline.passes import passes, read_plan
 
     plan = read_plan(
@@ -144,7 +165,17 @@ def practised(
         gap=practice.gap,
         gap_plays=practice.gap_plays,
     )
-    found = passes(prepared.timeline, plan)
+    return passes(prepared.timeline, plan)
+
+
+def practised(
+    prepared: Prepared, wish: Options, practice: Practice
+) -> tuple[list[Performance], list[str]]:
+    """Every pass performed, and its label. A pass has a seed of its own, so that no two are played alike.
+
+    The arrangements of the passes hold no players.
+    """
+    found = passes_of(prepared, practice)
     in_gaps = (
         practice.gap is not None and practice.gap_plays == "click" and wish.band.click == "off"
     )

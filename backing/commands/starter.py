@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
@@ -256,14 +255,12 @@ def _tempo(text: str, form: str | None) -> str:
     """The tempo at which a chart without one is played, as its meter counts. Raises `RequestError` for a form that is none."""
     from backing.chart.parse import parse_all
     from backing.commands.preparing import prepare
+    from backing.timeline.reshape import counted_bpm
 
     chart, found = parse_all(text)
     if chart is None:
         raise RequestError(f"--form {form}: {found[0].message}; {found[0].hint}")
-    timeline = prepare(chart).timeline
-    meter = timeline.bars[0].meter
-    counted = Fraction(1) if meter.counted_in_eighths else meter.beat_q
-    return f"{round(Fraction(60_000_000, timeline.tempo[0].us) / counted)}"
+    return f"{round(counted_bpm(prepare(chart).timeline))}"
 
 
 def _more(key: Key, meter: Meter) -> str:

@@ -1,7 +1,7 @@
 """One form becomes a series of passes to practise with: tempos, keys in turn, repeated parts, gaps.
 
 Conventions: every pass is a timeline of its own, with a count-in, to be arranged and played anew at its tempo; nothing
-is stretched. Percentages are of the tempo written. A gap counts full bars from the start of each pass. Sources: slow
+is stretched. Percentages are of the tempo written, beats a minute are counted as the chart counts them, at the start. A gap counts full bars from the start of each pass. Sources: slow
 first, then faster by small steps, common practice; a long session wants breaks, and loud headphones harm.
 """
 
@@ -17,7 +17,7 @@ from backing.ground.errors import RequestError
 from backing.ground.pitch import Key
 from backing.harmony.spelling import interval_for_semitones, interval_to_key
 from backing.timeline.model import Timeline
-from backing.timeline.reshape import at_tempo, slice_bars, transposed
+from backing.timeline.reshape import at_tempo, counted_bpm, slice_bars, transposed
 
 __all__ = [
     "Gap",
@@ -25,6 +25,7 @@ __all__ = [
     "Pass",
     "Plan",
     "at_tempo",
+    "counted_bpm",
     "passes",
     "read_gap",
     "read_ladder",
@@ -37,6 +38,7 @@ __all__ = [
 
 ALTERNATE = "alternate"
 LOW_PERCENT, HIGH_PERCENT = 10, 400
+LOW_BPM, HIGH_BPM = 20, 400
 PASSES_MAX = 500
 TIMES_MAX = 50
 BREATH_BARS = 1  # of count-in before a pass at a tempo and in a key that were heard before
@@ -49,10 +51,11 @@ GAP_PLAYS = {
 
 @dataclass(frozen=True, slots=True)
 class Ladder:
-    """Tempos in percent, in order; `alternating` goes through all of them and begins again."""
+    """Tempos in percent, in order, with `bpm` in beats a minute; `alternating` goes through all of them and begins again."""
 
-    percents: tuple[Fraction, ...]
+    steps: tuple[Fraction, ...]
     alternating: bool = False
+    bpm: bool = False
 
 
 USUAL_LADDER = Ladder(tuple(Fraction(p) for p in range(60, 101, 5)))
@@ -107,7 +110,8 @@ def passes(timeline: Timeline, plan: Plan) -> tuple[Pass, ...]:
     """
     ladder = plan.ladder or (FULL if plan.through else USUAL_LADDER)
     keys = plan.through or (timeline.key,)
-    tempos = _tempos(ladder, plan.times)
+    written_bpm = counted_bpm(timeline)
+    tempos = _tempos(ladder, plan.times, written_bpm)
     if len(keys) * len(tempos) > PASSES_MAX:
         raise RequestError(
             f"that makes {len(keys) * len(tempos)} passes, and {PASSES_MAX} is the limit; "
@@ -137,7 +141,13 @@ def passes(timeline: Timeline, plan: Plan) -> tuple[Pass, ...]:
                     percent,
                     moved.key,
                     bars,
-                    _label(number, percent, moved.key if len(keys) > 1 else None),
+                    _label(
+                        number,
+                        f"{float(percent * written_bpm / 100):g} bpm"
+                        if ladder.bpm
+                        else f"{float(percent):g} %",
+                        moved.key if len(keys) > 1 else None,
+                    ),
                     muted,
                     plays,
                 )
@@ -145,16 +155,17 @@ def passes(timeline: Timeline, plan: Plan) -> tuple[Pass, ...]:
     return tuple(found)
 
 
-def _tempos(ladder: Ladder, times: int) -> list[Fraction]:
+def _tempos(ladder: Ladder, times: int, written_bpm: Fraction) -> list[Fraction]:
     """The percentage of every pass in one key."""
+    percents = [s / written_bpm * 100 if ladder.bpm else s for s in ladder.steps]
     if ladder.alternating:
-        return list(ladder.percents) * times
-    return [percent for percent in ladder.percents for _ in range(times)]
+        return percents * times
+    return [percent for percent in percents for _ in range(times)]
 
 
-def _label(number: int, percent: Fraction, key: Key | None) -> str:
-    """`3: 70 %`, `5: Bb major, 100 %`."""
-    return f"{number}: {f'{key.name}, ' if key else ''}{float(percent):g} %"
+def _label(number: int, tempo: str, key: Key | None) -> str:
+    """`3: 70 %`, `3: 84 bpm`, `5: Bb major, 100 %`."""
+    return f"{number}: {f'{key.name}, ' if key else ''}{tempo}"
 
 
 def gap_bars(timeline: Timeline, gap: Gap) -> frozenset[int]:
@@ -209,27 +220,36 @@ def read_plan(
     )
 
 
+_STEP = r"(\d{1,3})(?:\s*(?:%|bpm))?"
+
+
 def read_ladder(text: str) -> Ladder:
-    """`60:100:5` (percent from, to, step), a single `80`, or `alternate`. Raises `RequestError`."""
+    """`60:100:5` (percent from, to, step), a single `80`, `80:120:5bpm` (beats a minute) or `alternate`.
+
+    Raises `RequestError`.
+    """
     word = text.strip().lower()
     if word == ALTERNATE:
         return SLOW_AND_FULL
-    found = re.fullmatch(r"(\d{1,3})%?(?::(\d{1,3})%?(?::(\d{1,3})%?)?)?", word)
-    if not found:
+    found = re.fullmatch(rf"{_STEP}(?::{_STEP}(?::{_STEP})?)?", word)
+    if not found or ("bpm" in word and "%" in word):
         raise RequestError(
-            f"--ladder {text}: write percent from, to and step, such as 60:100:5, or alternate"
+            f"--ladder {text}: write percent from, to and step, such as 60:100:5, "
+            "beats a minute, such as 80:120:5bpm, or alternate"
         )
+    bpm = "bpm" in word
+    what, example = ("beats a minute", "80:120:5bpm") if bpm else ("percentages", "60:100:5")
+    lowest, highest = (LOW_BPM, HIGH_BPM) if bpm else (LOW_PERCENT, HIGH_PERCENT)
     low = int(found[1])
     high, step = int(found[2] or low), int(found[3] or 5)
-    if not all(LOW_PERCENT <= p <= HIGH_PERCENT for p in (low, high)):
+    if not all(lowest <= p <= highest for p in (low, high)):
         raise RequestError(
-            f"--ladder {text}: percentages go from {LOW_PERCENT} to {HIGH_PERCENT}, such as 60:100:5"
+            f"--ladder {text}: {what} go from {lowest} to {highest}, such as {example}"
         )
     if step < 1:
-        raise RequestError(f"--ladder {text}: a step is at least 1, such as 60:100:5")
+        raise RequestError(f"--ladder {text}: a step is at least 1, such as {example}")
     way = step if high >= low else -step
-    percents = [*range(low, high, way), high]
-    return Ladder(tuple(Fraction(p) for p in percents))
+    return Ladder(tuple(Fraction(p) for p in (*range(low, high, way), high)), bpm=bpm)
 
 
 def read_gap(text: str, plays: str = "nothing") -> Gap:

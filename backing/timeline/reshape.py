@@ -172,9 +172,7 @@ def at_tempo(
     """
     first = timeline.tempo[0].us
     if bpm is not None:
-        meter = timeline.bars[0].meter
-        beat_q = QUARTER if meter.counted_in_eighths else meter.beat_q
-        share = Fraction(microseconds_a_quarter(bpm * beat_q), first)
+        share = Fraction(microseconds_a_quarter(bpm * _counted_q(timeline)), first)
     elif percent is not None:
         share = 100 / Fraction(percent)
     else:
@@ -183,6 +181,16 @@ def at_tempo(
         raise RequestError(TOO_SLOW)
     steps = (TempoStep(s.at_q, min(round(s.us * share), SLOWEST_US)) for s in timeline.tempo)
     return timeline._replace(tempo=tuple(steps))
+
+
+def counted_bpm(timeline: Timeline) -> Fraction:
+    """Beats a minute at the start, counted as a chart counts them: quarters in meters counted in eighths."""
+    return Fraction(60_000_000, timeline.tempo[0].us) / _counted_q(timeline)
+
+
+def _counted_q(timeline: Timeline) -> Fraction:
+    meter = timeline.bars[0].meter
+    return QUARTER if meter.counted_in_eighths else meter.beat_q
 
 
 def transposed(timeline: Timeline, interval: Interval) -> Timeline:
