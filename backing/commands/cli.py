@@ -25,7 +25,7 @@ from backing.commands.command import (
     say,
     show,
 )
-from backing.commands.guide import guide
+from backing.commands.guide import CODE, guide
 from backing.commands.hearing import play
 from backing.commands.melody import harmonise
 from backing.commands.new import new
@@ -204,8 +204,13 @@ def explain(
 ) -> None:
     """Every note of every player in words: the chord degree, and the rule or pattern that chose it.
 
-    Example: backing explain tune.txt --bars 5-8
+    Of a code such as E104 what it means, as in the guide.
+
+    Example: backing explain tune.txt --bars 5-8; backing explain E104
     """
+    if CODE.fullmatch(chart.name) and not chart.exists():
+        guide([chart.name], as_json)
+        return
     from backing.commands.reports import explain as run_explain
 
     result = run_explain(chart, wish, as_json)

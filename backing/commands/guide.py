@@ -17,20 +17,8 @@ from backing.ground.errors import RequestError
 
 # In the order in which a reader wants them.
 TOPICS = ("first-chart", "cheat-sheet", "charts", "recipes", "styles", "options", "sounds", "troubleshooting", "codes")  # fmt: skip
+CODE = re.compile(r"[EW][0-9]{3}", re.I)  # of a diagnostic
 WIDEST = 100  # columns that are read with ease
-# first signs of a code: what it is about
-_ABOUT = {
-    "E1": "Bars and time", "E2": "Settings", "E3": "Form, sections, repeats, directions", "E4": "Lines under the music",
-    "E5": "Chord symbols", "E6": "The order of play", "E7": "Files of other programs", "E9": "Limits, and the text as such",
-    "W1": "Warnings: the text as such", "W2": "Warnings: settings", "W3": "Warnings: form and directions",
-    "W5": "Warnings: chord symbols", "W7": "Warnings: files of other programs", "W9": "Warnings: the sheet",
-}  # fmt: skip
-# codes whose sentence is worded where they are found
-_WORDED = {
-    "E230": "there is no such style",
-    "W510": "a number or a numeral can mean two chords",
-    "W709": "something was read in one of several ways, or left out",
-}
 
 
 class Page(NamedTuple):
@@ -53,6 +41,8 @@ def page(topic: str) -> Page:
 
 def whole(topic: str) -> Page:
     """The page of a topic with the list behind it, where it has one."""
+    from backing.commands.guide_codes import codes
+
     written = page(topic)
     listed = {"codes": codes, "styles": styles}.get(topic)
     return written._replace(text=f"{written.text}\n{listed()}") if listed else written
@@ -65,37 +55,16 @@ def styles() -> str:
     return f"## All styles\n\n```text\n{style_list(False)}\n```\n"
 
 
-def codes() -> str:
-    """Every diagnostic of a chart or a file as Markdown: code, sentence, hint; `…` for what is filled in."""
-    from backing.chart.codes import CODES, SYMBOL_CODES, SYMBOL_WARNINGS
-    from backing.reading.findings import CODES as FOREIGN
-
-    symbols = [*SYMBOL_CODES.items(), *SYMBOL_WARNINGS.items()]
-    worded = _WORDED | {code: f"a chord symbol: {name.replace('-', ' ')}" for name, code in symbols}
-    lines: list[str] = []
-    group = ""
-    for code, (sentence, hint) in sorted((CODES | FOREIGN).items()):
-        if code[:2] != group:
-            group = code[:2]
-            lines += ["", f"## {_ABOUT[group]}", ""]
-        lines.append(f"- **{code}** {worded.get(code) or _open(sentence)}")
-        if re.search(r"\w", _open(hint)):
-            lines.append(f"  *hint:* `{_open(hint)}`")
-    return "\n".join(lines) + "\n"
-
-
-def _open(sentence: str) -> str:
-    """A sentence with `…` for what is filled in."""
-    return re.sub(r"\{\w+\}", "…", sentence)
-
-
 def found(words: str) -> Page:
-    """The page that is asked for, whatever its capitals and blanks. Raises `RequestError` with the nearest name."""
+    """The page of a topic or a code, whatever its capitals and blanks. Raises `RequestError` with the nearest name."""
+    from backing.commands.guide_codes import KNOWN, entry
     from backing.commands.values import near
 
     topic = "-".join(words.casefold().replace("-", " ").split())
     if topic in TOPICS:
         return whole(topic)
+    if topic.upper() in KNOWN:
+        return Page(topic.upper(), *entry(topic.upper()))
     word = re.compile(rf"(?<!\w){re.escape(words.strip())}(?!\w)", re.I)
     told = [name for name in TOPICS if word.search(page(name).text)]
     where = near(topic, TOPICS) or (f" It is told in {', '.join(told)}." if told else "")
@@ -109,18 +78,24 @@ def contents() -> str:
     pages = [page(topic) for topic in TOPICS]
     widest = max(len(topic) for topic in TOPICS)
     lines = [f"{one.topic:{widest}}  {one.about}" for one in pages]
-    return "\n".join([*lines, "", "backing guide TOPIC shows one."])
+    return "\n".join(
+        [
+            *lines,
+            "",
+            "backing guide TOPIC shows one; backing guide E104 tells what a diagnostic means.",
+        ]
+    )
 
 
 def guide(
     topic: Annotated[
-        list[str] | None, typer.Argument(metavar="[TOPIC]", help="A page; without it, the list.")
+        list[str] | None, typer.Argument(metavar="[TOPIC]", help="A page, or a code such as E104.")
     ] = None,
     as_json: Json = False,
 ) -> None:
     """The manual: the chart language, a cheat sheet, recipes, styles, options, sounds, codes.
 
-    Example: backing guide cheat-sheet
+    Example: backing guide cheat-sheet; backing guide E104
     """
     if topic is None:
         if as_json:
