@@ -76,7 +76,7 @@ def _line(code: str) -> str:
         hint = _open(KNOWN[code][1])
         return _stopped(sentence(code)) + (f" *Hint:* `{hint}`" if _says(hint) else "")
     hint = f" *Hint:* `{answered.hint}`" if answered.hint else ""
-    return " ".join(f"`{line}`" for line in typed) + f" {_stopped(answered.message)}{hint}"
+    return " ".join(f"`{line}`" for line in typed if line) + f" {_stopped(answered.message)}{hint}"
 
 
 def _stopped(words: str) -> str:
