@@ -16,6 +16,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import pdfplumber
 import pytest
 import typer
 
@@ -338,3 +339,36 @@ def test_a_code_is_explained_as_the_guide_has_it(
     Path("E104").write_text("| C |", "utf-8")  # a chart of that name is a chart
     assert run(["explain", "E104", "--only", "bass"]) == 0
     assert "bass" in capsys.readouterr().out
+
+
+def test_a_page_is_printed_with_nothing_lost(tmp_path: Path) -> None:
+    for topic in (name for name in guide.TOPICS if name != "codes"):  # which holds full-width signs
+        path = tmp_path / f"{topic}.pdf"
+        assert run(["guide", topic, "-o", str(path)]) == 0
+        with pdfplumber.open(path) as pdf:
+            assert pdf.metadata["Title"] == guide.page(topic).title
+            joined = "".join("".join((p.extract_text() or "").split()) for p in pdf.pages)
+            if topic == "cheat-sheet":
+                assert len(pdf.pages) == 1
+        lines = [line for _, block in BLOCK.findall(text(topic)) for line in block.splitlines()]
+        shown = [line for line in lines if len(line) < 80]
+        assert [s for s in shown if "".join(s.split()) not in joined] == []
+
+
+def test_a_page_in_pdf_is_the_same_every_time_and_takes_no_other_s_place(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "x.pdf"
+    assert run(["guide", "sounds", "-o", str(path)]) == 0
+    first = path.read_bytes()
+    assert run(["guide", "sounds", "-o", str(path)]) == 0
+    assert path.read_bytes() == first
+    path.write_text("mine", "utf-8")
+    assert run(["guide", "sounds", "-o", str(path)]) == 4
+    assert path.read_text("utf-8") == "mine"
+    assert run(["guide", "sounds", "-o", str(path), "--force"]) == 0
+    assert path.read_bytes() == first
+    assert run(["guide", "sounds", "-o", str(tmp_path / "x.docx")]) == 4
+    assert "is written as .pdf" in capsys.readouterr().err
+    assert run(["guide", "-o", str(path)]) == 2
+    assert "say which page is to be written" in capsys.readouterr().err

@@ -209,7 +209,7 @@ def explain(
     Example: backing explain tune.txt --bars 5-8; backing explain E104
     """
     if CODE.fullmatch(chart.name) and not chart.exists():
-        guide([chart.name], as_json)
+        guide([chart.name], as_json=as_json)
         return
     from backing.commands.reports import explain as run_explain
 

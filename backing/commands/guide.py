@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import sys
+from pathlib import Path
 from typing import Annotated, NamedTuple
 
 import typer
@@ -91,13 +92,23 @@ def guide(
     topic: Annotated[
         list[str] | None, typer.Argument(metavar="[TOPIC]", help="A page, or a code such as E104.")
     ] = None,
+    out: Annotated[
+        Path | None, typer.Option("-o", "--out", metavar="FILE", help="The page as a PDF.")
+    ] = None,
+    force: Annotated[
+        bool, typer.Option("--force", help="Replace a file that this program did not make.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """The manual: the chart language, a cheat sheet, recipes, styles, options, sounds, codes.
 
-    Example: backing guide cheat-sheet; backing guide E104
+    Example: backing guide cheat-sheet; backing guide cheat-sheet -o x.pdf; backing guide E104
     """
     if topic is None:
+        if out is not None:
+            raise RequestError(
+                "say which page is to be written, such as  backing guide cheat-sheet -o x.pdf"
+            )
         if as_json:
             listed = [page(name) for name in TOPICS]
             show([{"topic": p.topic, "title": p.title, "about": p.about} for p in listed])
@@ -105,12 +116,28 @@ def guide(
             typer.echo(contents())
         return
     asked = found(" ".join(topic))
-    if as_json:
+    if out is not None:
+        typer.echo(str(_printed(asked, out, force)))
+    elif as_json:
         show(asked._asdict())
     elif sys.stdout is not None and sys.stdout.isatty():
         _set(asked.text)
     else:
         typer.echo(asked.text.rstrip("\n"))
+
+
+def _printed(asked: Page, out: Path, force: bool) -> Path:
+    """Write a page as a PDF."""
+    from backing.commands.writing import recorded
+    from backing.output import leaflet
+    from backing.output.files import claim
+
+    def write() -> list[Path]:
+        leaflet.write(asked.title, asked.text, out, force=force)
+        return [out]
+
+    claim(out, force=force)  # before it is noted down as ours
+    return recorded([out], write)[0]
 
 
 def _set(text: str) -> None:
