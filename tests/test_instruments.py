@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from pretty_midi import constants
 
-from backing.ground.instruments import CHOKE_GROUPS, DRUM_KEYS, INSTRUMENTS
+from backing.ground.instruments import ALSO_CALLED, CHOKE_GROUPS, DRUM_KEYS, INSTRUMENTS
 from backing.ground.roles import CHANNELS, ROLES, UNPITCHED, in_score_order
 from tests.each import each
 
@@ -105,3 +105,8 @@ def test_choke_groups_name_drums_that_exist() -> None:
 
 def test_score_order_runs_from_the_melody_down() -> None:
     assert in_score_order({"drums", "bass", "melody"}) == ("melody", "bass", "drums")
+
+
+def test_another_name_of_an_instrument_leads_to_one_of_the_table() -> None:
+    assert [name for name in ALSO_CALLED.values() if name not in INSTRUMENTS] == []
+    assert [name for name in ALSO_CALLED if name in INSTRUMENTS] == []

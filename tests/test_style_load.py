@@ -125,6 +125,8 @@ MISTAKES = [
     ('level_db = -3.5', 'levl_db = -3.5', "S103", 22, 1, "'levl_db' is not a key of [drums]", "level_db"),
     ('[drums]', '[drumz]', "S103", 20, 1, "'drumz' is not a key of a style", "drums"),
     ('"finger bass"', '"fingered bas"', "S105", 10, 14, "no instrument 'fingered bas'", "finger bass"),
+    ('"finger bass"', '"upright bass"', "S105", 10, 14, "no instrument 'upright bass'", "acoustic bass"),
+    ('"finger bass"', '"Double bass"', "S105", 10, 14, "no instrument 'Double bass'", "acoustic bass"),
     ('"pedal hat"', '"pedel hat"', "S105", 28, 31, "no line 'pedel hat'", "pedal hat"),
     ('{ bass = "1!', '{ base = "1!', "S105", 18, 11, "no line 'base' for the bass", "bass"),
     ('mf = "walking"', 'mf = "walkin"', "S105", 11, 32, "there is no mf 'walkin'", "walking"),

@@ -116,7 +116,7 @@ def test_every_odd_symbol(row: dict[str, str]) -> None:
         ("C^", "type Cmaj7"), ("C07", "type Cdim7"), ("C0", "type Cdim"), ("G7atl", "type G7alt"),
         ("C7/b9", "type C7(b9)"), ("C/Em", "type C/E"), ("C\\E", "type C/E"), ("Sol", "type G"),
         ("Fis7", "type F#7,"), ("\u0421m7", "type a plain C"), ("Cm(maj7", "type Cm(maj7)"),
-        ("Bbb7b5b", "type Bbb7b5"), ("C7/4", "type C7sus4"), ("C/9", "type Cadd9"), ("Cm/maj7", "type Cm(maj7)"),
+        ("Bbb7b5b", "type Bbb7b5"), ("C7/4", "type C7sus4"), ("C/9", "type Cadd9"), ("C/maj7", "type C(maj7)"),
         ("C7(b9/b13)", "type C7(b9,b13)"), ("C/e", "type C/E"), ("C7((b9))", "type C7(b9)"),
         ("C7(b9,)", "type C7(b9)"), ("C7b9,#11", "type C7b9(#11)"), ("C7b3", "type Cm"),
         ("G7/Ab7", "type G7/Ab,"), ("C7b5b7", "type C7"), ("Cadd3", "leave one"), ("C69b9", "type C6(b9)"),
@@ -518,3 +518,30 @@ def test_the_report_takes_diagrams() -> None:
 def test_guide_tones(symbol: str, expected: str) -> None:
     """Third and seventh, or what stands in their place (common practice)."""
     assert {d.name for d in guide_tones(chord(symbol))} == set(expected.split())
+
+
+@each("symbol", ("Cm/maj7", "Cm/M7", "Cmin/Maj7", "C-/maj7", "Cm/Δ7", "Cmi/ma7"))
+def test_a_minor_chord_with_a_slash_before_its_major_seventh(symbol: str) -> None:
+    """A common spelling of the minor chord with a major seventh (common practice); the slash is no bass."""
+    chord = read(symbol)
+    assert chord is not None
+    assert chord.symbol == "CmMaj7"
+    assert [str(d) for d in chord.degrees] == ["1", "b3", "5", "7"]
+    assert chord.bass is None
+
+
+def test_that_spelling_may_have_a_bass_too() -> None:
+    chord = read("Bbm/maj7/F")
+    assert chord is not None
+    assert chord.symbol == "BbmMaj7/F"
+
+
+@each(
+    "symbol, told",
+    (("Do", True), ("Do7", True), ("Do/A", True), ("D°", False), ("Ddim7", False), ("Co", False)),
+)
+def test_the_syllable_do_is_no_diminished_chord_in_silence(symbol: str, told: bool) -> None:
+    chord, warnings = read_with_warnings(symbol)
+    assert chord is not None
+    assert chord.family in ("diminished",)
+    assert [w.code for w in warnings] == ["looks-like-solfege"] * told

@@ -163,6 +163,7 @@ SYMBOL_WARNINGS = {
     "ambiguous-flat": "W501", "ambiguous-sharp": "W502", "ambiguous-extension": "W503",
     "ambiguous-number": "W504", "contradiction": "W505", "old-spelling": "W506",
     "ambiguous-minus": "W507", "full-width": "W508", "ambiguous-plus": "W509",
+    "looks-like-solfege": "W511",
 }  # fmt: skip
 CODES |= dict.fromkeys((*SYMBOL_CODES.values(), *SYMBOL_WARNINGS.values()), ("{message}", "{hint}"))
 

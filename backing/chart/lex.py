@@ -161,7 +161,7 @@ _TOKEN = re.compile(
 )
 _TIMES = re.compile(r"\s*[xX×]\s?([0-9]{1,9})(?![^\s|:#])")
 _ENDING = re.compile(r"\s*(?:([0-9]{1,4})(?:\s*([-–,])\s*([0-9]{1,4}))?|(last))\.", re.I)
-_DOTLESS = re.compile(r"\s?\[?([0-9]{1,2})(?:[.)\]:]+|(?=\s))(?!\s*[/|]\s*[0-9]?)")
+_DOTLESS = re.compile(r"\s?\[?([0-9]{1,2})(?:[.)\]:]+|(?=\s))(?!\s*[/|]\s*[0-9]?|\s+[0-9])")
 _COUNTED = re.compile(r"\s*[0-9]{1,2}\s?(?:[xX×]|times)", re.I)  # `:| 2x`, which is no ending
 _GRIP = re.compile(r'[^\]|":()]*\][!=]*')  # the rest of a grip with blanks
 MOST_TIMES = 99

@@ -44,6 +44,17 @@ def symbol(text: str, reads: Reads) -> str | None:
     return next((hint for guess in _GUESSES if (hint := guess(text, reads))), None)
 
 
+def degree(text: str) -> str | None:
+    """How a word counts chords in the key, `numbers` or `numerals`; None where it does not.
+
+    >>> degree("4"), degree("vi7"), degree("C7")
+    ('numbers', 'numerals', None)
+    """
+    if not _DEGREE.fullmatch(text):
+        return None
+    return "numbers" if any(c.isdigit() for c in text.lstrip("#b♯♭")[:1]) else "numerals"
+
+
 def small_letter(text: str) -> str:
     """A German chord in small letters, which mean minor to some and nothing to others: `d7`."""
     found = re.match(r"([a-h](?:is|es|s)?)(.*)", text)
@@ -59,8 +70,6 @@ def _other_sign(text: str, reads: Reads) -> str | None:
         return (
             "hold the beat with  /  , or write strokes in a line under the bars:  hits: | x / / / |"
         )
-    if _DEGREE.fullmatch(text):
-        return "name the chord by its note, such as  F  or  Dm7 , or set  chords: numbers  or  chords: numerals"
     if times(text):
         return f"a count stands after the sign that ends a repeat:  :| x{times(text)}"
     if text in _SIGNS_OF_BARS:
@@ -80,8 +89,15 @@ def _fermata(text: str, reads: Reads) -> str | None:
 
 
 def _half_diminished(text: str, reads: Reads) -> str | None:
-    half = re.fullmatch(r"([A-Ga-g][#b♯♭]?)(?:half-?dim(?:inished)?|hdim|½dim|h)7?", text)
-    return f"type  {half[1].capitalize()}m7b5" if half else None
+    half = re.fullmatch(r"([A-Ga-g][#b♯♭]?)(?:half-?dim(?:inished)?|hdim|½dim|(?P<bare>h))7?", text)
+    if not half:
+        return None
+    root = half[1].capitalize()
+    return (
+        f"type  {root}7 , or  {root}m7b5  for half-diminished"
+        if half["bare"]
+        else f"type  {root}m7b5"
+    )
 
 
 def _slashes(text: str, reads: Reads) -> str | None:

@@ -26,12 +26,7 @@ from backing.ground.source import Diagnostic, Source, Span
 from backing.ground.timebase import FOUR_FOUR, Meter
 
 MOST_BYTES = 1_000_000
-MOST_GUESSED = 400  # characters of a line that is nothing, from which its meaning is guessed
 _SHARED = frozenset(Settings._fields)
-_CHORDLIKE = (
-    r"[A-Ha-h][#b♭♯]?(?:maj|min|dim|aug|sus|add|alt|[mM0-9Δ°øo+\-()/#b,A-G])*[!=]?|[/%]|N\.?C\.?"
-)
-
 
 # what is wrong with the name of a style, as a sentence and a hint; None where there is such a style
 UnknownStyle = Callable[[str], tuple[str, str] | None]
@@ -143,6 +138,7 @@ class _Parser:
         self.typed, self.plain, self.faults, self.german = text, plain(text), faults, german
         self.latin = False
         self.wanted, self.unknown_style, self.chords = wanted, unknown_style, chords
+        self.directions: list[steering.Seen] = []  # those that stand alone on a line
 
     def chart(self) -> Chart:
         found, comments = lines(self.plain)
@@ -154,14 +150,9 @@ class _Parser:
         names = tuple(dict.fromkeys(b.name for b in blocks if b.music))
         meter = header.values.get("meter", FOUR_FOUR)
         assert isinstance(meter, Meter)
+        pickup = self._pickup(header, blocks, meter)
         piece = Piece(
-            self.plain,
-            self.typed,
-            self.faults,
-            self.german,
-            self._pickup(header, blocks, meter),
-            self.wanted,
-            self.latin,
+            self.plain, self.typed, self.faults, self.german, pickup, self.wanted, self.latin
         )
         sections = self._sections(blocks, head, piece, meter, header)
         if not sections and not self.faults.wrong:
@@ -175,7 +166,8 @@ class _Parser:
             if played.whole:
                 self._unplayed(played, sections)
         coda = next((s.span.start for n, s in sections.items() if n.casefold() == "coda"), -1)
-        steering.check(piece.seen, written_form is not None, self.faults, coda)
+        seen = sorted([*piece.seen, *self.directions], key=lambda one: one.start)
+        steering.check(seen, written_form is not None, self.faults, coda)
         own = {k: v for k, v in header.values.items() if k not in _SHARED}
         shared = {k: v for k, v in header.values.items() if k in _SHARED}
         return Chart(
@@ -255,7 +247,7 @@ class _Parser:
                 else:
                     block.settings.append(line)
             elif line.kind is Kind.OTHER:
-                block.spoilt = self._other(line, bool(block.music)) or block.spoilt
+                block.spoilt = self._other(line, block) or block.spoilt
             else:
                 block.music.append(line)
             block.add(line)
@@ -325,49 +317,14 @@ class _Parser:
         else:
             settings.unknown(line, self.plain, self.faults)
 
-    def _other(self, line: Line, below_music: bool) -> bool:
+    def _other(self, line: Line, block: _Block) -> bool:
         """A line that is nothing: guess what it was meant to be; returns whether it was meant as music."""
-        text = self.plain[line.start : line.end]
-        hidden = invisible(text)
-        if hidden:
-            at = line.start + hidden.start()
-            self.faults.add("E905", at, at + 1, found=f"U+{ord(hidden[0]):04X}")
-            return True
-        from backing.chart import habits
+        from backing.chart import alone
 
-        long = len(text) > MOST_GUESSED
-        words = text[:MOST_GUESSED].split()
-        text = " ".join(words)
-        section = habits.heading(text)
-        if section and "|" not in text and text.strip("ABCD") != "":
-            counted = habits.without_count(text.strip(" :")) is not None
-            hint = f"if a section begins here, type  [{section}]"
-            hint += f" , and  [{section}]  again below its bars to play it again" * counted
-            self.faults.add("E123", line.start, line.end, hint=hint)
-            return False
-        if not long and all(len(w) <= 16 and re.fullmatch(_CHORDLIKE, w) for w in words):
-            example = "| " + " | ".join(words[:8]) + " |"
-            self.faults.add("E101", line.start, line.end, found=quoted(words[0]), example=example)
-            return True
-        hint = "write a setting as  name: value , a section as  [A] , music as  | C | G7 |"
-        name, equals, value = text[:80].partition("=")
-        known = near(name.strip(), list(settings.SETTINGS)) if equals else None
-        if known:
-            hint = f"type  {known}: {value.strip()}"
-        elif near(words[0], list(settings.SETTINGS)) == words[0].casefold() and len(words) > 1:
-            value = " ".join(words[1:]).lstrip("-–—=: ").removeprefix("of ").split(",")[0]
-            hint = f"type  {words[0].casefold()}: {value[:60]}"
-        elif re.fullmatch(r"[0-9]{1,2}\s*/\s*[0-9]{1,2}", text):
-            hint = f"type  meter: {text}"
-        elif habits.remark(text):
-            hint = f"a comment begins with # and a blank:  {(habits.remark(text) or '')[:80]}"
-        elif len(words) > 3 or text[0] == "(" or (below_music and '"' in text):
-            said = text.strip('"')
-            hint = f"a remark is typed  # {said[:60]} , and what is sung under its bars  words: | {words[0].strip(chr(34))[:16]} | … |"
-        elif len(words) <= 3 and len(text) <= 30 and all(w.isalnum() for w in words):
-            hint = f"if a section begins here, type  [{text}]"
-        self.faults.add("E123", line.start, line.end, hint=hint)
-        return False
+        above = self.plain[block.music[-1].start : block.music[-1].end] if block.music else ""
+        meant, direction = alone.read(line, self.plain, self.faults, above)
+        self.directions += [direction] if direction else []
+        return meant
 
     # --- sections
 

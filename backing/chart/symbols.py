@@ -25,12 +25,23 @@ def no_chord(word: str) -> bool:
 class Symbols:
     """The symbols of one chart by their spelling; with `wanted` a `?` is a chord that is still to be found."""
 
-    __slots__ = ("_faults", "_german", "_key", "_known", "_latin", "_wanted", "_warned", "notation")
+    __slots__ = (
+        "_counted",
+        "_faults",
+        "_german",
+        "_key",
+        "_known",
+        "_latin",
+        "_wanted",
+        "_warned",
+        "notation",
+    )
 
     def __init__(
         self, faults: Faults, german: bool, wanted: bool = False, latin: bool = False
     ) -> None:
         self._wanted = wanted
+        self._counted = False
         self._known: dict[str, Chord | None] = {}
         self._warned: set[str] = set()
         self._faults = faults
@@ -75,6 +86,9 @@ class Symbols:
             code = SYMBOL_CODES.get(wrong.code, "E524")
             from backing.chart import misread
 
+            if counted := misread.degree(text):
+                self._counting(counted, wrong.message, code, at, start + len(text))
+                return None
             guess = None if self._latin else misread.symbol(text, self.is_chord)
             if (
                 wrong.code == "lower-case-root"
@@ -90,6 +104,14 @@ class Symbols:
             faults.add(code, start, start + len(text), message=warning.message, hint=hint)
         self._known[text] = chord
         return chord
+
+    def _counting(self, notation: str, message: str, code: str, start: int, end: int) -> None:
+        """Say once that chords are counted in the key where they are read as letters."""
+        if not self._counted:
+            key = "" if self._key else "  and  key: C major"
+            hint = f"write  chords: {notation}{key}  above the first heading, or name each chord by its note, such as  F  or  Dm7"
+            self._faults.add(code, start, end, message=message, hint=hint)
+        self._counted = True
 
     def _in_key(self, text: str, start: int) -> Chord | None:
         """The chord of a number or a numeral."""

@@ -90,6 +90,16 @@ _TABLE = (
 
 INSTRUMENTS: dict[str, Instrument] = {row[0]: Instrument(*row) for row in _TABLE}
 
+# what an instrument is called too (common practice) -> its name here
+ALSO_CALLED = {
+    "upright bass": "acoustic bass", "double bass": "acoustic bass", "contrabass": "acoustic bass", "string bass": "acoustic bass",
+    "electric bass": "finger bass", "bass guitar": "finger bass", "bass": "finger bass",
+    "piano": "acoustic piano", "grand piano": "acoustic piano", "upright piano": "acoustic piano",
+    "acoustic guitar": "steel guitar", "classical guitar": "nylon guitar", "electric guitar": "clean guitar", "guitar": "steel guitar",
+    "vibes": "vibraphone", "sax": "tenor saxophone", "saxophone": "tenor saxophone", "strings": "string ensemble",
+    "brass": "brass section", "horns": "brass section", "drums": "drum kit", "drum set": "drum kit", "brushes": "brush kit",
+}  # fmt: skip
+
 # name as styles write it, key (General MIDI percussion key map, 35 to 81)
 DRUM_KEYS: dict[str, int] = {
     "acoustic kick": 35, "kick": 36, "rim": 37, "snare": 38, "clap": 39, "electric snare": 40,

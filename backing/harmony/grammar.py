@@ -362,6 +362,12 @@ class Grammar(Stack):
         word = WORD.match(rest)
         if not word:
             return self.fail("junk-at-end", f"{rest[:8]} has no meaning here", before)
+        signs = re.sub(r"(?i)sharp(?=\d)", "#", re.sub(r"(?i)flat(?=\d)", "b", rest))
+        if signs != rest:  # in words: maj7sharp11
+            better = [before + signs, f"{before}({signs})"]
+            return self.fail(
+                "unknown-word", f"{word[0][:16]} is no word of a chord symbol", *better
+            )
         from backing.ground.source import nearest
 
         near = nearest(word[0], WORDS)

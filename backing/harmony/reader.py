@@ -9,7 +9,7 @@ usual reading is taken with a warning, what has two is refused with both.
 
 *Conventions*: `dim`, `°`, `o` without 7 are triads; `ø` and `Δ` alone hold a seventh; `+` and `-` after the root mean
 augmented and minor, after a number they raise or lower the degree that follows; `b9 #9 #11 b13` add themselves only;
-`sus` is `sus4`; `6/9` is the only slash that is not a bass; an accidental after the letter belongs to the root.
+`sus` is `sus4`; the slashes of `6/9` and `m/maj7` are no bass; an accidental after the letter belongs to the root.
 
 *Sources*: MusicXML 4.0 harmony, Harte et al. 2005, open textbooks, and common practice where these are silent.
 """
@@ -31,6 +31,9 @@ ADVICE = {  # where no other symbol can be offered
     "duplicate": "leave one of them out",
     "space-inside": "type one symbol without blanks",
 }
+MINOR_MAJOR = re.compile(
+    r"([A-H](?:[#b]+|is|es|s)?(?:minor|min|mi|m|-))/(?:(?:(?i:maj)|ma|M|Δ)(?:7|9|11|13)|Δ(?![0-9]))"
+)
 NO_CHORD = re.compile(r"n\.?c\.?", re.IGNORECASE)
 
 
@@ -86,6 +89,10 @@ def _read(text: str, german: bool) -> tuple[Chord | None, tuple[SymbolWarning, .
             columns[body.index("\\")],
             (body.replace("\\", "/"),),
         )
+    if seventh := MINOR_MAJOR.match(body):  # Cm/maj7, whose slash is no bass
+        at = seventh.end(1)
+        body, columns = body[:at] + body[at + 1 :], (*columns[:at], *columns[at + 1 :])
+        given = given._replace(text=body, columns=columns)
     root, start = note_name(body, 0, columns, german)
     bass, end = _bass(given, start, german)
     grammar = Grammar(body[:end], columns, start, body[:start], body[end:])
@@ -107,6 +114,7 @@ def _read(text: str, german: bool) -> tuple[Chord | None, tuple[SymbolWarning, .
         warnings.insert(0, SymbolWarning("full-width", f"full-width characters, read as {body}"))
     if not german:
         warnings.extend(_unusual_root(root, body[start:end]))
+        warnings.extend(_syllable(body, as_read))
     chord = Chord(
         root,
         kind.name,
@@ -169,6 +177,17 @@ def _meant(upper: str, bass: str) -> tuple[str, ...]:
     if re.fullmatch(r"(?i:maj|ma|m)7|Δ7?", bass):
         return (f"{upper}(maj7)",)
     return (f"{upper}/{bass[0].upper()}{bass[1:]}", upper)
+
+
+def _syllable(body: str, as_read: str) -> list[SymbolWarning]:
+    """Do, Do7: D with the o of a diminished chord, and perhaps the note do was meant."""
+    found = re.match(r"Do(?=7?(?:$|/))", body)
+    if not found:
+        return []
+    message = (
+        f"read as {as_read}; if the note do was meant, type C{body[2:]} or set note-names: latin"
+    )
+    return [SymbolWarning("looks-like-solfege", message)]
 
 
 def _unusual_root(root: NoteName, suffix: str) -> list[SymbolWarning]:

@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from backing.ground.instruments import ALSO_CALLED
 from backing.ground.source import Diagnostic, Source, Span, nearest
 from backing.ground.timebase import Meter
 from backing.styles.model import SECTION
@@ -157,6 +158,8 @@ class Table:
     def unknown(self, path: Path, what: str, value: object, names: Sequence[str]) -> None:
         """Note a name that is not in a list, with the nearest one that is."""
         near = nearest(value, names) if isinstance(value, str) else None
+        if "instrument" in self.path or what == "instrument":
+            near = ALSO_CALLED.get(str(value).casefold(), near)
         hint = f"did you mean '{near}'?" if near else f"write one of: {', '.join(names)}"
         self.faults.add("S105", path, f"there is no {what} '{value}'", hint)
 

@@ -1,0 +1,85 @@
+"""A line that is neither a setting, a heading nor music between bar lines: what it was meant to be."""
+
+from __future__ import annotations
+
+import re
+
+from backing.chart import habits, settings
+from backing.chart.codes import Faults, near, quoted
+from backing.chart.directions import plain_name
+from backing.chart.lex import Line, invisible
+from backing.chart.steering import Seen
+from backing.chart.words import ORDER
+
+MOST_GUESSED = 400  # characters from which a meaning is guessed
+_CHORDLIKE = (
+    r"[A-Ha-h][#b♭♯]?(?:maj|min|dim|aug|sus|add|alt|[mM0-9Δ°øo+\-()/#b,A-G])*[!=]?|[/%]|N\.?C\.?"
+)
+
+
+def read(line: Line, plain: str, faults: Faults, above: str) -> tuple[bool, Seen | None]:
+    """Say what a line that is nothing was meant to be; `above` is the music over it in its section, "" for none.
+
+    Returns whether it was meant as music, and the direction for the order of play that it is.
+    """
+    text = plain[line.start : line.end]
+    hidden = invisible(text)
+    if hidden:
+        at = line.start + hidden.start()
+        faults.add("E905", at, at + 1, found=f"U+{ord(hidden[0]):04X}")
+        return True, None
+    long = len(text) > MOST_GUESSED
+    words = text[:MOST_GUESSED].split()
+    text = " ".join(words)
+    if direction := _direction(text, line, faults, above):
+        return False, direction
+    if re.fullmatch(r"[A-H][0-9']?[.:)]?", text) and re.match(r"\s*\n\s*\|", plain[line.end :]):
+        hint = f"if a section begins here, type  [{text.rstrip('.:)')}]"
+        faults.add("E123", line.start, line.end, hint=hint)
+        return False, None
+    section = habits.heading(text)
+    if section and "|" not in text and text.strip("ABCD") != "":
+        counted = habits.without_count(text.strip(" :")) is not None
+        hint = f"if a section begins here, type  [{section}]"
+        hint += f" , and  [{section}]  again below its bars to play it again" * counted
+        faults.add("E123", line.start, line.end, hint=hint)
+        return False, None
+    if not long and all(len(w) <= 16 and re.fullmatch(_CHORDLIKE, w) for w in words):
+        example = "| " + " | ".join(words[:8]) + " |"
+        faults.add("E101", line.start, line.end, found=quoted(words[0]), example=example)
+        return True, None
+    faults.add("E123", line.start, line.end, hint=_hint(text, words, bool(above)))
+    return False, None
+
+
+def _hint(text: str, words: list[str], below_music: bool) -> str:
+    """What to type for a line that is neither a heading nor chords."""
+    hint = "write a setting as  name: value , a section as  [A] , music as  | C | G7 |"
+    name, equals, value = text[:80].partition("=")
+    known = near(name.strip(), list(settings.SETTINGS)) if equals else None
+    if known:
+        hint = f"type  {known}: {value.strip()}"
+    elif near(words[0], list(settings.SETTINGS)) == words[0].casefold() and len(words) > 1:
+        value = " ".join(words[1:]).lstrip("-–—=: ").removeprefix("of ").split(",")[0]
+        hint = f"type  {words[0].casefold()}: {value[:60]}"
+    elif re.fullmatch(r"[0-9]{1,2}\s*/\s*[0-9]{1,2}", text):
+        hint = f"type  meter: {text}"
+    elif habits.remark(text):
+        hint = f"a comment begins with # and a blank:  {(habits.remark(text) or '')[:80]}"
+    elif len(words) > 3 or text[0] == "(" or (below_music and '"' in text):
+        said = text.strip('"')
+        hint = f"a remark is typed  # {said[:60]} , and what is sung under its bars  words: | {words[0].strip(chr(34))[:16]} | … |"
+    elif len(words) <= 3 and len(text) <= 30 and all(w.isalnum() for w in words):
+        hint = f"if a section begins here, type  [{text}]"
+    return hint
+
+
+def _direction(text: str, line: Line, faults: Faults, above: str) -> Seen | None:
+    """Say that a direction for the order of play belongs into a bar; None where the line is none."""
+    name = plain_name(text.strip('"').strip())
+    if name not in ORDER:
+        return None
+    bar = re.split(r"[|:\]]+", above.rstrip(" |:]"))[-1].strip()
+    hint = f'type it in quotes in its bar:  | {bar[:48] or "C"} "{name}" |'
+    faults.add("E330" if '"' not in text else "E123", line.start, line.end, hint=hint)
+    return Seen(name, line.start, line.end)
