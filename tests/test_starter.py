@@ -93,6 +93,12 @@ def test_every_example_can_be_typed(meter: str) -> None:
         clean(f"key: C major\nmeter: {meter}\n{typed}\n")
 
 
+def test_verse_and_chorus_are_not_alike() -> None:
+    text = starter("Tune", form="Verse Chorus Verse Chorus")
+    verse, chorus = re.findall(r"(?m)^\[(?:Verse|Chorus)\]\n((?:\|.*\n)+)", text)
+    assert verse != chorus
+
+
 def test_the_bars_are_those_of_one_chorus() -> None:
     chart = parse(starter("Tune", bars=32, form="AABA"))
     assert [s.name for s in chart.sections] == ["A", "B"]

@@ -28,6 +28,7 @@ PLAIN_WORDS = (
     ("country", ("country waltz", "country two-step", "country train beat", "bluegrass"), ("reel",)),
     ("Waltzes", ("jazz waltz",), ("tango",)),
     ("hip-hop", ("boom-bap",), ("tango",)),
+    ("5/4", ("five-four rock", "five-four swing"), ("seven-four rock", "jazz waltz")),
     ("braz", ("bossa nova", "baiao"), ("tango",)),
 )  # fmt: skip
 

@@ -223,8 +223,10 @@ def _chords(name: str, bars: int, key: Key, blues: bool) -> list[str]:
         phrase = table.other
         if first in BEFORE or first in AFTER:
             phrase = table.before if first in BEFORE else table.after
-        elif name in "AB":
-            phrase = table.home if name == "A" else table.away
+        elif first in ("a", "verse"):
+            phrase = table.home
+        elif first in ("b", "bridge", "middle"):
+            phrase = table.away
         turn, close = phrase.round.split(), phrase.close.split()
         numerals = [turn[i % len(turn)] for i in range(bars)]
         if bars >= BARS_OF_A_LINE:
@@ -273,7 +275,7 @@ def _more(key: Key, meter: Meter) -> str:
 
 def examples(key: Key, meter: Meter) -> list[tuple[str, str]]:
     """Lines of music that can be typed in a key and a meter, and what each does."""
-    tonic, other = _chords("Verse", 2, key, False)
+    tonic, other = _chords("Chorus", 2, key, False)
     held = [tonic, *["/"] * (meter.beats - 2), other]
     rows = (
         [(f"| {' '.join(held)} |", "/ holds a chord for one more beat")] if meter.beats > 1 else []

@@ -50,20 +50,21 @@ def _unknown(name: str) -> tuple[str, str]:
 
 
 def matching(word: str) -> tuple[str, ...]:
-    """The names of the styles that a word fits, by name or by what they are."""
+    """The names of the styles that a word fits, by name, by what they are or by a meter."""
     from backing.styles.kinds import called
 
     return called(word, dict(map(_told, shelf.paths())))
 
 
 def _told(path: Path) -> tuple[str, str]:
-    """What a style file calls itself and says of itself, from the settings above its first table; a mistake hides nothing."""
+    """What a style file calls itself and says of itself, with its meters, from the settings above its first table; a mistake hides nothing."""
     name = path.stem.replace("-", " ")
     try:
         said = tomllib.loads(re.split(r"(?m)^\s*\[", path.read_text("utf-8"), maxsplit=1)[0])
     except (OSError, ValueError):
         return name, ""
-    return str(said.get("name", name)), str(said.get("about", ""))
+    meters = " or ".join(str(meter).partition("(")[0] for meter in said.get("meters", ()))
+    return str(said.get("name", name)), f"{said.get('about', '')} In {meters}"
 
 
 def styles() -> tuple[Style, ...]:
