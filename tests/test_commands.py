@@ -370,6 +370,23 @@ def test_doctor_finds_engine_soundfont_encoder_and_styles(
     assert all(f["ok"] for f in json.loads(capsys.readouterr().out))
 
 
+def test_the_beginning_of_an_option_is_answered_with_those_that_begin_so(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    name = chart("| C |\n")
+    assert run(["check", name, "--tune", "-2"]) == 2
+    assert (
+        capsys.readouterr().err
+        == "backing: there is no option --tune; did you mean --tuned or --tune-number?\n"
+    )
+    assert run(["check", name, "--choru=2"]) == 2
+    assert "did you mean --choruses?" in capsys.readouterr().err
+    assert run(["check", name, "--tuned", "-2"]) == 0
+    assert run(["check", name, "--tunde", "-2"]) == 2
+    assert "--tuned" in capsys.readouterr().err
+    assert run(["check", "--", "--tune"]) == 4
+
+
 def test_every_command_has_help_with_an_example(capsys: pytest.CaptureFixture[str]) -> None:
     for command in ("make", "check", "explain", "chord", "styles", "doctor"):
         assert run([command, "--help"]) == 0

@@ -17,6 +17,7 @@ import typer
 from backing.commands.catalogue import styles
 from backing.commands.command import (
     ChartPath,
+    Command,
     Json,
     Quiet,
     coloured,
@@ -330,7 +331,7 @@ def program(names: Iterable[str] = COMMANDS) -> typer.Typer:
     )
     app.callback()(common)
     for name in names:
-        app.command(name)(command(name, COMMANDS[name]))
+        app.command(name, cls=Command)(command(name, COMMANDS[name]))
     return app
 
 

@@ -7,18 +7,41 @@ import os
 import sys
 from collections.abc import Callable
 from contextlib import suppress
+from itertools import takewhile
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from typer.core import TyperCommand
 
 from backing.commands.options import TABLE, Option, options, refusal
+from backing.ground.errors import RequestError
 
 Json = Annotated[bool, typer.Option("--json", help="The report as JSON.")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Errors only.")]
 ChartPath = Annotated[
     Path, typer.Argument(metavar="CHART", help="A chart, or - for standard input.")
 ]
+
+
+class Command(TyperCommand):
+    """A command that answers the beginning of an option with the options that begin so, and no other."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        known = {flag: p for p in self.params for flag in p.opts if flag.startswith("--")}
+        for typed in takewhile(lambda arg: arg != "--", args):
+            flag = typed.partition("=")[0]
+            if len(flag) > 3 and flag.startswith("--") and flag not in known:
+                begun = [
+                    f
+                    for f, p in known.items()
+                    if f.startswith(flag) and not getattr(p, "hidden", False)
+                ]
+                if begun:
+                    raise RequestError(
+                        f"there is no option {flag}; did you mean {' or '.join(begun)}?"
+                    )
+        return super().parse_args(ctx, args)
 
 
 def command(name: str, run: Callable[..., None]) -> Callable[..., None]:
