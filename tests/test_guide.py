@@ -283,7 +283,7 @@ def test_without_a_topic_it_lists_them(capsys: pytest.CaptureFixture[str]) -> No
     assert all(set(one) == {"topic", "title", "about"} for one in listed)
 
 
-@each("words", (["cheat-sheet"], ["Cheat", "Sheet"], ["CHEAT SHEET"]))
+@each("words", (["cheat-sheet"], ["Cheat", "Sheet"], ["CHEAT SHEET"], ["cheat"]))
 def test_a_topic_is_shown_as_it_is_written(words: list[str]) -> None:
     assert guide.found(" ".join(words)).text == (PAGES / "cheat-sheet.md").read_text("utf-8")
 
@@ -313,7 +313,14 @@ def test_on_a_terminal_nothing_of_a_page_is_lost(
         assert [s for s in spans if "".join(s.split()) not in joined] == []
 
 
-@each("typed, said", (("chart", "Did you mean 'charts'?"), ("recipe", "Did you mean 'recipes'?"), ("capo", "It is told in cheat-sheet, charts"), ("xyzzy", "choose one of first-chart,")))  # fmt: skip
+@each(
+    "typed, said",
+    (
+        ("chrats", "Did you mean 'charts'?"),
+        ("receipes", "Did you mean 'recipes'?"),
+        ("xyzzy", "choose one of first-chart,"),
+    ),
+)
 def test_an_unknown_topic_is_answered_with_the_nearest(typed: str, said: str) -> None:
     with pytest.raises(backing.BackingError) as wrong:
         guide.found(typed)
@@ -372,3 +379,31 @@ def test_a_page_in_pdf_is_the_same_every_time_and_takes_no_other_s_place(
     assert "is written as .pdf" in capsys.readouterr().err
     assert run(["guide", "-o", str(path)]) == 2
     assert "say which page is to be written" in capsys.readouterr().err
+
+
+@each(
+    "typed, words",
+    (
+        ("capo", "- `capo:` the fret."),
+        ("capo:", "`--capo 3`"),
+        ("Count-In", "- `count-in:` bars of count-in"),
+        ('"rit."', '- `"rit."`: slower until the section ends'),
+        ("!", "- `!` behind a chord"),
+        ("|:", "- `|:` and `:|` repeat"),
+        ("--ladder", "- `--ladder 60:100:5`"),
+        ("stems_as", ""),
+    ),
+)
+def test_a_word_or_a_sign_is_looked_up(typed: str, words: str) -> None:
+    if not words:  # it stands in a piece of code alone
+        with pytest.raises(backing.BackingError):
+            guide.found(typed)
+    else:
+        assert words in guide.found(typed).text
+
+
+def test_every_setting_and_direction_is_found_by_its_name() -> None:
+    for name in (*SETTINGS, *lex.UNDER):
+        assert f"`{name}:`" in guide._told(name).text, name  # type: ignore[union-attr]
+    for name in (n for n in WORDS if n != "tacet"):
+        assert f'`"{name}"`' in guide._told(name).text, name  # type: ignore[union-attr]

@@ -19,6 +19,14 @@ from backing.ground.errors import RequestError
 # In the order in which a reader wants them.
 TOPICS = ("first-chart", "cheat-sheet", "charts", "recipes", "styles", "options", "sounds", "troubleshooting", "codes")  # fmt: skip
 CODE = re.compile(r"[EW][0-9]{3}", re.I)  # of a diagnostic
+TOLD = (
+    "charts",
+    "options",
+    "styles",
+    "recipes",
+    "sounds",
+    "troubleshooting",
+)  # where a word is looked for
 WIDEST = 100  # columns that are read with ease
 
 
@@ -57,21 +65,38 @@ def styles() -> str:
 
 
 def found(words: str) -> Page:
-    """The page of a topic or a code, whatever its capitals and blanks. Raises `RequestError` with the nearest name."""
+    """The page of a topic, of a code, or of a word that can be typed, whatever its capitals and blanks.
+
+    Raises `RequestError` with the nearest name.
+    """
     from backing.commands.guide_codes import KNOWN, entry
     from backing.commands.values import near
 
     topic = "-".join(words.casefold().replace("-", " ").split())
-    if topic in TOPICS:
-        return whole(topic)
+    begun = [
+        name for name in TOPICS if name == topic or (len(topic) > 3 and name.startswith(topic))
+    ]
+    if begun:
+        return whole(begun[0])
     if topic.upper() in KNOWN:
         return Page(topic.upper(), *entry(topic.upper()))
-    word = re.compile(rf"(?<!\w){re.escape(words.strip())}(?!\w)", re.I)
-    told = [name for name in TOPICS if word.search(page(name).text)]
-    where = near(topic, TOPICS) or (f" It is told in {', '.join(told)}." if told else "")
+    told = _told(words)
+    if told:
+        return told
     raise RequestError(
-        f"the guide has no page {words!r}; choose one of {', '.join(TOPICS)}.{where}"
+        f"the guide has no page {words!r}; choose one of {', '.join(TOPICS)}.{near(topic, TOPICS)}"
     )
+
+
+def _told(words: str) -> Page | None:
+    """What the pages tell of a word or a sign that can be typed, None where they tell nothing."""
+    from backing.commands.guide_words import told
+
+    found = told(words, {name: page(name).text for name in TOLD})
+    lines = [f"# {words}", "", "What the guide tells of it, by page."]
+    for name, items in found.items():
+        lines += ["", f"## {name}", "", *items]
+    return Page(words, words, lines[2], "\n".join(lines) + "\n") if found else None
 
 
 def contents() -> str:
@@ -83,14 +108,17 @@ def contents() -> str:
         [
             *lines,
             "",
-            "backing guide TOPIC shows one; backing guide E104 tells what a diagnostic means.",
+            "backing guide TOPIC shows one, backing guide capo what is told of a word, backing guide E104 of a diagnostic.",
         ]
     )
 
 
 def guide(
     topic: Annotated[
-        list[str] | None, typer.Argument(metavar="[TOPIC]", help="A page, or a code such as E104.")
+        list[str] | None,
+        typer.Argument(
+            metavar="[TOPIC]", help="A page, a code such as E104, or a word such as capo."
+        ),
     ] = None,
     out: Annotated[
         Path | None, typer.Option("-o", "--out", metavar="FILE", help="The page as a PDF.")
@@ -102,7 +130,7 @@ def guide(
 ) -> None:
     """The manual: the chart language, a cheat sheet, recipes, styles, options, sounds, codes.
 
-    Example: backing guide cheat-sheet; backing guide cheat-sheet -o x.pdf; backing guide E104
+    Example: backing guide cheat-sheet; backing guide cheat-sheet -o x.pdf; backing guide E104; backing guide capo
     """
     if topic is None:
         if out is not None:
