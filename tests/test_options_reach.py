@@ -5,6 +5,7 @@ Nothing is rendered here: whoever writes sound, a page or a sheet is replaced by
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Callable
 from pathlib import Path
 from shutil import rmtree
@@ -87,10 +88,18 @@ def log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
         monkeypatch.setattr(name, writer(name))
     Path("tune.txt").write_text(CHART, "utf-8")
     Path("choices.toml").write_text(CHOICES, "utf-8")
-    font = bytearray(find().read_bytes())
-    font[font.index(b"INAM") + 8] ^= 0x20  # the same sounds under another name: another file
-    Path("my.sf2").write_bytes(font)
+    Path("my.sf2").write_bytes(remarked(find().read_bytes()))
     return lines
+
+
+def remarked(font: bytes) -> bytes:
+    """The same sounds with a comment more: another file (SoundFont 2.04 section 5, the chunk `ICMT` of the list `INFO`)."""
+    assert (font[:4], font[8:16], font[20:24]) == (b"RIFF", b"sfbkLIST", b"INFO")
+    remark = b"ICMT" + struct.pack("<I", 2) + b"x\0"
+    whole, told = (struct.unpack_from("<I", font, at)[0] for at in (4, 16))
+    head = b"RIFF" + struct.pack("<I", whole + len(remark)) + b"sfbkLIST"
+    head += struct.pack("<I", told + len(remark))
+    return head + font[20 : 20 + told] + remark + font[20 + told :]
 
 
 def typed(option: o.Option) -> list[str]:
