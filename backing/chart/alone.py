@@ -3,18 +3,41 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from backing.chart import habits, settings
 from backing.chart.codes import Faults, near, quoted
 from backing.chart.directions import plain_name
-from backing.chart.lex import Line, invisible
+from backing.chart.lex import Kind, Line, invisible
 from backing.chart.steering import Seen
 from backing.chart.words import ORDER
 
+FEWEST_OF_A_PAGE = 3  # lines that are nothing, from which they are answered once
 MOST_GUESSED = 400  # characters from which a meaning is guessed
 _CHORDLIKE = (
     r"[A-Ha-h][#b♭♯]?(?:maj|min|dim|aug|sus|add|alt|[mM0-9Δ°øo+\-()/#b,A-G])*[!=]?|[/%]|N\.?C\.?"
 )
+
+
+def page(found: Sequence[Line], plain: str) -> list[Line]:
+    """The lines that are nothing of a text that is no chart at all (prose, words with chords over them), else none."""
+    if "|" in plain:
+        return []
+    others = [one for one in found if one.kind is Kind.OTHER]
+    if len(others) < FEWEST_OF_A_PAGE or any(invisible(plain[o.start : o.end]) for o in others):
+        return []
+    return [] if all(_chords(plain[o.start : o.end].split()) for o in others) else others
+
+
+def of_page(others: Sequence[Line], faults: Faults) -> None:
+    """Say once for all of its lines that a page is no chart."""
+    more = len(others) - 1
+    hint = f"type chords between bar lines, such as  | C | G7 | ; {more} more lines are like this one: words with chords over them are read with  --read-as words"
+    faults.add("E123", others[0].start, others[0].end, hint=hint)
+
+
+def _chords(words: Sequence[str]) -> bool:
+    return all(len(w) <= 16 and re.fullmatch(_CHORDLIKE, w) for w in words)
 
 
 def read(line: Line, plain: str, faults: Faults, above: str) -> tuple[bool, Seen | None]:
@@ -44,7 +67,7 @@ def read(line: Line, plain: str, faults: Faults, above: str) -> tuple[bool, Seen
         hint += f" , and  [{section}]  again below its bars to play it again" * counted
         faults.add("E123", line.start, line.end, hint=hint)
         return False, None
-    if not long and all(len(w) <= 16 and re.fullmatch(_CHORDLIKE, w) for w in words):
+    if not long and _chords(words):
         example = "| " + " | ".join(words[:8]) + " |"
         faults.add("E101", line.start, line.end, found=quoted(words[0]), example=example)
         return True, None

@@ -143,7 +143,7 @@ class _Parser:
     def chart(self) -> Chart:
         found, comments = lines(self.plain)
         wide(self.typed, found, self.faults)
-        self._sharp_keys(found, comments)
+        settings.sharp_keys(found, comments, self.plain, self.faults)
         blocks = self._blocks(found)
         head, blocks = blocks[0], blocks[1:] if not blocks[0].music else blocks
         header = self._settings(head.settings, None)
@@ -219,24 +219,12 @@ class _Parser:
             return None
         return beats
 
-    def _sharp_keys(self, found: list[Line], comments: list[tuple[int, int, bool]]) -> None:
-        """Warn where a blank made a comment of a sharp: `key: F # minor`."""
-        behind = {
-            self.faults.line(start): (start, end) for start, end, alone in comments if not alone
-        }
-        for line in found:
-            place = behind.get(self.faults.line(line.start)) if line.name == "key" else None
-            if place and len(value := self.plain[line.value : line.end]) == 1:
-                word = self.plain[slice(*place)][1:].split()[:1]
-                if word and word[0].casefold() in ("minor", "major", "m", "min", "maj"):
-                    example = f"key: {value}# {word[0]}"
-                    self.faults.add("W201", *place, key=value, example=example)
-
     # --- headings
 
     def _blocks(self, found: list[Line]) -> list[_Block]:
         block = _Block("", Span(0, 0))
         blocks = [block]
+        others = self._page(found)
         for line in found:
             if line.kind is Kind.HEADING:
                 block = self._heading(line)
@@ -247,11 +235,22 @@ class _Parser:
                 else:
                     block.settings.append(line)
             elif line.kind is Kind.OTHER:
-                block.spoilt = self._other(line, block) or block.spoilt
+                block.spoilt = bool(others) or self._other(line, block) or block.spoilt
             else:
                 block.music.append(line)
             block.add(line)
         return blocks
+
+    def _page(self, found: list[Line]) -> list[Line]:
+        """The lines of a text that is no chart at all, which is said once; most often none."""
+        if not any(line.kind is Kind.OTHER for line in found):
+            return []
+        from backing.chart import alone
+
+        others = alone.page(found, self.plain)
+        if others:
+            alone.of_page(others, self.faults)
+        return others
 
     def _heading(self, line: Line) -> _Block:
         text, faults = self.plain, self.faults

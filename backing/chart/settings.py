@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from backing.chart import values
@@ -171,3 +171,17 @@ def read(
             at = line.value + max(0, value.casefold().find(word.casefold()))
             faults.add(wrong.code, at, min(at + len(word), line.end), **wrong.values)
     return Read(result, tuple(written))
+
+
+def sharp_keys(
+    found: Sequence[Line], comments: Sequence[tuple[int, int, bool]], plain: str, faults: Faults
+) -> None:
+    """Warn where a blank made a comment of a sharp: `key: F # minor`."""
+    behind = {faults.line(start): (start, end) for start, end, alone in comments if not alone}
+    for line in found:
+        place = behind.get(faults.line(line.start)) if line.name == "key" else None
+        if place and len(value := plain[line.value : line.end]) == 1:
+            word = plain[slice(*place)][1:].split()[:1]
+            if word and word[0].casefold() in ("minor", "major", "m", "min", "maj"):
+                example = f"key: {value}# {word[0]}"
+                faults.add("W201", *place, key=value, example=example)
