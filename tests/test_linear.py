@@ -16,7 +16,8 @@ from types import FrameType
 import pytest
 
 from backing.chart import habits
-from backing.chart.parse import MOST_GUESSED, parse_all
+from backing.chart.alone import MOST_GUESSED
+from backing.chart.parse import parse_all
 
 SIZES = (1, 2, 4, 8)
 UNIT = 300

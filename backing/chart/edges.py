@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 
 from backing.chart import habits
+from backing.chart.alone import MOST_GUESSED
 from backing.chart.codes import quoted
 from backing.chart.directions import FIRST_WORDS, plain_name
 from backing.chart.lex import UNDER, Cell, Line
@@ -15,8 +16,6 @@ from backing.chart.piece import Piece
 from backing.chart.settings import SETTINGS
 from backing.chart.steering import Seen
 from backing.chart.words import ORDER, WORDS
-
-MOST_GUESSED = 400  # characters from which it is guessed what they mean
 
 
 def after(piece: Piece, found: list[Cell]) -> tuple[list[Cell], bool]:
