@@ -30,6 +30,7 @@ def main() -> None:
     code = guarded(command_line)
     if not flushed() and not code:
         code = READ_OR_WRITE
+    told()
     gc.freeze()
     sys.exit(code)
 
@@ -149,6 +150,15 @@ def flushed() -> bool:
         tell(f"standard output cannot be used: {wrong.strerror}")
         return False
     return True
+
+
+def told() -> None:
+    """Let go of what standard error cannot take: there is nowhere to say so, and the exit code stays."""
+    try:
+        if sys.stderr is not None:
+            sys.stderr.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stderr.fileno())
 
 
 if __name__ == "__main__":
