@@ -6,6 +6,7 @@ The browser is started once, with that page in it.
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -26,6 +27,13 @@ def own_folders(tmp_path_factory: pytest.TempPathFactory) -> None:
     for kind in ("STATE", "CONFIG", "CACHE"):
         os.environ[f"XDG_{kind}_HOME"] = str(tmp_path_factory.mktemp(kind.lower()))
     os.environ["BACKING_SOUNDFONT"] = "default"
+
+
+@pytest.fixture(autouse=True, scope="session")
+def interruptible() -> None:
+    """A shell starts what runs in the background deaf to Ctrl-C, and programs that tests start would inherit that."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(scope="session")

@@ -259,7 +259,7 @@ def test_what_is_missing_or_broken_is_said_with_its_exit_code(
 def test_ctrl_c_ends_the_program_at_once_and_leaves_the_old_file_alone() -> None:
     Path("a.mp3").write_bytes(b"made earlier")
     command = [sys.executable, "-m", "backing", "make", "tune.txt", "-o", "a.mp3", "--force"]
-    command += ["--length", "60:00", "--stems"]
+    command += ["--length", "20:00", "--stems"]
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     nameless = f"{Path.cwd()}/#"  # the temporary file of the sound lies beside the target
     while not any(name.startswith(nameless) for name in opened(process)):
