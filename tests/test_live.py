@@ -10,18 +10,9 @@ import numpy as np
 import pytest
 
 from backing.ground import dice
+from backing.live.asked import Border, Change, Cut, Loop, Play, Stop
 from backing.live.limiter import BETWEEN_DB, Limiter
-from backing.live.session import (
-    EARLY,
-    HOP,
-    Border,
-    Change,
-    Cut,
-    Loop,
-    Play,
-    Session,
-    Stop,
-)
+from backing.live.session import EARLY, HOP, Session
 from backing.live.take import same_place
 from backing.output.sound import limit
 from backing.output.sound.synth import GRAIN, RATE

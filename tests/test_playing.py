@@ -24,12 +24,13 @@ from backing.commands.play import Follower
 from backing.commands.playing import faster, higher, prepared_take, wanted_of
 from backing.ground.errors import AudioUnavailable, RequestError
 from backing.ground.roles import CHANNELS
+from backing.live.asked import Border, Play, Stop
 from backing.live.desk import Desk
 from backing.live.device import Speaker, devices
 from backing.live.foreseen import loudness
 from backing.live.midi_out import CLOCKS, Clocks, Instruments, Sender
 from backing.live.pump import Pump
-from backing.live.session import HOP, Border, Play, Session, Stop
+from backing.live.session import HOP, Session
 from backing.live.take import take_of
 from backing.output.sound.mix import tracks
 from backing.output.sound.soundfont import find

@@ -18,8 +18,13 @@ from backing.commands.catalogue import styles
 from backing.commands.command import (
     ChartPath,
     Command,
+    Gap,
+    GapPlays,
     Json,
+    Ladder,
+    Passes,
     Quiet,
+    Through,
     coloured,
     command,
     progress,
@@ -68,21 +73,11 @@ def rehearse(
     out: Annotated[
         list[Path], typer.Option("-o", "--out", metavar="FILE", help="What to write.")
     ] = [],  # noqa: B006 - typer copies it
-    ladder: Annotated[
-        str | None,
-        typer.Option(metavar="60:100:5", help="Percent from, to, step; 80:120:5bpm; or alternate."),
-    ] = None,
-    passes: Annotated[int, typer.Option(metavar="N", help="Passes at each tempo.")] = 2,
-    through: Annotated[
-        str | None,
-        typer.Option(metavar="KEYS", help='Keys in turn: fourths, semitones or "C F Bb".'),
-    ] = None,
-    gap: Annotated[
-        str | None, typer.Option(metavar="4:4", help="Bars with the band, then bars without.")
-    ] = None,
-    gap_plays: Annotated[
-        str, typer.Option("--gap-plays", metavar="WHAT", help="nothing, click or drums.")
-    ] = "nothing",
+    ladder: Ladder = None,
+    passes: Passes = 2,
+    through: Through = None,
+    gap: Gap = None,
+    gap_plays: GapPlays = "nothing",
     split: Annotated[bool, typer.Option("--split", help="A file a pass.")] = False,
     quiet: Quiet = False,
     *,

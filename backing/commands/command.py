@@ -44,6 +44,23 @@ class Command(TyperCommand):
         return super().parse_args(ctx, args)
 
 
+# How a track is practised, for those commands that play one.
+Ladder = Annotated[
+    str | None,
+    typer.Option(metavar="60:100:5", help="Percent from, to, step; 80:120:5bpm; or alternate."),
+]
+Passes = Annotated[int, typer.Option(metavar="N", help="Passes at each tempo.")]
+Through = Annotated[
+    str | None, typer.Option(metavar="KEYS", help='Keys in turn: fourths, semitones or "C F Bb".')
+]
+Gap = Annotated[
+    str | None, typer.Option(metavar="4:4", help="Bars with the band, then bars without.")
+]
+GapPlays = Annotated[
+    str, typer.Option("--gap-plays", metavar="WHAT", help="nothing, click or drums.")
+]
+
+
 def command(name: str, run: Callable[..., None]) -> Callable[..., None]:
     """A function as typer reads it; one that takes a `wish` is given the options of a track and receives them read.
 

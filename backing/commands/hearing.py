@@ -7,7 +7,18 @@ from typing import Annotated
 
 import typer
 
-from backing.commands.command import ChartPath, Quiet, coloured, rendered, say
+from backing.commands.command import (
+    ChartPath,
+    Gap,
+    GapPlays,
+    Ladder,
+    Passes,
+    Quiet,
+    Through,
+    coloured,
+    rendered,
+    say,
+)
 from backing.commands.options import Options
 
 
@@ -39,20 +50,11 @@ def play(
             "--list-devices", help="The sound devices there are.", is_eager=True, callback=devices
         ),
     ] = False,
-    ladder: Annotated[
-        str | None, typer.Option(metavar="60:100:5", help="Percent from, to, step; or alternate.")
-    ] = None,
-    passes: Annotated[int, typer.Option(metavar="N", help="Passes at each tempo.")] = 2,
-    through: Annotated[
-        str | None,
-        typer.Option(metavar="KEYS", help='Keys in turn: fourths, semitones or "C F Bb".'),
-    ] = None,
-    gap: Annotated[
-        str | None, typer.Option(metavar="4:4", help="Bars with the band, then bars without.")
-    ] = None,
-    gap_plays: Annotated[
-        str, typer.Option("--gap-plays", metavar="WHAT", help="nothing, click or drums.")
-    ] = "nothing",
+    ladder: Ladder = None,
+    passes: Passes = 2,
+    through: Through = None,
+    gap: Gap = None,
+    gap_plays: GapPlays = "nothing",
     quiet: Quiet = False,
     *,
     wish: Options,

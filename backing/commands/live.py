@@ -22,7 +22,8 @@ from backing.commands.playing import (
 
 if TYPE_CHECKING:
     from backing.commands.preparing import Prepared
-    from backing.live.session import Border, Command, Place, Session
+    from backing.live.asked import Border, Command, Place
+    from backing.live.session import Session
     from backing.live.take import Take
 
 VOLUME_DB, STEP_DB = (-24.0, 6.0), 2.0
@@ -58,7 +59,7 @@ class Live:
         self.planner.ask(wanted)
 
     def _ready(self, wanted: Wanted, prepared: Prepared, take: Take) -> None:
-        from backing.live.session import Border, Change
+        from backing.live.asked import Border, Change
 
         self._band.seat(take)
         self.prepared = prepared
@@ -66,7 +67,7 @@ class Live:
         self.session.command(Change(take), Border.ROUND if self._at_round else Border.BAR)
 
     def _now(self, command: Command, border: Border | None = None) -> None:
-        from backing.live.session import Border
+        from backing.live.asked import Border
 
         self.session.command(command, border or Border.NOW)
 
@@ -76,7 +77,7 @@ class Live:
     # keys
 
     def toggle(self) -> None:
-        from backing.live.session import Play, Stop
+        from backing.live.asked import Play, Stop
 
         place = self.session.place
         if place.playing:
@@ -93,7 +94,7 @@ class Live:
         return bar, count_of(place.take.timeline, bar, wish, place.take.gain_db)
 
     def jump(self, bar: int) -> None:
-        from backing.live.session import Play
+        from backing.live.asked import Play
 
         place = self.session.place
         bar = max(0, min(bar, len(place.take.bars) - 2))
@@ -135,7 +136,7 @@ class Live:
         self._command_loop()
 
     def _command_loop(self) -> None:
-        from backing.live.session import Loop
+        from backing.live.asked import Loop
 
         self._now(Loop(*(self.wanted.loop or (None, None))))
 

@@ -108,7 +108,7 @@ def _band(wish: Options, how: How) -> tuple[Path | None, Any]:
 @contextmanager
 def _heard(live: Live, band: Any, how: How) -> Iterator[Any]:
     """The thread that pulls, and the device or port that it pulls for."""
-    from backing.live.session import Border, Play
+    from backing.live.asked import Border, Play
 
     live.session.command(Play(0), Border.NOW)
     if how.to is not None:

@@ -21,7 +21,7 @@ from backing.output import hand
 
 if TYPE_CHECKING:
     from backing.commands.playing import Wanted
-    from backing.live.session import Place
+    from backing.live.asked import Place
     from backing.live.take import Take
     from backing.timeline.model import ChordSpan, PlayedBar, Timeline
 

@@ -14,11 +14,11 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections import deque
 from collections.abc import Iterator
-from enum import Enum
 from fractions import Fraction
 from heapq import heappop, heappush
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
+from backing.live.asked import Border, Change, Command, Cut, Loop, Place, Play, Stop
 from backing.live.take import FULL, Shape, Stroke, Take, same_place
 from backing.output.sound.synth import (
     ALL_KEYS,
@@ -39,60 +39,6 @@ EARLY = RATE * 6 // 100  # how early a player may be on a beat, in frames
 END = 1 << 62
 Key = tuple[str, bool]
 Events = dict[Key, list[tuple[int, int]]]  # offset in the hop and `event_of`, by stream
-
-
-class Border(Enum):
-    """When a command takes effect."""
-
-    NOW = "now"
-    BEAT = "beat"
-    BAR = "bar"
-    ROUND = "round"  # at the seam of the loop, or where the track begins again
-
-
-class Play(NamedTuple):
-    """Play from a bar, after a take of a count where one is given."""
-
-    bar: int
-    count_in: Take | None = None
-
-
-class Stop(NamedTuple):
-    """Stop; the place is kept."""
-
-
-class Change(NamedTuple):
-    """Go on with another take: another tempo, key, style, band or text."""
-
-    take: Take
-
-
-class Loop(NamedTuple):
-    """Play bars `first` to `last` over and over; with None go on to the end."""
-
-    first: int | None = None
-    last: int | None = None
-
-
-Command = Play | Stop | Change | Loop
-
-
-class Place(NamedTuple):
-    """Where the session is. `frame` is of its take; `counting` while a count is heard; `rounds` of the loop so far."""
-
-    take: Take
-    bar: int
-    frame: int
-    playing: bool
-    counting: bool = False
-    rounds: int = 0
-
-
-class Cut(NamedTuple):
-    """A jump that was made: at a frame of the session the music went on at a bar of a take."""
-
-    frame: int
-    bar: int
 
 
 class Band(Protocol):

@@ -19,10 +19,11 @@ from tempfile import TemporaryDirectory
 import backing
 from backing.commands.options import Options
 from backing.commands.playing import prepared_take, wanted_of
+from backing.live.asked import Border, Loop, Play
 from backing.live.desk import Desk
 from backing.live.device import NULL, Speaker
 from backing.live.pump import Pump
-from backing.live.session import Border, Loop, Play, Session
+from backing.live.session import Session
 from backing.output.sound.soundfont import find
 from tests.bench.common import DEMO
 
@@ -37,7 +38,8 @@ import backing
 from backing.commands.options import Options
 from backing.commands.playing import prepared_take, wanted_of
 from backing.live.desk import Desk
-from backing.live.session import HOP, Border, Play, Session
+from backing.live.asked import Border, Play
+from backing.live.session import HOP, Session
 from backing.output.sound.soundfont import find
 font = find(None)
 _, take = prepared_take(wanted_of(backing.parse(Path(sys.argv[1]).read_text('utf-8')), Options()), font)
