@@ -6,6 +6,7 @@ Sources: ITU-R BS.1770-4 for loudness; octave bands as in IEC 61260; what is ask
 
 from __future__ import annotations
 
+import os
 import tempfile
 from collections.abc import Sequence
 from itertools import pairwise
@@ -31,6 +32,15 @@ from tests.generated import KEYS
 from tests.listening import heard
 
 Samples = npt.NDArray[np.float32]
+# All styles take a quarter of an hour: `EVERY_STYLE=1 pytest -m slow tests/test_balance.py tests/test_arc.py`.
+STEP = 1 if os.environ.get("EVERY_STYLE") else 6
+
+
+def some(styles: Sequence[str]) -> Sequence[str]:
+    """Every sixth style where everything runs, all of them on demand: each is rendered."""
+    return styles[::STEP]
+
+
 # Major and minor triads on twelve roots and more; sevenths as blues, jazz and funk have them.
 TRIADS = "C | Am | F | G | Em | Dm | Bb | Gm | Eb | Cm | Ab | Fm | D | Bm | A | F#m"
 SEVENTHS = "C7 | F7 | Dm7 | G7 | Am7 | D7 | Gm7 | C7 | Fm7 | Bb7 | Cm7 | F7 | Em7 | A7 | Bm7 | E7"
