@@ -296,7 +296,8 @@ def test_control_characters_are_not_printed() -> None:
         ("| C :| x" + "9" * 5000 + " |\n", "E501"),
         ("| " + "9" * 5000 + "/" + "9" * 5000 + " C |", "E501"),
         ("| C" + "!" * 100_000 + " |", "E119"),
-        (("a" * 30 + "\n") * 30_000, "E906"),
+        (("a" * 30 + "\n") * 30_000, "E123"),
+        ("| C |\n" + ("a" * 30 + "\n") * 30_000, "E906"),
     ],
 )
 def test_monstrous_lines_are_answered_and_not_fallen_over(text: str, code: str) -> None:

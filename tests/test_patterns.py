@@ -68,7 +68,7 @@ def test_half_time_starts_all_players_of_all_styles_on_the_same_half(
                 passed, half = divmod(bar.index - first, 2)
                 style = find(name)  # a clave, and a groove that runs on, are counted through
                 turns = style.clave is None and not style.runs_on
-                if turns and chosen[1:] != (passed % chosen.pattern.bars, half):
+                if turns and (chosen.bar, chosen.half) != (passed % chosen.pattern.bars, half):
                     turned.append(
                         f"{name}: '{chosen.pattern.name}' in bar {bar.index}: {chosen[1:]}"
                     )

@@ -441,7 +441,7 @@ def test_a_chart_and_a_style_are_heard_to_their_end(tmp_path: Path) -> None:
     from backing.commands.cli import run
 
     path = tmp_path / "tiny.txt"
-    path.write_text("tempo: 300\nstyle: folk\ncount-in: off\n[A]\n| C | C |\n")
+    path.write_text("tempo: 300\nstyle: folk strum\ncount-in: off\n[A]\n| C | C |\n")
     assert run(["play", str(path), "--device", "null", "--quiet"]) == 0
     assert run(["styles", "fast punk", "--play", "--chart", str(path), "--device", "null"]) == 0
 
