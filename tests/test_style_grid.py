@@ -192,7 +192,7 @@ def meters(draw: st.DrawFn) -> Meter:
 
 
 @pytest.mark.slow
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=400, deadline=None)
 @given(data=st.data(), meter=meters())
 def test_every_pattern_fills_every_bar_of_every_meter(data: st.DataObject, meter: Meter) -> None:
     """Pulses add up to the bar, cells lie inside their pulses, and no two cells of a line overlap."""
