@@ -21,17 +21,22 @@ ROOT = Path(__file__).parent.parent
 DEMOS = sorted((ROOT / "demo").glob("*.txt"))
 
 
-def prepared(text: str, style: str | None = "medium swing", **wish: Any) -> Prepared:
+def prepared(text: str, style: str | None = "straight-ahead swing", **wish: Any) -> Prepared:
     """A chart read and unrolled; `style` None leaves the chart's own. `wish` are fields of `Options`."""
     return prepare(parse(text), Options().changed(style=style, **wish))
 
 
-def timeline(text: str, style: str | None = "medium swing", **wish: Any) -> Timeline:
+def timeline(text: str, style: str | None = "straight-ahead swing", **wish: Any) -> Timeline:
     return prepared(text, style, **wish).timeline
 
 
 def arranged(
-    text: str, style: str | None = "medium swing", seed: int = 1, *, wish: Any = None, **how: Any
+    text: str,
+    style: str | None = "straight-ahead swing",
+    seed: int = 1,
+    *,
+    wish: Any = None,
+    **how: Any,
 ) -> Arrangement:
     """A chart arranged. `wish` holds fields of `Options` for unrolling, `how` arguments of `arrange`."""
     ready = prepared(text, style, **(wish or {}))
@@ -39,7 +44,12 @@ def arranged(
 
 
 def performed(
-    text: str, style: str | None = "medium swing", seed: int = 1, *, wish: Any = None, **how: Any
+    text: str,
+    style: str | None = "straight-ahead swing",
+    seed: int = 1,
+    *,
+    wish: Any = None,
+    **how: Any,
 ) -> Performance:
     return perform(arranged(text, style, seed, wish=wish, **how))
 

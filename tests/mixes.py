@@ -45,7 +45,7 @@ def some(styles: Sequence[str]) -> Sequence[str]:
 TRIADS = "C | Am | F | G | Em | Dm | Bb | Gm | Eb | Cm | Ab | Fm | D | Bm | A | F#m"
 SEVENTHS = "C7 | F7 | Dm7 | G7 | Am7 | D7 | Gm7 | C7 | Fm7 | Bb7 | Cm7 | F7 | Em7 | A7 | Bm7 | E7"
 SEVENTH_STYLES = (
-    "medium swing", "up-tempo swing", "two-feel swing", "four-to-the-bar swing", "five-four swing", "jazz ballad",
+    "straight-ahead swing", "fast swing", "two-feel swing", "four-to-the-bar swing", "five-four swing", "jazz ballad",
     "jazz waltz", "bossa nova", "slow blues", "blues shuffle", "funk", "neo-soul", "jive", "second line",
 )  # fmt: skip
 # Without a third in its chords, as its style says.

@@ -71,21 +71,21 @@ def close_together(folder: Path, style: str) -> None:
     assert abs(lufs[0] - meter.integrated_loudness(sound)) <= FIRST_LU
 
 
-@pytest.mark.parametrize("style", ["medium swing", "fast punk"])
+@pytest.mark.parametrize("style", ["straight-ahead swing", "fast punk"])
 def test_the_choruses_of_a_track_lie_close_together(tmp_path: Path, style: str) -> None:
     close_together(tmp_path, style)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "style", some([n for n in names() if n not in ("medium swing", "fast punk")])
+    "style", some([n for n in names() if n not in ("straight-ahead swing", "fast punk")])
 )
 def test_the_choruses_lie_close_together_in_every_style(tmp_path: Path, style: str) -> None:
     close_together(tmp_path, style)
 
 
 def test_what_is_played_still_grows() -> None:
-    arrangement = performed("medium swing").arrangement
+    arrangement = performed("straight-ahead swing").arrangement
     bars = arrangement.timeline.bars
     counts = []
     for chorus in (1, 4):

@@ -199,7 +199,7 @@ def test_starting_the_command_line_loads_nothing_heavy() -> None:
 def test_a_midi_file_is_made_without_anything_heavy(tmp_path: Path) -> None:
     """From chart to MIDI needs mido and nothing that makes sound, pages or progress bars."""
     chart = tmp_path / "tune.txt"
-    chart.write_text("style: medium swing\n| Dm7 | G7 | Cmaj7 | % |\n", "utf-8")
+    chart.write_text("style: straight-ahead swing\n| Dm7 | G7 | Cmaj7 | % |\n", "utf-8")
     unwanted = [name for name in (*HEAVY, "platformdirs", "json") if name != "mido"]
     code = (
         "import sys; from backing.commands.cli import run; "

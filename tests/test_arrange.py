@@ -20,7 +20,14 @@ from backing.styles.find import find
 from backing.timeline.model import Timeline
 from tests.band import DEMOS, arranged, chart, notes_in, player, timeline
 
-STYLES = ("medium swing", "jazz waltz", "bossa nova", "rock eighths", "pop ballad", "slow blues")
+STYLES = (
+    "straight-ahead swing",
+    "jazz waltz",
+    "bossa nova",
+    "rock eighths",
+    "pop ballad",
+    "slow blues",
+)
 METERS = ("2/4", "3/4", "4/4", "5/4 (3+2)", "6/8", "7/8 (2+2+3)", "9/8", "12/8")
 EIGHT = "C | Am7 | Dm7 | G7 | Em7 | A7 | Dm7 | G7"
 CRASH = {DRUM_KEYS["crash"], DRUM_KEYS["crash 2"]}
@@ -88,7 +95,7 @@ def test_a_growing_section_grows_bar_by_bar() -> None:
 
 def test_dynamics_change_what_is_played_and_not_only_how_loud() -> None:
     soft, loud = (
-        arranged(chart(EIGHT, tempo=140, dynamics=d), "medium swing") for d in ("pp", "ff")
+        arranged(chart(EIGHT, tempo=140, dynamics=d), "straight-ahead swing") for d in ("pp", "ff")
     )
     for role in ("bass", "drums", "keys"):
         a, b = player(soft, role).notes, player(loud, role).notes
@@ -392,7 +399,7 @@ def test_guide_tones_are_played_by_someone_new() -> None:
 
 
 def test_a_style_with_strings_and_horns_gives_the_line_to_its_strings() -> None:
-    plain = find("medium swing")
+    plain = find("straight-ahead swing")
     music = timeline(chart(EIGHT, tempo=140))
     keys = plain.part("keys")
     assert keys is not None

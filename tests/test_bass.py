@@ -298,7 +298,10 @@ def test_every_new_chord_of_every_demo_begins_on_its_root_or_written_bass(path: 
     assert right == total
 
 
-@each("style", ["medium swing", "bossa nova", "rock eighths", "pop ballad", "slow blues", "salsa"])
+@each(
+    "style",
+    ["straight-ahead swing", "bossa nova", "rock eighths", "pop ballad", "slow blues", "salsa"],
+)
 def test_every_chord_of_a_bar_or_a_beat_is_stated_in_every_kind_of_style(style: str) -> None:
     text = chart(
         "Cmaj7 | Am7 D7/A | Gm7/F C7 F Fm6 | Em7b5 A7alt | Dm7 | G7sus4 G7 | C/E Ebdim7 Dm7 Db7 | C6"
@@ -308,7 +311,7 @@ def test_every_chord_of_a_bar_or_a_beat_is_stated_in_every_kind_of_style(style: 
 
 
 @each("meter", ["2/4", "3/4", "5/4", "6/8", "7/8", "9/8", "12/8"])
-@each("style", ["medium swing", "rock eighths", "bossa nova"])
+@each("style", ["straight-ahead swing", "rock eighths", "bossa nova"])
 def test_the_bass_plays_every_style_in_every_meter(style: str, meter: str) -> None:
     """Every bar has its chord's bass as its first note, and no note runs into the next one's time."""
     a = arranged(chart("Cm7 | F7 | Bbmaj7 | Ebmaj7 | Am7b5 | D7 | Gm6 | Gm6", meter=meter), style)
@@ -329,7 +332,7 @@ def test_one_note_sounds_at_a_time() -> None:
 
 
 def test_a_stop_is_one_short_stroke_of_the_bass() -> None:
-    a = arranged(chart("C7! | F7 | G7! | C6"), "medium swing")
+    a = arranged(chart("C7! | F7 | G7! | C6"), "straight-ahead swing")
     notes = player(a, "bass").notes
     stopped = [s for s in a.timeline.chords if s.strike is Strike.STOP]
     for span in stopped:
@@ -340,7 +343,9 @@ def test_a_stop_is_one_short_stroke_of_the_bass() -> None:
 
 
 def test_in_two_and_in_four_turn_a_walking_line_into_a_two_feel_and_back() -> None:
-    a = arranged(chart('"in 2" C7 | F7 | "in 4" C7 | F7'), "medium swing", wish={"choruses": 1})
+    a = arranged(
+        chart('"in 2" C7 | F7 | "in 4" C7 | F7'), "straight-ahead swing", wish={"choruses": 1}
+    )
     notes = player(a, "bass").notes
     counts = [sum(b.start_q <= n.start_q < b.end_q for n in notes) for b in a.timeline.bars[:4]]
     assert counts[0] <= 3
@@ -349,9 +354,9 @@ def test_in_two_and_in_four_turn_a_walking_line_into_a_two_feel_and_back() -> No
 
 
 def test_a_style_says_how_low_and_how_high_its_bass_goes() -> None:
-    swing = find("medium swing").part("bass")
+    swing = find("straight-ahead swing").part("bass")
     assert isinstance(swing, Part)
-    a = arranged(chart("C7 | F7 | Bb7 | Eb7 | Ab7 | Db7 | Gb7 | B7"), "medium swing")
+    a = arranged(chart("C7 | F7 | Bb7 | Eb7 | Ab7 | Db7 | Gb7 | B7"), "straight-ahead swing")
     assert all(swing.low <= n.pitch <= swing.high for n in player(a, "bass").notes)
 
 
@@ -469,7 +474,7 @@ def test_a_section_is_led_into_without_a_leap_before_its_last_note() -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "style", ["medium swing", "country two-step", "ska", "rock eighths", "jig", "blues shuffle", "bossa nova"]
+    "style", ["straight-ahead swing", "country two-step", "ska", "rock eighths", "jig", "blues shuffle", "bossa nova"]
 )  # fmt: skip
 def test_what_is_told_as_an_approach_lies_beside_what_it_leads_to(style: str) -> None:
     """A half step or a step from its goal, over the borders of sections too."""

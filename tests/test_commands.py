@@ -24,7 +24,14 @@ from tests.each import each
 
 ROOT = Path(__file__).parent.parent
 WALTZ = ROOT / "demo" / "waltz.txt"
-SIX = ("medium swing", "jazz waltz", "bossa nova", "rock eighths", "pop ballad", "slow blues")
+SIX = (
+    "straight-ahead swing",
+    "jazz waltz",
+    "bossa nova",
+    "rock eighths",
+    "pop ballad",
+    "slow blues",
+)
 METERS = ("2/4", "3/4", "4/4", "5/4 (3+2)", "6/8", "7/8 (2+2+3)", "9/8", "12/8")
 FIVE_MISTAKES = """\
 title: Five Mistakes
@@ -204,7 +211,7 @@ def test_a_bad_chart_is_answered_and_nothing_is_written(
 def test_a_wrong_request_has_its_exit_code_and_says_what_to_do(
     arguments: list[str], code: int, words: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    chart("style: medium swing\n[A]\n| C | G7 | C | % |\n")
+    chart("style: straight-ahead swing\n[A]\n| C | G7 | C | % |\n")
     assert run(arguments) == code
     assert words in capsys.readouterr().err
     assert files() == ["tune.txt"]
@@ -212,14 +219,14 @@ def test_a_wrong_request_has_its_exit_code_and_says_what_to_do(
 
 def test_a_folder_that_may_not_be_written_is_named(capsys: pytest.CaptureFixture[str]) -> None:
     """A file where a folder should be stands for what the file system refuses (tests may run as root)."""
-    name = chart("style: medium swing\n| C |\n")
+    name = chart("style: straight-ahead swing\n| C |\n")
     Path("taken").write_text("")
     assert run(["make", name, "-o", "taken/x.mid"]) == 4
     assert "taken" in capsys.readouterr().err
 
 
 def test_a_foreign_file_is_replaced_only_by_force(capsys: pytest.CaptureFixture[str]) -> None:
-    name = chart("style: medium swing\n| C |\n")
+    name = chart("style: straight-ahead swing\n| C |\n")
     Path("x.mid").write_bytes(b"somebody's work")
     assert run(["make", name, "-o", "x.mid"]) == 4
     assert "--force" in capsys.readouterr().err
@@ -231,7 +238,7 @@ def test_a_foreign_file_is_replaced_only_by_force(capsys: pytest.CaptureFixture[
 
 
 def test_a_chart_is_never_replaced_without_force() -> None:
-    name = chart("style: medium swing\n| C |\n")
+    name = chart("style: straight-ahead swing\n| C |\n")
     Path("tidy.txt").write_text("# mine\n")
     assert run(["make", name, "-o", "tidy.txt"]) == 4
     assert Path("tidy.txt").read_text() == "# mine\n"
@@ -356,7 +363,7 @@ def test_styles_lists_and_shows_and_checks(capsys: pytest.CaptureFixture[str]) -
     assert run(["styles", "--json"]) == 0
     rows = json.loads(capsys.readouterr().out)
     assert set(rows[0]) == {"name", "about", "meters", "tempo", "feel", "players"}
-    assert run(["styles", "medium swing"]) == 0
+    assert run(["styles", "straight-ahead swing"]) == 0
     assert "ride" in capsys.readouterr().out
     Path("mine.toml").write_text('name = "mine"\nabuot = "a groove"\n')
     assert run(["styles", "--check", "mine.toml"]) == 1

@@ -21,7 +21,7 @@ from tests.each import each
 from tests.generated import ii_v_i
 
 QUICK = "Gmaj7 G/B C6/9 C#dim7 | D7sus4 D7b9 Em7 G/D | Cmaj7 Bm7 Am7 D7#5 | G6 Bb13 A7b9 D7alt"
-SWUNG = ("medium swing", "bossa nova", "jazz ballad", "neo-soul", "slow blues")
+SWUNG = ("straight-ahead swing", "bossa nova", "jazz ballad", "neo-soul", "slow blues")
 
 
 def struck(who: Player) -> dict[Fraction, list[Note]]:
@@ -78,7 +78,7 @@ def test_horns_who_comp_alone_play_every_chord() -> None:
 def test_a_strummed_part_adds_strums() -> None:
     """A stroke that is added to a strummed bar is a downstroke, not plucked."""
     bars = " | ".join(["C G/B", "Am F", "Dm7 G7 C/E F", "C"] * 3)
-    for style in ("folk strum", "rock eighths", "medium swing", "reggae rockers"):
+    for style in ("folk strum", "rock eighths", "straight-ahead swing", "reggae rockers"):
         guitar = player(arranged(chart(bars, meter="4/4"), style), "guitar")
         added = [n for n in guitar.notes if n.why.kind is Kind.ADDED]
         assert all("plucked" not in n.why.words for n in added), style
@@ -162,7 +162,7 @@ def test_a_long_line_is_not_the_same_at_every_turn(style: str) -> None:
     assert max(turns.count(t) for t in turns) <= 11
 
 
-@each("style", ["medium swing", "jazz ballad", "blues shuffle", "jazz waltz"])
+@each("style", ["straight-ahead swing", "jazz ballad", "blues shuffle", "jazz waltz"])
 def test_nobody_comes_ahead_of_the_last_chord(style: str) -> None:
     """The band ends together."""
     meter = "3/4" if style == "jazz waltz" else "4/4"
@@ -194,8 +194,8 @@ def test_loud_and_soft_differ_in_more_than_velocity() -> None:
         return sum(found) / len(found)
 
     jazz = " | ".join(["Dm7", "G7", "Cmaj7", "Am7"] * 4)
-    assert sizes("medium swing", jazz, "pp", "keys") <= 3.2
-    assert sizes("medium swing", jazz, "mf", "keys") >= 3.8
+    assert sizes("straight-ahead swing", jazz, "pp", "keys") <= 3.2
+    assert sizes("straight-ahead swing", jazz, "mf", "keys") >= 3.8
     rock = " | ".join(["G", "C", "Em", "D"] * 4)
     for role in ("keys", "guitar"):
         soft, loud = (sizes("rock eighths", rock, d, role) for d in ("mf", "ff"))
@@ -313,7 +313,7 @@ def test_a_change_is_heard_in_every_hand(style: str) -> None:
             assert not same, role
 
 
-@each("style", ["medium swing", "bossa nova", "neo-soul"])
+@each("style", ["straight-ahead swing", "bossa nova", "neo-soul"])
 @each("role", ["keys", "guitar"])
 def test_the_top_line_moves(style: str, role: str) -> None:
     """Over more than thirty changes of a tune no top note stays for more than five of them."""
@@ -336,7 +336,7 @@ def test_the_top_line_moves(style: str, role: str) -> None:
 def test_four_to_the_bar_keeps_off_the_thin_strings() -> None:
     """Rhythm guitar lives on the middle strings; three notes on the top three are a skank."""
     for minor in (False, True):
-        guitar = player(cycle("medium swing", minor), "guitar")
+        guitar = player(cycle("straight-ahead swing", minor), "guitar")
         full = [s for s in struck(guitar).values() if len(s) == 3]
         assert full
         assert all(max(n.string for n in s) > 3 for s in full)

@@ -44,7 +44,7 @@ TUNE = """\
 title: Six O'Clock Kettle
 key: F major
 tempo: 150
-style: medium swing
+style: straight-ahead swing
 | <Fmaj7 | Dm7 | Gm7 | C7 |
 """
 

@@ -337,7 +337,7 @@ def test_where_the_band_strikes_together_the_drums_play_those_strokes_and_no_tim
 
 
 def test_a_stop_is_one_stroke_and_a_chord_left_to_ring_one_cymbal() -> None:
-    a = arranged(chart("C7! | F7 | G7= | C6 | F6 | C6"), "medium swing")
+    a = arranged(chart("C7! | F7 | G7= | C6 | F6 | C6"), "straight-ahead swing")
     notes = player(a, "drums").notes
     for span in a.timeline.chords:
         inside = [n for n in notes if span.start_q <= n.start_q < span.end_q]
@@ -351,14 +351,14 @@ def test_a_stop_is_one_stroke_and_a_chord_left_to_ring_one_cymbal() -> None:
 
 
 def test_drums_rest_out_of_time() -> None:
-    a = arranged(chart('"rubato" C7 | F7 | "a tempo" C7 | F7'), "medium swing")
+    a = arranged(chart('"rubato" C7 | F7 | "a tempo" C7 | F7'), "straight-ahead swing")
     assert not [n for n in player(a, "drums").notes if 0 <= n.start_q < 8]
 
 
 def test_drums_are_the_same_in_every_key() -> None:
     bars = "Dm7 | G7 | Cmaj7 | A7"
     here, there = (
-        player(arranged(chart(bars), "medium swing", wish={"transpose": t}), "drums").notes
+        player(arranged(chart(bars), "straight-ahead swing", wish={"transpose": t}), "drums").notes
         for t in (0, 2)
     )
     assert here == there
@@ -387,7 +387,15 @@ def bars_of(a: Arrangement, role: str) -> list[frozenset[tuple[Fraction, int]]]:
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "name", ["medium swing", "rock eighths", "bossa nova", "pop ballad", "slow blues", "jazz waltz"]
+    "name",
+    [
+        "straight-ahead swing",
+        "rock eighths",
+        "bossa nova",
+        "pop ballad",
+        "slow blues",
+        "jazz waltz",
+    ],
 )
 def test_ten_minutes_of_one_chord_sequence_do_not_become_a_loop(name: str) -> None:
     """Ninety-six bars: no bar of the drums three times running, no pair of bars in more than a fifth of the places."""

@@ -179,7 +179,7 @@ def test_a_checked_chart_shows_form_length_and_chords() -> None:
         "[Intro]\n| F | C7 |\n[A]\n| F | <Bb7 | F! | N.C. |\n[B]\n| 3/4 Gm7 | C7 | F | % |\n[Ending]\n| F= |\n"
     )
     found = timeline_text("small.txt", performed(text)).splitlines()
-    assert found[0] == "small.txt: Small Hours (medium swing, F major, 4/4, quarter = 120)"
+    assert found[0] == "small.txt: Small Hours (straight-ahead swing, F major, 4/4, quarter = 120)"
     assert found[1].startswith("form: Intro | A B")
     assert found[1].endswith("| Ending")
     assert found[2].startswith("19 bars, 0:4")

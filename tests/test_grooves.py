@@ -19,7 +19,7 @@ from tests.test_zones import rows
 EIGHT = "Cmaj7 | Am7 | Dm7 | G7 | Em7 | A7 | Dm7 | G7"
 VOICES = {"hat": {42, 46}, "ride": {51, 53, 59}}
 SNARE_AND_TOMS = {DRUM_KEYS[d] for d in ("snare", "high tom", "mid tom", "floor tom")}
-SWUNG = ("medium swing", "jazz waltz", "up-tempo swing", "jazz ballad")
+SWUNG = ("straight-ahead swing", "jazz waltz", "fast swing", "jazz ballad")
 BACKBEATS = ("rock eighths", "pop ballad", "backbeat soul", "funk", "sixteenth-note pop")
 
 
@@ -94,7 +94,7 @@ def test_the_rim_of_bossa_nova_keeps_its_side(side: str) -> None:
             assert rim <= wanted, (seed, bar.index, rim)
 
 
-@each("style", ["medium swing", "rock eighths", "folk strum", "bossa nova"])
+@each("style", ["straight-ahead swing", "rock eighths", "folk strum", "bossa nova"])
 def test_a_chord_pushed_into_a_section_is_struck_once(style: str) -> None:
     """Chord, bass and kick come early together; on the beat nobody strikes again but the hand that keeps time."""
     text = "meter: 4/4\nending: as written\n[A]\n| C | F | C | G7 |\n[B]\n| <Am7 | F | C | G7 |\n"
@@ -228,7 +228,7 @@ def test_a_hit_ahead_of_a_chord_is_one_chord_for_the_whole_band() -> None:
         "| C | A7 |\n  hits: | x r x r | x r r (r x) |\n"
         "| Dm7 | G7 |\n"
     )
-    music = arranged(text, "medium swing")
+    music = arranged(text, "straight-ahead swing")
     ahead = {
         note.chord
         for part in music.players
@@ -239,7 +239,7 @@ def test_a_hit_ahead_of_a_chord_is_one_chord_for_the_whole_band() -> None:
     assert ahead == {2}
 
 
-@each("style", ["medium swing", "bossa nova", "jazz waltz", "backbeat soul"])
+@each("style", ["straight-ahead swing", "bossa nova", "jazz waltz", "backbeat soul"])
 def test_keys_lie_above_a_guitar_that_comps(style: str) -> None:
     """Two chordal players agree on registers (common practice): the keys are on average the higher ones."""
     meter = find(style).meters[0].full_name

@@ -118,7 +118,7 @@ def test_every_command_is_a_command_with_options_it_knows(topic: str, line: str)
     given = group.commands[name].make_context(name, words).params
     if "wish" in inspect.signature(COMMANDS[name]).parameters:
         wish = options(name, **{option.name: given[option.name] for option in TABLE})
-        style = wish.form.style or "medium swing"
+        style = wish.form.style or "straight-ahead swing"
         assert style in STYLES or style == "./mine.toml"
     if given.get("ladder"):
         assert read_ladder(given["ladder"])

@@ -21,7 +21,7 @@ CHART = """\
 title: Kettle
 key: C major
 tempo: 240
-style: medium swing
+style: straight-ahead swing
 [A]
 | C6 | G7 |
 """

@@ -27,7 +27,7 @@ title: Two Bars & a Bit
 by: Demo songbook
 key: C major
 tempo: 240
-style: medium swing
+style: straight-ahead swing
 [A]
 | C6 | G7 |
 """

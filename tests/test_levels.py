@@ -28,7 +28,7 @@ from backing.timeline.tonality import first_key
 from tests.band import performed
 from tests.test_roles import TUNE, two
 
-CHART = "style: medium swing\ntempo: 200\nending: as written\n| Dm7 | G7 |\n"
+CHART = "style: straight-ahead swing\ntempo: 200\nending: as written\n| Dm7 | G7 |\n"
 
 
 def levels(performance: object, role: str) -> list[float]:
@@ -96,10 +96,10 @@ def test_a_player_that_is_not_there_is_named(
     monkeypatch.chdir(tmp_path)
     Path("tune.txt").write_text(CHART, "utf-8")
     assert run(["make", "tune.txt", "-o", "t.mid", "--level", "strings=-3"]) == 2
-    assert "--level strings: medium swing has no strings; it has" in capsys.readouterr().err
+    assert "--level strings: straight-ahead swing has no strings; it has" in capsys.readouterr().err
 
 
-SECTIONS = """style: medium swing
+SECTIONS = """style: straight-ahead swing
 tempo: 200
 ending: as written
 levels: bass -2
@@ -193,4 +193,4 @@ def test_a_level_of_a_player_that_no_style_has_is_told(
     for command in (["make", "tune.txt", "-o", "t.mid"], ["check", "tune.txt"]):
         assert run(command) == 0
         told = capsys.readouterr()
-        assert "W202 medium swing has no strings" in told.out + told.err
+        assert "W202 straight-ahead swing has no strings" in told.out + told.err

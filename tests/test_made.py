@@ -11,7 +11,7 @@ import pytest
 from backing.commands.cli import run
 from backing.output import made
 
-TUNE = "title: Kettle\nkey: C major\ntempo: 300\nstyle: medium swing\n[A]\n| C6 | G7 |\n"
+TUNE = "title: Kettle\nkey: C major\ntempo: 300\nstyle: straight-ahead swing\n[A]\n| C6 | G7 |\n"
 
 
 @pytest.fixture(autouse=True)

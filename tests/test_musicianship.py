@@ -25,7 +25,14 @@ from tests.each import each
 from tests.generated import ii_v_i, tunes
 from tests.test_feel import slope, table
 
-STYLES = ("medium swing", "jazz waltz", "bossa nova", "rock eighths", "pop ballad", "slow blues")
+STYLES = (
+    "straight-ahead swing",
+    "jazz waltz",
+    "bossa nova",
+    "rock eighths",
+    "pop ballad",
+    "slow blues",
+)
 BACKBEAT = (  # the rock, pop and soul styles in 4/4
     "rock eighths", "pushed rock", "hambone rock", "half-time rock", "pop ballad", "sixteenth-note pop", "backbeat soul",
     "four-beat soul", "neo-soul",
@@ -125,7 +132,7 @@ def test_the_bass_states_every_new_chord() -> None:
 # Voice leading
 
 
-@each("style", ["medium swing", "bossa nova", "jazz waltz"])
+@each("style", ["straight-ahead swing", "bossa nova", "jazz waltz"])
 @each("kind", ["major", "minor"])
 def test_keys_move_little_through_ii_v_i_in_all_keys(style: str, kind: str) -> None:
     pairs = measures.changes(player(cycle(style, kind), "keys"))
@@ -135,7 +142,7 @@ def test_keys_move_little_through_ii_v_i_in_all_keys(style: str, kind: str) -> N
     assert measures.top_kept(pairs) >= 0.6
 
 
-@each("style", ["medium swing", "bossa nova"])
+@each("style", ["straight-ahead swing", "bossa nova"])
 @each("kind", ["major", "minor"])
 def test_the_guitar_moves_little_through_ii_v_i_in_all_keys(style: str, kind: str) -> None:
     guitar = player(cycle(style, kind), "guitar")
@@ -188,7 +195,7 @@ def walking() -> measures.Walk:
     for chords in (BLUES, RHYTHM, ii_v_i(), ii_v_i(minor=True)):
         for seed in (1, 2, 3):
             text = chart(chords, meter="4/4", tempo=160, choruses=2, ending="as written")
-            found.add(measures.walk(arranged(text, "medium swing", seed)))
+            found.add(measures.walk(arranged(text, "straight-ahead swing", seed)))
     return found
 
 
@@ -220,13 +227,13 @@ def test_a_walking_line_strikes_no_pitch_three_times_running() -> None:
 
 @each(("bpm", "wanted"), [(120, 2.2), (200, 2.0), (300, 1.0)])
 def test_the_ride_swings_by_tempo(bpm: int, wanted: float) -> None:
-    found = performed(chart(BLUES, tempo=bpm, choruses=8), "medium swing")
+    found = performed(chart(BLUES, tempo=bpm, choruses=8), "straight-ahead swing")
     assert ride_ratio(found, bpm) == pytest.approx(wanted, abs=0.05)
 
 
 def test_the_swing_of_the_ride_never_rises_with_tempo() -> None:
     ratios = [
-        ride_ratio(performed(chart(BLUES, tempo=bpm, choruses=8), "medium swing"), bpm)
+        ride_ratio(performed(chart(BLUES, tempo=bpm, choruses=8), "straight-ahead swing"), bpm)
         for bpm in range(120, 321, 40)
     ]
     assert all(b <= a + 0.03 for a, b in pairwise(ratios))
@@ -247,7 +254,7 @@ def ride_ratio(found: Performance, bpm: float) -> float:
 
 def test_off_beats_of_the_band_agree_within_15_ms() -> None:
     for bpm in (120, 160, 220):
-        found = performed(chart(BLUES, tempo=bpm, choruses=8), "medium swing")
+        found = performed(chart(BLUES, tempo=bpm, choruses=8), "straight-ahead swing")
         places: dict[Fraction, list[float]] = {}
         for role in ("drums", "keys", "guitar", "bass"):
             for place, onset_s in in_time(found, role).items():
@@ -290,7 +297,7 @@ def band_timing(style: str, tempo: int) -> dict[str, tuple[np.ndarray, np.ndarra
     return result
 
 
-@each("style", ["medium swing", "rock eighths"])
+@each("style", ["straight-ahead swing", "rock eighths"])
 def test_each_players_timing_is_what_its_style_says(style: str) -> None:
     """Mean within 1 ms, spread within 20 %, long-range correlated."""
     for role, (late, on, late_ms, spread_ms) in band_timing(style, 140).items():

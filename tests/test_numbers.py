@@ -101,7 +101,7 @@ def test_every_symbol_goes_into_a_notation_and_back(notation: str, key: str) -> 
 
 LETTERS = """\
 key: {key}
-style: medium swing
+style: straight-ahead swing
 [A]
 | I | vi7 | ii7 | V7 | I / I/3 / | IV #ivo7 | I64 (V7/ii VI7) | ii7 V7 |
 [B]

@@ -25,7 +25,7 @@ CHART = """\
 title: Reach
 key: C
 tempo: 200
-style: medium swing
+style: straight-ahead swing
 [A]
 | Dm7 G7 | Cmaj7 | Am7 | D7 |
 [B]
@@ -203,4 +203,4 @@ def test_what_is_read_is_written_without_playing_it(
     assert run(["make", "tune.txt", "-o", f"t{ending}"]) == 0
     assert set(choruses) == {1}
     assert run(["make", "tune.txt", "-o", f"u{ending}", "--only", "strings"]) == 2
-    assert "medium swing has no strings" in capsys.readouterr().err
+    assert "straight-ahead swing has no strings" in capsys.readouterr().err

@@ -18,7 +18,7 @@ import pytest
 
 from backing import __main__ as outermost
 
-TUNE = "title: Kettle\nkey: C major\ntempo: 150\nstyle: medium swing\n| C6 | G7 |\n"
+TUNE = "title: Kettle\nkey: C major\ntempo: 150\nstyle: straight-ahead swing\n| C6 | G7 |\n"
 BYTES = b"caf\xe9.txt"  # Latin-1, and no UTF-8
 
 

@@ -24,7 +24,7 @@ LATE_MS, SPREAD_MS = 8.0, 7.0
 
 
 def hand_played(
-    role: str, notes: list[Note], *, bpm: int = 120, style: str = "medium swing", text: str = "",
+    role: str, notes: list[Note], *, bpm: int = 120, style: str = "straight-ahead swing", text: str = "",
     late_ms: float = LATE_MS, spread_ms: float = SPREAD_MS, seed: int = 1,
 ) -> Performance:  # fmt: skip
     """Notes of one player on a real form, performed."""
@@ -218,7 +218,7 @@ def test_a_section_in_another_style_changes_instrument_and_mix() -> None:
 
 def test_each_style_of_a_track_keeps_its_own_feel() -> None:
     """Straight eighths of the one stand in the middle of the beat, those of the other do not."""
-    text = "tempo: 120\nform: A B\n[A]\n| C | F |\n[B]\nstyle: medium swing\n| G7 | C |\n"
+    text = "tempo: 120\nform: A B\n[A]\n| C | F |\n[B]\nstyle: straight-ahead swing\n| G7 | C |\n"
     tune = arranged(text, None)
     parts = player(tune, "keys").parts
     assert [p.style.feel.name for p in parts] == ["straight", "swing"]

@@ -12,7 +12,7 @@ from backing.output.files import apart
 from backing.output.names import DEVICES, MOST_BYTES, safe, same_name, unique
 from backing.output.sound import mix
 
-TUNE = "title: Kettle\nkey: C major\ntempo: 300\nstyle: medium swing\n[A]\n| C6 | G7 | C6 | G7 |\n"
+TUNE = "title: Kettle\nkey: C major\ntempo: 300\nstyle: straight-ahead swing\n[A]\n| C6 | G7 | C6 | G7 |\n"
 
 
 @pytest.fixture(autouse=True)

@@ -30,7 +30,7 @@ def example(text: str) -> str:
     return found[1]
 
 
-def played(text: str = "| Dm9 G13 | Cmaj9 |", style: str = "medium swing") -> typing.Any:
+def played(text: str = "| Dm9 G13 | Cmaj9 |", style: str = "straight-ahead swing") -> typing.Any:
     timeline = backing.unroll(backing.parse(text))
     return backing.perform(backing.arrange(timeline, backing.style(style), seed=1))
 
@@ -123,7 +123,7 @@ def test_options_that_there_are_not_are_refused() -> None:
     with pytest.raises(backing.RequestError, match="has no strings"):
         backing.arrange(
             backing.unroll(backing.parse("| C |")),
-            backing.style("medium swing"),
+            backing.style("straight-ahead swing"),
             options=backing.options(only="strings"),
         )
 

@@ -288,7 +288,7 @@ def there_and_back(chart: Chart) -> Chart:
 def charts() -> list[tuple[str, str]]:
     made = [
         (f"generated {i}", f"style: {style}\n{text}")
-        for i, (text, style) in enumerate(tunes(("medium swing", "bossa nova"), 200))
+        for i, (text, style) in enumerate(tunes(("straight-ahead swing", "bossa nova"), 200))
     ]
     return [*((p.stem, p.read_text("utf-8")) for p in DEMOS), *made]
 

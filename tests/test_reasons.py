@@ -13,7 +13,7 @@ from tests.band import DEMOS, arranged, demo
 
 # Styles with dead notes, octaves, walks, thumbs, plucked strings, tumbaos and hits of their own.
 STYLES = (
-    "medium swing", "funk", "disco", "bossa nova", "salsa", "country two-step", "folk finger-picking", "jazz waltz",
+    "straight-ahead swing", "funk", "disco", "bossa nova", "salsa", "country two-step", "folk finger-picking", "jazz waltz",
     "house", "slow blues",
 )  # fmt: skip
 TUNE = (
@@ -75,7 +75,7 @@ def test_the_scramble_reaches_what_is_said(monkeypatch: pytest.MonkeyPatch) -> N
 
 
 def test_objects_say_why_in_words_and_name_the_kind() -> None:
-    rows = json.loads(json.dumps(explain_json(arranged(TUNE, "medium swing"))))
+    rows = json.loads(json.dumps(explain_json(arranged(TUNE, "straight-ahead swing"))))
     assert {type(row["why"]) for row in rows} == {type(row["kind"]) for row in rows} == {str}
     kinds = {row["kind"]: row["why"] for row in rows}
     assert kinds["hit"].startswith(("with the band: hit", "hit"))

@@ -13,7 +13,9 @@ import backing
 from backing.commands.planned import ENDINGS
 from backing.output.jobs import digest_of
 
-TUNE = "title: Kettle ♭ é\nkey: C major\ntempo: 300\nstyle: medium swing\n[A]\n| C6 | G7 |\n"
+TUNE = (
+    "title: Kettle ♭ é\nkey: C major\ntempo: 300\nstyle: straight-ahead swing\n[A]\n| C6 | G7 |\n"
+)
 CHOICES = "[lesson]\nspeeds = [100]\nloops = false\n"
 
 

@@ -30,7 +30,7 @@ CHART = """\
 title: Eight to Practise
 key: C major
 tempo: 120
-style: medium swing
+style: straight-ahead swing
 [A]
 | Dm7 | G7 | Cmaj7 | A7 |
 [B]
@@ -192,7 +192,7 @@ LOOP = """\
 title: Round and Round
 key: C major
 tempo: 120
-style: medium swing
+style: straight-ahead swing
 | <Dm7 | G7 | Cmaj7 | A7 |
 """
 

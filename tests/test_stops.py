@@ -18,7 +18,7 @@ from tests.stopping import STOPPED, command, digests, in_process, report
 # All stops of a lesson take minutes: `STOP_EVERY=1 pytest -m slow tests/test_stops.py` makes every one of them.
 EVERY = int(os.environ.get("STOP_EVERY", "41"))
 
-TUNE = "title: Kettle\nkey: C major\ntempo: 300\nstyle: medium swing\n[A]\n| C6 | G7 |\n"
+TUNE = "title: Kettle\nkey: C major\ntempo: 300\nstyle: straight-ahead swing\n[A]\n| C6 | G7 |\n"
 OTHER = TUNE.replace("C6", "F6")
 FORM = "--only bass --count-in off --ending short"
 CHOICES = "[lesson]\nspeeds = [100]\nwithout = false\nstems = false\nloops = false\npage = false\n"

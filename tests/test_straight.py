@@ -71,7 +71,7 @@ def test_a_midi_file_has_the_grid_and_the_feel(
 ) -> None:
     """Read with mido: swing is written as eighths (480 of 960 ticks) or triplets, and nothing lies between."""
     monkeypatch.chdir(tmp_path)
-    Path("tune.txt").write_text(f"style: medium swing\n{TUNE}", "utf-8")
+    Path("tune.txt").write_text(f"style: straight-ahead swing\n{TUNE}", "utf-8")
     assert run(["make", "tune.txt", "-o", "t.mid", "--straight", "--quiet"]) == 0
     file = mido.MidiFile("t.mid")
     assert file.ticks_per_beat == TICKS

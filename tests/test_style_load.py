@@ -153,7 +153,7 @@ MISTAKES = [
     ('name = "riff"\n', '', "S102", 15, 1, "[bass.pattern] has no 'name'", "name = "),
     ('instrument = "drum kit"\n', '', "S102", 20, 1, "[drums] has no 'instrument'", "instrument = "),
     ('about = "Two players, for tests."\n', '', "S102", 1, 1, "a style has no 'about'", "about = "),
-    ('colour = true', 'like = "medium swin"', "S107", 7, 8, "no style 'medium swin'", "medium swing"),
+    ('colour = true', 'like = "straight-ahead swin"', "S107", 7, 8, "no style 'straight-ahead swin'", "straight-ahead swing"),
     ('colour = true', 'without = ["tuba"]', "S105", 7, 12, "there is no without 'tuba'", "bass"),
     ('colour = true', 'clave = "3-3"', "S105", 7, 9, "there is no clave '3-3'", "3-2"),
     ('colour = true', 'name = "other"', "S104", 7, 8, "'other' does not fit the file's name", 'name = "test"'),

@@ -314,16 +314,18 @@ def test_the_meter_chooses_a_style_where_none_is_written(meter: str, style: str)
 
 
 def test_a_style_that_is_asked_for_holds_for_sections_with_their_own() -> None:
-    song = parse("style: bossa nova\n[A]\n| C |\n[B]\nstyle: medium swing\n| F |\n")
-    assert [b.style for b in unroll(song).bars[:2]] == [None, "medium swing"]
+    song = parse("style: bossa nova\n[A]\n| C |\n[B]\nstyle: straight-ahead swing\n| F |\n")
+    assert [b.style for b in unroll(song).bars[:2]] == [None, "straight-ahead swing"]
     asked = unroll(song, Form(style="pop ballad"))
     assert asked.style == "pop ballad"
     assert {b.style for b in asked.bars} == {None}
 
 
 def test_an_unset_push_follows_the_grid_of_the_style() -> None:
-    song = parse("[A]\n| C <F |\n[B]\nstyle: medium swing\n| C <F |\n")
-    timeline = unroll(song, grid_q=Fraction(1, 4), section_grids={"medium swing": Fraction(1, 2)})
+    song = parse("[A]\n| C <F |\n[B]\nstyle: straight-ahead swing\n| C <F |\n")
+    timeline = unroll(
+        song, grid_q=Fraction(1, 4), section_grids={"straight-ahead swing": Fraction(1, 2)}
+    )
     assert [c.push_q for c in timeline.chords if c.push_q] == [Fraction(1, 4), Fraction(1, 2)]
 
 

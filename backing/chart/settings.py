@@ -35,7 +35,7 @@ SETTINGS: dict[str, Setting] = {
     "key":        Setting("key", False, None, "key: Bb major"),
     "meter":      Setting("meter", False, values.meter, "meter: 4/4"),
     "tempo":      Setting("tempo", False, values.tempo, "tempo: 120"),
-    "style":      Setting("style", False, _text, "style: medium swing"),
+    "style":      Setting("style", False, _text, "style: straight-ahead swing"),
     "feel":       Setting("feel", False, values.feel, "feel: swing"),
     "push":       Setting("push_q", False, values.push, "push: 8"),
     "clave":      Setting("clave", False, values.clave, "clave: 2-3"),

@@ -5,12 +5,9 @@ Loading one style parses its own file (and those it is like) and no other.
 
 from __future__ import annotations
 
-import re
-import tomllib
 from pathlib import Path
 
 from backing.ground.errors import RequestError
-from backing.ground.source import nearest
 from backing.styles import shelf
 from backing.styles.load import load
 from backing.styles.model import Style
@@ -38,7 +35,7 @@ def _path(name: str) -> Path | None:
 
 
 def _unknown(name: str) -> tuple[str, str]:
-    near = nearest(name, [p.stem.replace("-", " ") for p in shelf.paths()])
+    near = shelf.nearest_name(name)
     fit = matching(name)
     if len(fit) > 1:
         hint = f"'{name}' may be any of these, write one of them: {', '.join(fit)}"
@@ -53,18 +50,7 @@ def matching(word: str) -> tuple[str, ...]:
     """The names of the styles that a word fits, by name, by what they are or by a meter."""
     from backing.styles.kinds import called
 
-    return called(word, dict(map(_told, shelf.paths())))
-
-
-def _told(path: Path) -> tuple[str, str]:
-    """What a style file calls itself and says of itself, with its meters, from the settings above its first table; a mistake hides nothing."""
-    name = path.stem.replace("-", " ")
-    try:
-        said = tomllib.loads(re.split(r"(?m)^\s*\[", path.read_text("utf-8"), maxsplit=1)[0])
-    except (OSError, ValueError):
-        return name, ""
-    meters = " or ".join(str(meter).partition("(")[0] for meter in said.get("meters", ()))
-    return str(said.get("name", name)), f"{said.get('about', '')} In {meters}"
+    return called(word, dict(map(shelf.told, shelf.paths())))
 
 
 def styles() -> tuple[Style, ...]:

@@ -15,7 +15,7 @@ from pathlib import Path
 from backing.chart.ast import Ending, EndingKind
 from backing.ground.errors import OutputError, StyleError
 from backing.ground.roles import ROLES, named, role_of
-from backing.ground.source import Diagnostic, Source, Span, nearest
+from backing.ground.source import Diagnostic, Source, Span
 from backing.ground.timebase import EIGHTH, SHUFFLE, SIXTEENTH, STRAIGHT, Feel, Meter
 from backing.styles import shelf
 from backing.styles.faults import MOST_HELD, Faults, Table, meter_of
@@ -107,8 +107,7 @@ def _base(data: dict[str, object], faults: Faults, depth: int) -> Style | None:
         return None
     path = Path(faults.source.name).parent / like if shelf.is_path(like) else shelf.path_of(like)
     if path is None or not path.is_file():
-        names = [p.stem.replace("-", " ") for p in shelf.paths()]
-        near = nearest(like, names)
+        near = shelf.nearest_name(like)
         hint = f"did you mean '{near}'?" if near else "`backing styles` lists the styles"
         faults.add("S107", ("like",), f"there is no style '{like}'", hint)
         return None

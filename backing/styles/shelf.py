@@ -10,7 +10,16 @@ from __future__ import annotations
 import os
 import re
 import sys
+import tomllib
 from pathlib import Path
+
+from backing.ground.source import nearest
+
+# former name: the style's name now, so that charts written with it still play; no list shows the former one
+FORMER = {
+    "medium swing":   "straight-ahead swing",
+    "up-tempo swing": "fast swing",
+}  # fmt: skip
 
 _HERE = Path(__file__).resolve().parent.parent
 
@@ -52,9 +61,14 @@ def is_path(name: str) -> bool:
 
 
 def path_of(name: str) -> Path | None:
-    """The file of a style, None when no folder has it."""
-    file = file_name(name)
-    return next((p for folder in folders() if (p := folder / file).is_file()), None)
+    """The file of a style by its name or a former one, None when no folder has it."""
+    files = [
+        file_name(name),
+        *(file_name(now) for old, now in FORMER.items() if file_name(old) == file_name(name)),
+    ]
+    return next(
+        (p for file in files for folder in folders() if (p := folder / file).is_file()), None
+    )
 
 
 def paths() -> tuple[Path, ...]:
@@ -66,3 +80,21 @@ def paths() -> tuple[Path, ...]:
                 if not path.name.startswith(("_", ".")) and path.is_file():
                     found.setdefault(path.name, path)
     return tuple(found[name] for name in sorted(found))
+
+
+def told(path: Path) -> tuple[str, str]:
+    """What a style file calls itself and says of itself, with its meters, from the settings above its first table; a mistake hides nothing."""
+    name = path.stem.replace("-", " ")
+    try:
+        said = tomllib.loads(re.split(r"(?m)^\s*\[", path.read_text("utf-8"), maxsplit=1)[0])
+    except (OSError, ValueError):
+        return name, ""
+    meters = " or ".join(str(meter).partition("(")[0] for meter in said.get("meters", ()))
+    return str(said.get("name", name)), f"{said.get('about', '')} In {meters}"
+
+
+def nearest_name(name: str) -> str | None:
+    """The name of the style that is spelled most like `name`, as its own file writes it; None where none is near."""
+    files = {path.stem.replace("-", " "): path for path in paths()}
+    near = nearest(re.sub(r"[^a-z0-9]+", " ", name.lower()).strip(), list(files))
+    return told(files[near])[0] if near else None

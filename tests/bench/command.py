@@ -1,6 +1,6 @@
 """CPU seconds of a whole command: `python -m tests.bench.command [CHART]`.
 
-The budget: from a 32-bar chart (medium swing, one chord a bar) to a MIDI file in at most 2.5 times what it costs to
+The budget: from a 32-bar chart (straight-ahead swing, one chord a bar) to a MIDI file in at most 2.5 times what it costs to
 start Python and import mido and typer. Runs take turns so that a busy machine is fair to both, and modules are compiled
 before, as they are where the package is installed.
 """
@@ -29,7 +29,7 @@ def chart() -> str:
     """32 bars, a chord each, for the usual band of the style."""
     cells = ii_v_i().replace("%", "C6").split(" | ")
     rows = [cells[i : i + 4] for i in range(0, BARS, 4)]
-    head = "title: Thirty-two\nstyle: medium swing\nmeter: 4/4\ntempo: 140\nkey: C\n\n"
+    head = "title: Thirty-two\nstyle: straight-ahead swing\nmeter: 4/4\ntempo: 140\nkey: C\n\n"
     return head + "".join(f"| {' | '.join(row)} |\n" for row in rows)
 
 

@@ -57,7 +57,7 @@ def harmony(count: int) -> None:
 
 
 def leading() -> None:
-    for style in ("medium swing", "bossa nova"):
+    for style in ("straight-ahead swing", "bossa nova"):
         for kind, minor in (("major", False), ("minor", True)):
             text = chart(ii_v_i(minor), meter="4/4", tempo=140, ending="as written")
             music = arranged(text, style)
@@ -85,9 +85,9 @@ def bass() -> None:
 
 def feel() -> None:
     for bpm, wanted in ((120, 2.2), (200, 2.0), (300, 1.0)):
-        found = performed(chart(RHYTHM, meter="4/4", tempo=bpm, choruses=6), "medium swing")
+        found = performed(chart(RHYTHM, meter="4/4", tempo=bpm, choruses=6), "straight-ahead swing")
         show(f"ride at {bpm}, long to short", ride_ratio(found, bpm), f"{wanted} +- 0.05")
-    for style in ("medium swing", "rock eighths"):
+    for style in ("straight-ahead swing", "rock eighths"):
         for role, (late, on, late_ms, spread_ms) in band_timing(style, 140).items():
             drift = late - late_ms * on
             show(f"{style}: {role}, mean in ms", float(late[on].mean()), f"{late_ms} +- 1")
