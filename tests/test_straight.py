@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import itertools
 from fractions import Fraction
 from pathlib import Path
 
 import mido
 import pytest
 
+from backing.band.model import Kind, Note, Why
+from backing.chart.parse import parse
 from backing.commands.cli import run
+from backing.commands.options import Options
+from backing.commands.preparing import band, prepare
+from backing.output.midi import midi_bytes
 from backing.performance.perform import perform
 from backing.performance.session import joined
+from backing.performance.written import written
 from tests.band import arranged
 
 TUNE = """\
@@ -88,3 +95,60 @@ def test_a_midi_file_has_the_grid_and_the_feel(
     assert 480 in places
     assert (4 * TICKS, "feel: swing") in texts
     assert (20 * TICKS, "feel: straight") in texts
+
+
+DEMO = Path(__file__).parents[1] / "demo"
+COMPOUND_GRID = {Fraction(1, 3): Fraction(1, 2)}  # thirds of a quarter are eighths of a dotted one
+
+
+@pytest.mark.libraries
+@pytest.mark.filterwarnings("ignore")  # music21's own, about what it imports
+def test_music21_finds_no_value_under_the_grid() -> None:
+    """Every demo, imported with music21's own quantising (fourths and thirds of a quarter): values and rests.
+
+    Where the music itself runs in sixteenths (a shaker, a strum, a fill), a value is as
+    short as the way to the next stroke, or to the next place of the grid.
+    """
+    from music21 import midi
+
+    wish = Options().changed(straight=True, choruses=1)
+    faults = []
+    for path in sorted(DEMO.glob("*.txt")):
+        played = band(prepare(parse(path.read_text("utf-8"), path.name), wish), wish)
+        file = midi.MidiFile()
+        file.readstr(midi_bytes(played))
+        for part, player in zip(
+            midi.translate.midiFileToStream(file).parts, played.players, strict=True
+        ):
+            grid = played.arrangement.style.grid_q
+            if played.arrangement.timeline.bars[0].meter.compound:
+                grid = COMPOUND_GRID.get(grid, grid)
+            zero = -float(played.tempo.zero_q)
+            strokes = sorted({round(zero + n.start_q, 4) for n in player.notes})
+            after = {a: b - a for a, b in itertools.pairwise(strokes)}
+            for value in part.recurse().notesAndRests:
+                at = round(float(value.getOffsetInHierarchy(part)), 4)
+                least = min(float(grid) - (at - zero) % float(grid), after.get(at, 99.0))
+                if value.quarterLength < least - 0.01:
+                    faults.append((path.name, player.role, at, value.quarterLength))
+    assert not faults
+
+
+def test_what_hands_add_to_a_stroke_is_not_written() -> None:
+    """A flam before 4 is an ornament; seven strokes in a quarter are four sixteenths; a click lasts a grid."""
+    why = Why(Kind.PATTERN, "here")
+
+    def note(at: Fraction, length: Fraction, velocity: int, pitch: int = 38) -> Note:
+        return Note(at, at + length, pitch, velocity, why)
+
+    short = Fraction(1, 12)
+    flam = [note(4 - Fraction(54, 960), short, 40), note(Fraction(4), short, 90)]
+    roll = [note(5 + Fraction(i, 7), short, 60 + i) for i in range(7)]
+    rows = written([*flam, *roll], lambda at: Fraction(1, 2))
+    assert rows == [
+        (4, Fraction(9, 2), 38, 90),
+        (5, Fraction(21, 4), 38, 60),
+        (Fraction(21, 4), Fraction(11, 2), 38, 62),
+        (Fraction(11, 2), Fraction(23, 4), 38, 64),
+        (Fraction(23, 4), 6, 38, 66),
+    ]

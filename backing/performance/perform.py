@@ -8,13 +8,15 @@ is not even swung.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from fractions import Fraction
+from functools import partial
 
 from backing.band.model import Arrangement, Note, PartStart, Player
 from backing.ground import dice
 from backing.ground.instruments import DRUM_NAMES
 from backing.ground.roles import pitched
-from backing.ground.timebase import EIGHTH, Feel, TempoMap
+from backing.ground.timebase import EIGHTH, TRIPLET, Feel, TempoMap
 from backing.performance.feel import Beats, Clock, apart, deviations, drift, wander, with_wander
 from backing.performance.gestures import gestures
 from backing.performance.model import (
@@ -25,6 +27,7 @@ from backing.performance.model import (
     PerformedPlayer,
     Voice,
 )
+from backing.performance.written import written
 from backing.styles.model import PLACES, Style
 from backing.timeline.model import PlayedBar, SectionPass
 
@@ -46,7 +49,8 @@ def perform(arrangement: Arrangement, straight: bool = False) -> Performance:
     styles = _styles(arrangement)
     feels = [bar.feel or _style_at(styles, float(bar.start_q)).feel for bar in timeline.bars]
     if straight:
-        players = tuple(_on_the_grid(player, clock, tempo) for player in arrangement.players)
+        smallest = partial(_smallest_q, timeline.bars, styles)
+        players = tuple(_on_the_grid(p, clock, tempo, smallest) for p in arrangement.players)
     else:
         beats = Beats(timeline.bars, feels, clock)
         grid = _Grid(arrangement, styles)
@@ -180,13 +184,24 @@ def _voices(player: Player, tempo: TempoMap) -> tuple[Voice, ...]:
     )  # fmt: skip
 
 
-def _on_the_grid(player: Player, clock: Clock, tempo: TempoMap) -> PerformedPlayer:
+def _smallest_q(
+    bars: Sequence[PlayedBar], styles: Sequence[tuple[float, Style]], at_q: Fraction
+) -> Fraction:
+    """The smallest note that the style thinks in at a place: thirds of a quarter are eighths where beats are dotted."""
+    grid_q = _style_at(styles, float(at_q)).grid_q
+    bar = bars[max(0, bisect_right(bars, at_q, key=lambda b: b.start_q) - 1)]
+    return EIGHTH if grid_q == TRIPLET and bar.meter.compound else grid_q
+
+
+def _on_the_grid(
+    player: Player, clock: Clock, tempo: TempoMap, smallest_q: Callable[[Fraction], Fraction]
+) -> PerformedPlayer:
     """The notes as they are written; the count-in's click begins before the first bar."""
+    rows = written(player.notes, smallest_q)
     if player.role == "click":
-        notes = tuple(_strict(note, clock) for note in player.notes)
+        notes = tuple(_exact(float(s), float(e), p, v, clock) for s, e, p, v in rows)
     else:
-        rows = [(float(n.start_q), float(n.end_q), n.pitch, n.velocity) for n in player.notes]
-        notes = _separated([(max(start, 0.0), *rest) for start, *rest in rows], clock)  # type: ignore[misc]
+        notes = _separated([(max(float(s), 0.0), float(e), p, v) for s, e, p, v in rows], clock)
     spans = [(float(n.start_q), float(n.end_q)) for n in player.notes]
     told = gestures(player.notes, spans, clock)
     return PerformedPlayer(player.role, _voices(player, tempo), notes, told)
@@ -214,8 +229,12 @@ def _click(player: Player, beats: Beats, clock: Clock) -> Iterator[PerformedNote
 
 def _strict(note: Note, clock: Clock, later_q: float = 0.0) -> PerformedNote:
     start, end = float(note.start_q) + later_q, float(note.end_q) + later_q
+    return _exact(start, end, note.pitch, note.velocity, clock)
+
+
+def _exact(start: float, end: float, pitch: int, velocity: int, clock: Clock) -> PerformedNote:
     return PerformedNote(
-        max(0.0, _micro(clock.seconds(start))), _micro(clock.seconds(end)), start, end, note.pitch, note.velocity
+        max(0.0, _micro(clock.seconds(start))), _micro(clock.seconds(end)), start, end, pitch, velocity
     )  # fmt: skip
 
 
