@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from backing.band.model import Kind, Note, Why
 from backing.band.players.common import BarPlan, Brief, Change, Phase, Stroke, Zone, ZoneKind
+from backing.band.tensions import agreed
 from backing.ground.dice import Place
 from backing.ground.instruments import INSTRUMENTS
 from backing.ground.pitch import Key, NoteName
@@ -147,9 +148,11 @@ def brief(
         BarPlan(level, busy, i % 4, i % 4 == 3, opening=i == 0, phase=Phase(i % 4))
         for i in range(count)
     )
+    own = style(player, repeats=repeats)
     return Brief(
-        timeline, section, style(player, repeats=repeats), player, bars, plans, changes, after,
+        timeline, section, own, player, bars, plans, changes, after,
         tuple(made), Place((seed, player.role, "A", 1)), tuple(melody), (), heard or {}, colour,
+        agreed(own, bars, changes, after, melody) if colour else {},
     )  # fmt: skip
 
 

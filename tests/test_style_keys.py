@@ -80,6 +80,8 @@ HEARD: dict[str, dict[str, tuple[str, str]]] = {
         "feel": ('about = "A."', 'about = "A."\nfeel = "sixteenths 28:20:22:30"'),
         "grid": ('about = "A."', 'about = "A."\ngrid = "sixteenths"'),
         "colour": ('about = "A."', 'about = "A."\ncolour = true'),
+        "altered": ('about = "A."', 'about = "A."\naltered = false'),
+        "doubles": ('about = "A."', 'about = "A."\ndoubles = true'),
         "repeats": ('about = "A."', 'about = "A."\nrepeats = true'),
         "runs_on": ('"1 . 5 ."', '"1 . 5 . | 1 1 . ."'),
         "clave": ('"1 . 5 ."', '"1 . 5 . | 1 1 . ."'),
@@ -130,12 +132,22 @@ HEARD: dict[str, dict[str, tuple[str, str]]] = {
 KNOWN = {"": KEYS, "idea": IDEA_KEYS, "drums": PART_KEYS, "drums.pattern": DRUM_PATTERN_KEYS}
 SAID_ONLY = {("", "name"), ("", "about"), ("", "source"), ("drums.pattern", "name")}
 # What must stand beside a key, so that there is something to hear.
+GUITAR = """\
+[guitar]
+instrument = "jazz guitar"
+settings = { voicing = "close" }
+[[guitar.pattern]]
+name = "held"
+lines.chord = "x= == == =."
+[drums]"""
 DROP = "[idea.drop]\nIDEA\n[bass]"
 BESIDE = {
     ("", "clave"): ('about = "A."', 'about = "A."\nCLAVE'),
     ("", "runs_on"): ('about = "A."', 'about = "A."\nRUNS'),
     ("drums", "fresh"): ('"drum kit"', '"drum kit"\nFRESH'),
     ("drums.pattern", "idea"): ("[bass]", '[idea.drop]\nrest = ["keys"]\n[bass]'),
+    ("", "altered"): ('about = "A."', 'about = "A."\ncolour = true'),
+    ("", "doubles"): ("[drums]", GUITAR),
     ("", "meters"): ('name = "', 'meter = "4/4"\nname = "'),
     ("drums.pattern", "side"): ('about = "A."', 'about = "A."\nclave = "2-3"'),
     **{("idea", key): ("[bass]", DROP) for key in IDEA_KEYS},

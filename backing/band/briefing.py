@@ -18,8 +18,11 @@ from backing.band.model import Note
 from backing.band.plan import plans, shared
 from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind, band
 from backing.band.players.patterns.comping import holds_ideas, leader
+from backing.band.tensions import Agreed, agreed
 from backing.band.zones import bounds, heard_until, zones
 from backing.ground.dice import Place
+from backing.ground.pitch import Degree
+from backing.ground.roles import pitched
 from backing.styles.model import Part, Style
 from backing.timeline.model import Hit, MelodyNote, Timeline
 
@@ -28,12 +31,13 @@ class Form(NamedTuple):
     """A track before anyone plays: who plays what in every section, and what the leader decided.
 
     `players` are in the order in which they are called; `zones` are theirs, section by section; all else is told
-    section by section.
+    section by section, but for the `colours` of the chords, which go by their index.
     """
 
     timeline: Timeline
     seed: int
     plain: bool
+    colours: Agreed
     players: tuple[str, ...]
     zones: Mapping[str, Sequence[tuple[Zone, ...]]]
     styles: Sequence[Style]
@@ -71,9 +75,27 @@ def form_of(
         for player, found in playing.items():
             zoned[player][i] = found
         told.append(shared(timeline, i, led[i], playing, seed, leader(own), not holds_ideas(own)))
-    return Form(
-        timeline, seed, plain, players, zoned, styles, parts, told, _changes(timeline)
-    )  # fmt: skip
+    changes = _changes(timeline)
+    colours = {} if plain else _colours(timeline, styles, changes)
+    return Form(timeline, seed, plain, colours, players, zoned, styles, parts, told, changes)
+
+
+def _colours(
+    timeline: Timeline,
+    styles: Sequence[Style],
+    changes: Sequence[tuple[tuple[Change, ...], Change | None]],
+) -> Agreed:
+    """The colours that the band adds to every chord; one that sounds on both sides of a border has those of its own side."""
+    found: dict[int, tuple[Degree, ...]] = {}
+    for section, style, (inside, ahead) in zip(timeline.sections, styles, changes, strict=True):
+        bars = timeline.bars[section.first - 1 : section.last]
+        start, end = bounds(timeline, section)
+        melody = _between(timeline.melody, start, end)
+        here = agreed(style, bars, inside, ahead, melody)
+        if inside and inside[0].span.start_q < start:
+            here.pop(inside[0].index, None)
+        found.update(here)
+    return found
 
 
 def _seated(own: Style, timeline: Timeline, number: int, guide_tones: bool) -> dict[str, Part]:
@@ -108,11 +130,24 @@ def brief_of(
         place=Place((form.seed, player, section.name, section.pass_)),
         melody=tuple(_between(timeline.melody, start, end)),
         kicks=tuple(h for h in _between(timeline.hits, start, end) if h.kick),
-        heard=dict(heard),
+        heard=dict(heard) if pitched(player) else _struck(heard),
         colour=not form.plain and own.colour and bars[0].colour is not False,
+        colours=form.colours,
         qpm=_qpm(timeline, start),
         begun=_begun(changes, start, before, zoned[number - 1] if number else ()),
     )
+
+
+def _struck(heard: Mapping[str, tuple[Note, ...]]) -> dict[str, tuple[Note, ...]]:
+    """What drums and percussion hear: rhythm, one note a stroke, and no pitch, so that they play alike in every key."""
+    made = {}
+    for player, notes in heard.items():
+        strokes = {note.start_q: note for note in reversed(notes)}
+        made[player] = tuple(
+            note._replace(pitch=0, degree="", string=0, fret=-1)
+            for note in reversed(strokes.values())
+        )
+    return made
 
 
 def _begun(

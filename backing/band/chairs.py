@@ -87,9 +87,9 @@ class Chair(NamedTuple):
 
 BAND: Mapping[str, Chair] = {
     "bass": Chair(bass.play, chosen=bass.chosen, join=_joined_bass),
-    "drums": Chair(drums.play, chosen=drums.chosen, cues=True),
-    "keys": Chair(keys.play),
     "guitar": Chair(guitar.play),
+    "keys": Chair(keys.play),
+    "drums": Chair(drums.play, chosen=drums.chosen, cues=True),
     "strings": Chair(_line),
     "horns": Chair(_line),
     "percussion": Chair(_percussion, chosen=_percussion_chosen),

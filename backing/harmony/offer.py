@@ -13,6 +13,7 @@ from typing import NamedTuple
 from backing.ground.pitch import Degree
 from backing.harmony.symbol import Chord
 
+RUBS = {"b13": "5", "#11": "5", "b9": "1"}  # a colour and the degree that gives way to it
 FULL = 5  # from so many degrees on, the upper chord of a slash chord need not be whole
 
 
@@ -38,9 +39,9 @@ def tones(chord: Chord, colours: tuple[Degree, ...] = ()) -> Tones:
         return Tones(kept, (), (), frozenset(), "power", False)
     whole = chord.bass is not None and chord.bass.pc != chord.root.pc
     free = _free(chord, kept, colours)
-    if chord.family == "dominant" and any(c.name == "b13" for c in free):
-        # one player's fifth would rub against another's flat thirteenth
-        kept = tuple(d for d in kept if d.name != "5" or d in chord.must_sound)
+    if not whole:  # one player's fifth would rub against another's flat thirteenth
+        against = {RUBS[c.name] for c in free if c.name in RUBS}
+        kept = tuple(d for d in kept if d.name not in against or d in chord.must_sound)
     need = (_upper(chord, kept) if whole else _musts(chord, kept)) or kept[:3]
     may = tuple(d for d in kept if d not in need)
     any_of = () if whole else chord.any_of

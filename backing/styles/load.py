@@ -23,7 +23,7 @@ from backing.styles.model import Idea, Part, Pattern, Style, Where
 from backing.styles.parts import ROLES_OF_STYLES, line_of, read_part
 
 KEYS = (
-    "name", "about", "source", "like", "without", "meters", "tempo", "feel", "grid", "colour", "repeats", "clave",
+    "name", "about", "source", "like", "without", "meters", "tempo", "feel", "grid", "colour", "altered", "doubles", "repeats", "clave",
     "runs_on", "idea", "ending", "count_in", "last_chord",
 )  # fmt: skip
 IDEA_KEYS = ("weight", "hold", "rest")
@@ -159,6 +159,8 @@ def _style(table: Table, file: str, base: Style | None) -> Style | None:
         feel=feel,
         grid_q=GRIDS[grid] if grid else base.grid_q if base else EIGHTH,
         colour=table.flag("colour", base.colour if base else False),
+        altered=table.flag("altered", base.altered if base else True),
+        doubles=table.flag("doubles", base.doubles if base else False),
         repeats=table.flag("repeats", base.repeats if base else False),
         clave=table.choice("clave", CLAVES, base.clave if base else None),
         parts=(),

@@ -220,6 +220,8 @@ class Style(NamedTuple):
     ending: Ending | None = None  # how it stops and how many bars are counted in where nobody says,
     count_in: int | None = None  # 0 for none
     last_chord: Pattern | None = None  # the rhythm in which the band strikes it
+    altered: bool = True  # whether colours may be altered tones (b9, #11, b13)
+    doubles: bool = False  # whether those who comp may strike the same notes together
 
     def part(self, role: str) -> Part | None:
         """The player of that name, None where the style has none."""

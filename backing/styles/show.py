@@ -72,6 +72,10 @@ def page(style: Style) -> str:
         lines.append(f"  clave   {style.clave} unless the chart says otherwise")
     if style.colour:
         lines.append("  colour  players may add ninths and thirteenths that are not written")
+        if not style.altered:
+            lines.append("  altered no altered tones among them")
+    if style.doubles:
+        lines.append("  doubles those who comp may strike the same notes together")
     if style.repeats:
         lines.append("  repeats one bar may stand many times running")
     if style.runs:

@@ -115,7 +115,7 @@ def stretches(
                 inner = [s for s in slots[number] if begins < s[0] < right]
                 found.append(
                     Stretch(
-                        left, right, number, change, tones(chord, bar.key, coming.get(change.index)),
+                        left, right, number, change, tones(chord, bar.key, coming.get(change.index), brief.colours.get(change.index, ())),
                         "struck" if zone.kind is ZoneKind.STRUCK else ways[number],
                         new or not found,
                         not found and change.span.push_q > 0 and change.span.sounds_q < left == change.span.start_q,

@@ -11,15 +11,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from functools import lru_cache
+from types import MappingProxyType
 from typing import NamedTuple
 
 from backing.band.model import Note
 from backing.band.players.common import Brief, Change, band
-from backing.ground.pitch import Degree, Key
+from backing.band.players.listening import SHARED
+from backing.ground.pitch import Degree
 from backing.ground.timebase import EIGHTH
-from backing.harmony.colours import colours
 from backing.harmony.families import VOICES
-from backing.harmony.function import Function, analyse
 from backing.harmony.search import best_path, jitter
 from backing.harmony.symbol import Chord
 from backing.harmony.voicings import Palette, Voicing, distance, moves, palette
@@ -29,11 +29,12 @@ from backing.timeline.model import MelodyNote
 NEAR_TIE = 0.45  # what chance may weigh
 NARROWEST = 17  # semitones in which every chord of four notes has a voicing
 RESTLESS = 7.0  # against leaving a chord as it is for bars on end
-UNMOVED = 2.0  # against the very notes of the chord before, under which a change is not heard
+UNMOVED = 4.0  # against the very notes of the chord before, under which a change is not heard
 TOP_HELD = 0.4  # against the top note of the chord before: a line moves
 MOVES_ON = 4.0  # times that, every other bar
+DOUBLED = 0.3  # against each note that another strikes too
+SAME_CHORD = 7.0  # against three of them
 ADD_NINTHS = ("triads", "spread", "close")  # in which a triad takes a ninth and no sixth
-PLAIN_FIFTHS = ("power", "open", "triads")  # grips of a guitar that rub against a flat thirteenth
 
 
 class Step(NamedTuple):
@@ -61,9 +62,7 @@ class Voiced(NamedTuple):
 def steps(brief: Brief) -> list[Step]:
     """Every chord of the section, and the one after it, with its surroundings."""
     changes = [*brief.changes, *([brief.ahead] if brief.ahead else [])]
-    functions = _functions(brief, changes)
     bass = brief.heard.get("bass", ())
-    fifths = any(p.word("voicing") in PLAIN_FIFTHS for p in brief.style.fretted)
     made = []
     under, over, bar = 0, 0, 0
     for number, change in enumerate(changes):
@@ -79,13 +78,12 @@ def steps(brief: Brief) -> list[Step]:
             continue
         length = change.end_q - change.start_q
         sung = _sung(brief.melody, over, change.end_q)
-        role = functions[number] if functions else None
         again = change.span.again and number > 0
         made.append(
             Step(
                 change,
                 chord,
-                _colours(chord, role, brief.bars[bar].key, sung, fifths) if role else (),
+                brief.colours.get(change.index, ()),
                 _highest(bass, under, change.end_q),
                 _highest(bass, under, change.end_q, change.start_q),
                 sung,
@@ -96,46 +94,6 @@ def steps(brief: Brief) -> list[Step]:
             )
         )
     return made
-
-
-def _functions(brief: Brief, changes: Sequence[Change]) -> list[Function | None]:
-    """What every chord does in its key; empty where no colours are wanted."""
-    if not brief.colour:
-        return []
-    found: list[Function | None] = []
-    run: list[Change] = []
-    key = brief.bars[0].key
-    bar = 0
-    for change in changes:
-        while bar + 1 < len(brief.bars) and brief.bars[bar].end_q <= change.start_q:
-            bar += 1
-        if brief.bars[bar].key != key:
-            found += _run(run, key)
-            run, key = [], brief.bars[bar].key
-        run.append(change)
-    return found + list(_run(run, key))
-
-
-def _run(run: Sequence[Change], key: Key) -> tuple[Function | None, ...]:
-    if not run:
-        return ()
-    return _analysed(
-        tuple(c.span.chord for c in run), tuple(float(c.end_q - c.start_q) for c in run), key
-    )
-
-
-@lru_cache(maxsize=64)
-def _analysed(
-    chords: tuple[Chord | None, ...], lengths: tuple[float, ...], key: Key
-) -> tuple[Function | None, ...]:
-    return analyse(chords, lengths, key)
-
-
-def _colours(
-    chord: Chord, function: Function, key: Key, melody: tuple[int, ...], fifths: bool
-) -> tuple[Degree, ...]:
-    found = colours(chord, function, key, tuple(sorted({note % 12 for note in melody})))
-    return tuple(d for d in found if d.name != "b13") if fifths else found
 
 
 def _highest(bass: Sequence[Note], at: int, end: Fraction, since: Fraction | None = None) -> int:
@@ -190,6 +148,12 @@ def _surroundings(voicing: Voicing, step: Step) -> float:
     return cost
 
 
+def _doubled(voicing: Voicing, chords: Sequence[frozenset[int]]) -> float:
+    """What speaks against a voicing that others strike some `chords` with: notes in common, most of all three."""
+    shared = max(len(chord.intersection(voicing.pitches)) for chord in chords)
+    return DOUBLED * shared + (SAME_CHORD if shared >= SHARED else 0.0)
+
+
 def voice(
     brief: Brief,
     family: Mapping[str, str],
@@ -198,11 +162,13 @@ def voice(
     voices: int = 0,
     held: float = TOP_HELD,
     fuller: bool = False,
+    beside: Mapping[int, Sequence[frozenset[int]]] = MappingProxyType({}),
 ) -> dict[int, Voiced]:
     """The best voicing for every change (by its index) and for the change after the section.
 
     `family` names the family of voicings for each level; `voices` 0 is what the family usually has; `held` is what a
     top note costs that stays while the chord changes. `fuller` hands double a note of a triad where it is loud.
+    `beside` holds, by the index of a change, what others strike together with it.
     """
     found = steps(brief)
     if not found:
@@ -233,6 +199,8 @@ def voice(
         own = [v.cost + c for v, c in zip(offer.voicings, chance, strict=True)]
         if step.bass or step.melody:
             own = [c + _surroundings(v, step) for c, v in zip(own, offer.voicings, strict=True)]
+        if chords := beside.get(step.change.index):
+            own = [c + _doubled(v, chords) for c, v in zip(own, offer.voicings, strict=True)]
         nodes.append(own)
     edges = []
     for a, b, last, step in zip(palettes, palettes[1:], found, found[1:], strict=False):

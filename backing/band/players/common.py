@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from backing.band.model import Kind, Note, Why
 from backing.ground.dice import Place
+from backing.ground.pitch import Degree
 from backing.styles.model import Part, Style, Where
 from backing.timeline.model import ChordSpan, Hit, MelodyNote, PlayedBar, SectionPass, Timeline
 
@@ -116,7 +117,8 @@ class Brief(NamedTuple):
     is what is heard from its end on (None at the very end). A chord that is pushed or held over the border stands on
     both sides with the same `index`: as the last of `changes` and as `ahead`, then again as the first of the next
     section's `changes`, where its span's `sounds_q` lies before its `start_q` (it has been struck already).
-    `zones` cover the section without a gap, for this role; a stroke belongs to the zone in which it starts. `heard` holds what players called earlier (bass, then drums, keys, guitar …) play in this section.
+    `zones` cover the section without a gap, for this role; a stroke belongs to the zone in which it starts. `heard` holds what players called earlier (bass, then guitar, keys, drums …) play in this section.
+    `colours` are the unwritten degrees that the band adds to each chord, by its index: the same for all players.
     `place` is the stem of every chance here: (seed, role, section, pass).
     """
 
@@ -134,6 +136,7 @@ class Brief(NamedTuple):
     kicks: tuple[Hit, ...] = ()
     heard: Mapping[str, tuple[Note, ...]] = MappingProxyType({})
     colour: bool = True
+    colours: Mapping[int, tuple[Degree, ...]] = MappingProxyType({})
     qpm: float = 120.0  # tempo at the start of the section
     called: Marks = ()  # what this player's pattern before the section leads to, on its first beat
     begun: bool = False  # a pushed first chord was struck by this player before the section's start

@@ -16,6 +16,7 @@ from itertools import groupby
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.chordal import NARROWEST, Voiced, families, voice
 from backing.band.players.common import Brief
+from backing.band.players.listening import struck, undoubled, with_chords
 from backing.band.players.lowline import asked, degree_of
 from backing.band.players.melodic import line_notes
 from backing.band.players.rhythm import Event, strokes
@@ -59,6 +60,9 @@ def play(brief: Brief) -> list[Note]:
     with_bass = bool(brief.heard.get("bass"))
     low, high = register(brief, *_room(brief, with_bass))
     octaves, pedal = brief.part.flag("octaves"), brief.part.flag("pedal")
+    events = strokes(brief, ("chord", "bass", *LINES))
+    chords = struck(brief)
+    whole = [(e.start_q, e.change.index) for e in events if e.line == "chord" and not e.shift]
     voicings = voice(
         brief,
         _families(brief),
@@ -66,8 +70,8 @@ def play(brief: Brief) -> list[Note]:
         high,
         int(brief.part.number("voices")),
         fuller=not octaves,
+        beside=with_chords(whole, chords),
     )
-    events = strokes(brief, ("chord", "bass", *LINES))
     singles, roots = broken(events), _left_roots(brief, events, with_bass)
     notes: list[Note] = []
     for event in events:
@@ -87,7 +91,7 @@ def play(brief: Brief) -> list[Note]:
             notes += moved(event, _chord(event, voiced), brief.part)
     notes += line_notes(brief, events, *register(brief, *RIGHT_HAND), octaves)
     notes.sort(key=note_order)
-    return unrepeated(notes)
+    return undoubled(unrepeated(notes), chords)
 
 
 def _families(brief: Brief) -> dict[str, str]:

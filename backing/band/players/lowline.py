@@ -23,7 +23,7 @@ def asked(event: Event, key: Key) -> tuple[int, ...]:
 def _asked(event: Event, key: Key, mark: str) -> int:
     if mark in LOWEST:
         return 0
-    t = tones(event.chord, key)
+    t = tones(event.chord, key, None, event.colours)
     if mark != "a" and not mark.startswith("n"):
         return t.above_bass(mark)
     if event.following is None:

@@ -21,7 +21,7 @@ from backing.band.players.common import Brief
 from backing.band.players.rhythm import Event
 from backing.band.players.tones import Tones, tones
 from backing.band.players.touch import sounding_end, velocity
-from backing.ground.pitch import Key
+from backing.ground.pitch import Degree, Key
 from backing.harmony.search import best_path
 from backing.harmony.symbol import Chord
 from backing.styles.marks import APPROACH, LINES, Mark, Told, told
@@ -58,16 +58,16 @@ class Figure(NamedTuple):
 
 
 @lru_cache(maxsize=2048)
-def _tones(chord: Chord, key: Key) -> Tones:
-    return tones(replace(chord, bass=None) if chord.bass else chord, key)
+def _tones(chord: Chord, key: Key, colours: tuple[Degree, ...] = ()) -> Tones:
+    return tones(replace(chord, bass=None) if chord.bass else chord, key, None, colours)
 
 
-def semitones(chord: Chord, key: Key, degree: Told) -> int:
+def semitones(chord: Chord, key: Key, degree: Told, colours: tuple[Degree, ...] = ()) -> int:
     """Semitones above the chord's root to a degree.
 
     A sixth is that of the chord or scale (`tones` lets a boogie climb to the seventh in its place).
     """
-    t = _tones(chord, key)
+    t = _tones(chord, key, colours)
     rel = t.semitones(degree.name)
     if degree.name == "6" and not any(d.number in (6, 13) for d in chord.degrees):
         rel = 8 if t.scale_rel >> 8 & 1 and not t.scale_rel >> 9 & 1 else 9
@@ -80,7 +80,7 @@ def figures(brief: Brief, events: Sequence[Event]) -> list[Figure]:
     for pc, run in groupby(events, key=lambda e: e.chord.root.pc):
         inside = tuple(run)
         rels = [
-            semitones(event.chord, brief.bars[event.bar].key, degree)
+            semitones(event.chord, brief.bars[event.bar].key, degree, event.colours)
             for event in inside
             for degree in told(event.mark).degrees
             if not degree.ahead
@@ -123,7 +123,7 @@ def _edge(brief: Brief, figure: Figure, at: int) -> int:
     event = (upper or figure.events)[at]
     degrees = [d for d in told(event.mark).degrees if not d.ahead]
     key = brief.bars[event.bar].key
-    return semitones(event.chord, key, degrees[-1]) if degrees else 0
+    return semitones(event.chord, key, degrees[-1], event.colours) if degrees else 0
 
 
 def _leap(size: int) -> float:
@@ -156,8 +156,8 @@ def _pitch(brief: Brief, event: Event, degree: Told, root: int, coming: int | No
         chord = event.following
         if coming is None or coming % 12 != chord.root.pc:
             coming = root + (chord.root.pc - root + 5) % 12 - 5  # the nearest way
-        root = coming
-    return root + semitones(chord, key, degree)
+        return coming + semitones(chord, key, degree)
+    return root + semitones(chord, key, degree, event.colours)
 
 
 def _folded(pitch: int, low: int, high: int) -> int:

@@ -25,6 +25,7 @@ from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind
 from backing.band.players.laid import Raw, Score, score_of, struck, timed
 from backing.band.players.patterns.comping import chosen
 from backing.band.players.turns import Row, Sung, placed
+from backing.ground.pitch import Degree
 from backing.ground.timebase import QUARTER
 from backing.harmony.symbol import Chord
 from backing.styles.marks import LINES, voices
@@ -51,6 +52,7 @@ class Event(NamedTuple):
     strict: bool = False
     shift: int = 0  # half steps from the shape of its chord, which is that of the next stroke
     shape: Shape = Shape.EVEN
+    colours: tuple[Degree, ...] = ()  # that the band adds to the chord
 
     @property
     def chord(self) -> Chord:
@@ -187,6 +189,7 @@ def _cut(score: Score, zone: Zone, placed: Sequence[tuple[Raw, Change]], line: s
                 stroke.strict,
                 stroke.shift,
                 stroke.shape,
+                score.brief.colours.get(change.index, ()),
             )
         )
     return made

@@ -246,7 +246,8 @@ def _next(line: Line, index: int) -> tuple[int, Tones, int, Fraction, str, bool]
         return goal, after.tones, chord, after.end_q, change.span.symbol, after.fresh
     if goal < 0 or ahead is None or ahead.span.chord is None or stretch.end_q != line.brief.end_q:
         return None
-    t = tones(ahead.span.chord, line.brief.bars[-1].key)
+    colours = line.brief.colours.get(ahead.index, ())
+    t = tones(ahead.span.chord, line.brief.bars[-1].key, None, colours)
     return goal, t, ahead.index, stretch.end_q, ahead.span.symbol, True
 
 

@@ -22,6 +22,7 @@ from backing.harmony.symbol import Chord
 _USUAL = (0, 0, 2, 4, 5, 7, 9, 10)
 # Semitones above the root of a bass that turns its chord into an upper structure (F/G, Dm7/G, C/A).
 _FOREIGN = (2, 5, 9)
+RUBS = ("b13", "#11")  # against the natural fifth
 _NAMES = ("1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7")
 
 
@@ -86,9 +87,22 @@ def _scale(chord: Chord, key: Key, following: Chord | None) -> list[tuple[int, i
     return found
 
 
+def _fifth_rubs(chord: Chord, colours: tuple[Degree, ...]) -> bool:
+    """Whether a natural fifth would stand a half step from what the band plays."""
+    if chord.bass is not None or all(d.name != "5" or d in chord.must_sound for d in chord.degrees):
+        return False
+    return any(d.name in RUBS for d in (*chord.degrees, *colours))
+
+
 @lru_cache(maxsize=8192)
-def tones(chord: Chord, key: Key, following: Chord | None = None) -> Tones:
-    """The chord as a bassist hears it in a key, before the chord that follows."""
+def tones(
+    chord: Chord, key: Key, following: Chord | None = None, colours: tuple[Degree, ...] = ()
+) -> Tones:
+    """The chord as a bassist hears it in a key, before the chord that follows.
+
+    Beside a flat thirteenth or a sharp eleventh, written or among the `colours` of the band, its natural fifth is left
+    alone: what goes to the fifth goes to the octave, or to the root below.
+    """
     root = chord.root.pc
     own: dict[int, int] = {}  # step -> semitones above the root
     chord_rel = scale_rel = 1
@@ -122,6 +136,10 @@ def tones(chord: Chord, key: Key, following: Chord | None = None) -> Tones:
     chord_rel |= 1 << (bass - root) % 12
     scale_rel |= 1 << (bass - root) % 12
     seventh = 7 in own or 6 in own
+    if _fifth_rubs(chord, colours):
+        chord_rel &= ~(1 << 7)
+        scale_rel &= ~(1 << 7)
+        own[5] = 12
     steps = tuple(own.get(step, usual[step]) for step in range(8))
     return Tones(
         bass, root, chord.bass is not None and bass != root, chord_rel, scale_rel, steps, seventh,

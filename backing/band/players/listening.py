@@ -1,0 +1,78 @@
+"""What those who play later hear of those who comp: where they strike, with which notes, how densely.
+
+Two who comp never strike the same three notes together, unless the style wants them to: the second voices its chord
+otherwise, and leaves out what is doubled all the same.
+
+Conventions: pitches are MIDI notes. Source: keys and guitar keep out of each other's register and rhythm (common
+practice).
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterable, Mapping, Sequence
+from fractions import Fraction
+from itertools import groupby
+
+from backing.band.model import Note
+from backing.band.players.common import Brief
+from backing.ground.roles import COMPING, role_of
+from backing.timeline.model import PlayedBar
+
+SHARED = 3  # equal notes struck together that make two chords one
+
+Struck = Mapping[Fraction, frozenset[int]]
+
+
+def others(brief: Brief) -> list[tuple[Note, ...]]:
+    """The notes of each other player who comps and has been called before."""
+    return [
+        notes
+        for player, notes in brief.heard.items()
+        if role_of(player).name in COMPING and player != brief.part.role
+    ]
+
+
+def struck(brief: Brief) -> dict[Fraction, frozenset[int]]:
+    """The notes that others who comp strike together, by their place; nothing in a style that doubles."""
+    found: dict[Fraction, frozenset[int]] = {}
+    if brief.style.doubles:
+        return found
+    for notes in others(brief):
+        for note in notes:
+            found[note.start_q] = found.get(note.start_q, frozenset()) | {note.pitch}
+    return found
+
+
+def with_chords(
+    places: Iterable[tuple[Fraction, int]], chords: Struck
+) -> dict[int, tuple[frozenset[int], ...]]:
+    """By the index of a change: what others strike together with this player's strokes of it, given as (place, index)."""
+    found: dict[int, set[frozenset[int]]] = {}
+    for at, index in places:
+        if len(chords.get(at, ())) >= SHARED:
+            found.setdefault(index, set()).add(chords[at])
+    return {index: tuple(sorted(rows, key=sorted)) for index, rows in found.items()}
+
+
+def undoubled(notes: Sequence[Note], chords: Struck) -> list[Note]:
+    """The notes of a player without those that make a stroke the same as another's: the lowest of them go."""
+    if not chords:
+        return list(notes)
+    made: list[Note] = []
+    for at, row in groupby(notes, key=lambda n: n.start_q):
+        stroke = list(row)
+        same = sorted(n.pitch for n in stroke if n.pitch in chords.get(at, ()))
+        gone = same[: max(0, len(same) - SHARED + 1)]
+        made += [n for n in stroke if n.pitch not in gone]
+    return made
+
+
+def strokes_in(brief: Brief, bar: PlayedBar) -> frozenset[Fraction]:
+    """Where others who comp strike in a bar."""
+    found: set[Fraction] = set()
+    for notes in others(brief):
+        first = bisect_left(notes, bar.start_q, key=lambda n: n.start_q)
+        last = bisect_left(notes, bar.end_q, key=lambda n: n.start_q)
+        found.update(n.start_q for n in notes[first:last])
+    return frozenset(found)

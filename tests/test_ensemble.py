@@ -1,0 +1,48 @@
+"""The band hears itself: nobody doubles a chord, nobody's colours rub, drums follow no pitch."""
+
+from __future__ import annotations
+
+from backing.styles.find import find
+from tests import ensemble
+from tests.band import arranged, chart, player
+from tests.each import each
+
+MINOR = (
+    "Am9 | Dm9 | Bm7b5 | E7 | Am6 | F7 | Bm7b5 E7 | Am6 | Cmaj7 | Fmaj7 | Bm7b5 | E7b9 | Am7 | "
+    "Dm7 G7 | Cmaj7 Fmaj7 | Bm7b5 E7"
+)
+
+
+@each("style", ["bossa nova", "neo soul", "salsa", "foxtrot", "straight-ahead swing"])
+def test_two_who_comp_strike_no_chord_together(style: str) -> None:
+    """At most 5 strokes in 100 bars share three pitches, where the style does not ask for it."""
+    music = arranged(chart(MINOR, key="A minor", meter="4/4", choruses=3), style)
+    assert not find(style).doubles
+    assert len(ensemble.comping(music)) == 2
+    assert 100 * len(ensemble.doubled(music)) / len(music.timeline.bars) <= 5
+
+
+@each("style", ["bossa nova", "salsa", "bolero", "straight-ahead swing", "jazz ballad"])
+def test_nobody_adds_what_rubs(style: str) -> None:
+    """No unwritten altered tone beside the bass's fifth, no two colours a half step apart."""
+    music = arranged(chart(MINOR, key="A minor", meter="4/4", choruses=3), style)
+    assert ensemble.rubs(music) == []
+
+
+@each("style", ["salsa", "cha-cha-cha", "bolero"])
+def test_dances_with_plain_sevenths_add_nothing_altered(style: str) -> None:
+    music = arranged(chart(MINOR, key="A minor", meter="4/4"), style)
+    added = {n.degree for p in music.players for n in p.notes if ensemble.unwritten(music, n)}
+    assert not added & set(ensemble.ALTERED) - {"b9"}  # a half step in a bass line
+
+
+def test_percussion_plays_alike_in_every_key() -> None:
+    here, there = (
+        arranged(chart(MINOR, key="A minor", meter="4/4"), "salsa", wish={"transpose": way})
+        for way in (None, -5)
+    )
+    heard = [
+        [(n.start_q, n.pitch, n.velocity) for n in player(m, "percussion").notes]
+        for m in (here, there)
+    ]
+    assert heard[0] == heard[1]
