@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from backing.band.arrange import BAND, arrange
+from backing.band.leader import plan_of
 from backing.band.model import Arrangement, Kind, Note
 from backing.band.plan import phrases, plans, shared
 from backing.band.players.common import BarPlan, Brief
@@ -33,9 +34,16 @@ EIGHT = "C | Am7 | Dm7 | G7 | Em7 | A7 | Dm7 | G7"
 CRASH = {DRUM_KEYS["crash"], DRUM_KEYS["crash 2"]}
 
 
+def by_section(tune: Timeline, seed: int = 1) -> list[tuple[BarPlan, ...]]:
+    """The leader's plan of every bar, section by section."""
+    none: list[frozenset[str]] = [frozenset()] * len(tune.sections)
+    led = plan_of(tune, [find("straight-ahead swing")] * len(none), none, seed)
+    return plans(tune, led, zones(tune, "drums"), seed)
+
+
 def planned(tune: Timeline, seed: int = 1) -> list[BarPlan]:
     """The leader's plan of every bar."""
-    return [plan for section in plans(tune, zones(tune, "drums"), seed) for plan in section]
+    return [plan for section in by_section(tune, seed) for plan in section]
 
 
 def tune(bars: str = EIGHT, **settings: object) -> Timeline:
@@ -153,16 +161,14 @@ def test_keys_and_guitar_are_never_both_busy_and_take_turns() -> None:
 
 def test_an_instrument_that_comps_alone_need_not_leave_room() -> None:
     music = timeline(chart(EIGHT, tempo=140, players="all but guitar"))
-    plan = plans(music, zones(music, "drums"), 1)[0]
+    plan = by_section(music)[0]
     told = shared(music, 0, plan, {r: zones(music, r)[0] for r in ("keys", "guitar")}, 1)
     assert min(p.busy for p in told["keys"]) >= 0.5
 
 
 def test_the_answer_is_busier_than_the_question() -> None:
     music = tune()
-    told = shared(
-        music, 0, plans(music, zones(music, "drums"), 1)[0], {"drums": zones(music, "drums")[0]}, 1
-    )
+    told = shared(music, 0, by_section(music)[0], {"drums": zones(music, "drums")[0]}, 1)
     assert told["drums"][0].busy < told["drums"][4].busy
 
 
@@ -173,7 +179,7 @@ def test_comping_does_less_under_a_written_melody() -> None:
     )
     amount = []
     for music in (bare, sung):
-        plan = plans(music, zones(music, "drums"), 1)[0]
+        plan = by_section(music)[0]
         amount.append(shared(music, 0, plan, {"keys": zones(music, "keys")[0]}, 1)["keys"][0].busy)
     assert amount[1] < amount[0]
 

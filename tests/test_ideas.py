@@ -7,7 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from backing.band.arrange import arrange
-from backing.band.course import energies
+from backing.band.course import energies, levels, opens
 from backing.band.model import Arrangement, Note
 from backing.ground.instruments import DRUM_NAMES
 from backing.performance.explain import explain
@@ -192,7 +192,8 @@ def test_a_written_hit_comes_before_a_rest_of_the_idea() -> None:
 )  # fmt: skip
 def test_what_a_section_is_for_follows_from_its_course(form: str, told: list[str]) -> None:
     """Never from its name: loudness, what came before, the place among the choruses (common practice)."""
-    assert energies(timeline(form)) == told
+    line = timeline(form)
+    assert energies(line, opens(line, levels(line))) == told
 
 
 BASS = """

@@ -47,7 +47,7 @@ COMMANDS = {
 BESIDE = {"--stems-as": ["--stems"]}  # what an option has no effect without
 MOVES_NO_NOTE = ("--tempo", "--straight")  # what `explain` says counts in bars and beats
 WHO_PLAYS = (  # `check` tells of the form
-    "--click", "--without", "--only", "--guide-tones", "--plain", "--seed", "--straight",
+    "--click", "--without", "--only", "--guide-tones", "--plain", "--plan", "--seed", "--straight",
 )  # fmt: skip
 SHAPES_NO_FILE = ("--force",)  # tests/test_files.py shows what it does
 SHAPES_READING = "reading"  # of other formats: the tests of each format show it

@@ -13,7 +13,8 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 
-from backing.band.course import USUAL, section_level
+from backing.band.course import USUAL
+from backing.band.leader import whole_of
 from backing.band.model import Note
 from backing.band.players.common import Brief
 from backing.band.players.pulses import loudness, velocity
@@ -26,8 +27,8 @@ def evened(brief: Brief, line: Sequence[Note]) -> list[Note]:
 
     The swell of a section stays; with fewer than three choruses there is no arc.
     """
-    scale = _scale(section_level(brief.timeline, brief.section))
-    if brief.timeline.choruses < 3 or scale == 1.0:
+    scale = _scale(brief.led.level)
+    if whole_of(brief.timeline).choruses < 3 or scale == 1.0:
         return list(line)
     starts = [bar.start_q for bar in brief.bars]
     written = [bar.dynamic is not None for bar in brief.bars]

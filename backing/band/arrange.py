@@ -67,7 +67,9 @@ def arrange(
         begins = PartStart(-count.length_q, CLICK, style)
         players.append(Player(CLICK.role, (begins,), tuple(clicks)))
     silent = frozenset() if clicked and click != "off" else _silent(form, kept)
-    return Arrangement(timeline, style, seed, tuple(players), count.length_q, count.bars, silent)
+    return Arrangement(
+        timeline, style, seed, tuple(players), count.length_q, count.bars, silent, form.plan
+    )
 
 
 class _Track(NamedTuple):

@@ -12,8 +12,8 @@ from typing import NamedTuple, TypeVar
 
 from backing.band.bookends import last_chord
 from backing.band.chairs import TIMEKEEPER, called, seated
-from backing.band.course import opens_at
 from backing.band.ideas import players_resting, with_ideas
+from backing.band.leader import Plan, SectionPlan, plan_of, whole_of
 from backing.band.model import Note
 from backing.band.plan import plans, shared
 from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind, band
@@ -38,6 +38,7 @@ class Form(NamedTuple):
     seed: int
     plain: bool
     colours: Agreed
+    plan: Plan
     players: tuple[str, ...]
     zones: Mapping[str, Sequence[tuple[Zone, ...]]]
     styles: Sequence[Style]
@@ -56,15 +57,19 @@ def form_of(
     plain: bool,
 ) -> Form:
     """Who plays in which section, and the leader's plan; `named` holds the styles that sections name."""
-    styles = [named.get(timeline.bars[s.first - 1].style or "", style) for s in timeline.sections]
-    parts = [_seated(own, timeline, i, guide_tones) for i, own in enumerate(styles)]
+    styles = _styles(timeline, style, named)
+    plan = _plan(timeline, style, named, seed, guide_tones)
+    parts = [
+        _seated(own, timeline, led, guide_tones)
+        for own, led in zip(styles, plan.sections, strict=True)
+    ]
     players = called({player for section in parts for player in section})
     zoned = {player: zones(timeline, player) for player in players}
     if styles:
         for row in zoned.values():
             row[-1] = last_chord(styles[-1], timeline, row[-1])
     keeper = zoned.get(TIMEKEEPER) or zones(timeline, TIMEKEEPER)
-    led = plans(timeline, keeper, seed, [own.side for own in styles])
+    led = plans(timeline, plan, keeper, seed, [own.side for own in styles])
     told = []
     for i, own in enumerate(styles):
         section = timeline.sections[i]
@@ -77,7 +82,7 @@ def form_of(
         told.append(shared(timeline, i, led[i], playing, seed, leader(own), not holds_ideas(own)))
     changes = _changes(timeline)
     colours = {} if plain else _colours(timeline, styles, changes)
-    return Form(timeline, seed, plain, colours, players, zoned, styles, parts, told, changes)
+    return Form(timeline, seed, plain, colours, plan, players, zoned, styles, parts, told, changes)
 
 
 def _colours(
@@ -98,9 +103,22 @@ def _colours(
     return found
 
 
-def _seated(own: Style, timeline: Timeline, number: int, guide_tones: bool) -> dict[str, Part]:
+def _styles(timeline: Timeline, style: Style, named: Mapping[str, Style]) -> list[Style]:
+    return [named.get(timeline.bars[s.first - 1].style or "", style) for s in timeline.sections]
+
+
+def _plan(
+    timeline: Timeline, style: Style, named: Mapping[str, Style], seed: int, guide_tones: bool
+) -> Plan:
+    """The leader's plan, which reads the whole track where only an excerpt is played."""
+    whole = whole_of(timeline)
+    styles = _styles(whole, style, named)
+    return plan_of(timeline, styles, [seated(own, whole, guide_tones) for own in styles], seed)
+
+
+def _seated(own: Style, timeline: Timeline, led: SectionPlan, guide_tones: bool) -> dict[str, Part]:
     """The parts of a section, each with the instrument for how loud it begins."""
-    level = band(opens_at(timeline, number))
+    level = band(led.opens)
     return {role: part.at(level) for role, part in seated(own, timeline, guide_tones).items()}
 
 
@@ -124,6 +142,7 @@ def brief_of(
         part=form.parts[number][player],
         bars=bars,
         plans=form.plans[number][player],
+        led=form.plan.sections[number],
         changes=changes,
         ahead=ahead,
         zones=zoned[number],

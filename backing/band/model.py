@@ -10,6 +10,7 @@ from enum import Enum
 from fractions import Fraction
 from typing import NamedTuple
 
+from backing.band.leader import Plan
 from backing.styles.model import Part, Style
 from backing.timeline.model import Timeline
 
@@ -141,7 +142,7 @@ class Player(NamedTuple):
 class Arrangement(NamedTuple):
     """Timeline and notes. `count_in_q` is the length of the count-in, which ends at 0; players in score order.
 
-    `silent` holds the indices of bars in which nobody is meant to sound.
+    `silent` holds the indices of bars in which nobody is meant to sound. `plan` is the leader's.
     """
 
     timeline: Timeline
@@ -151,3 +152,4 @@ class Arrangement(NamedTuple):
     count_in_q: Fraction = Fraction(0)
     count_in_bars: int = 0
     silent: frozenset[int] = frozenset()
+    plan: Plan = Plan()

@@ -14,16 +14,8 @@ from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from backing.band.course import (
-    LIFT,
-    MORE,
-    USUAL,
-    energies,
-    is_opening,
-    level_of,
-    opens_at,
-    section_level,
-)
+from backing.band.course import LIFT, MORE, USUAL, is_opening, level_of
+from backing.band.leader import Plan, place_of, whole_of
 from backing.band.players.common import BarPlan, Phase, Zone, ZoneKind
 from backing.band.zones import overlapping, sounding
 from backing.ground.dice import Place
@@ -70,6 +62,7 @@ def phrases(bars: int) -> list[PhraseBar]:
 
 def plans(
     timeline: Timeline,
+    plan: Plan,
     drums: Sequence[tuple[Zone, ...]],
     seed: int,
     claves: Sequence[str | None] = (),
@@ -81,44 +74,55 @@ def plans(
     """
     stopped = _stopped(timeline, drums)
     fills = [fill for i in range(len(timeline.sections)) for fill in _fills(timeline, i, stopped)]
-    whole = _Whole(timeline, stopped, fills, energies(timeline), seed)
+    whole = _Whole(timeline, stopped, fills, plan, seed)
     sides = claves or [None] * len(timeline.sections)
     return [_section_plan(whole, i, side) for i, side in enumerate(sides)]
 
 
 class _Whole(NamedTuple):
-    """What the plan of a section must know of the whole track; `stopped` and `fills` are told for every bar.
-
-    `energies` are told for every section.
-    """
+    """What the plan of a section must know of the whole track; `stopped` and `fills` are told for every bar."""
 
     timeline: Timeline
     stopped: Sequence[bool]
     fills: Sequence[bool]
-    energies: Sequence[str]
+    plan: Plan
     seed: int
 
 
-def _bars(timeline: Timeline, number: int) -> tuple[tuple[PlayedBar, ...], int]:
-    """The bars of a section, and how many of them are a pickup."""
+class _Place(NamedTuple):
+    """A section's own bars, in the section of the whole track that they are of: the first of them and all of its bars.
+
+    `lead_in` of those are a pickup.
+    """
+
+    bars: tuple[PlayedBar, ...]
+    first: int
+    of: int
+    lead_in: int
+
+
+def _place(timeline: Timeline, number: int) -> _Place:
     section = timeline.sections[number]
-    lead_in = 1 if timeline.pickup and section.first == 1 else 0
-    return timeline.bars[section.first - 1 : section.last], lead_in
+    whole, at = whole_of(timeline), place_of(timeline, section)
+    bars = timeline.bars[section.first - 1 : section.last]
+    pickup = whole.pickup and at.number == 0 and whole.sections[0].first == 1
+    return _Place(bars, at.offset, at.offset + at.left, int(pickup))
 
 
 def _section_plan(whole: _Whole, number: int, clave: str | None) -> tuple[BarPlan, ...]:
     """The plan of one section's bars."""
-    timeline = whole.timeline
+    timeline, led = whole.timeline, whole.plan.sections[number]
     section = timeline.sections[number]
-    bars, lead_in = _bars(timeline, number)
-    where = [PhraseBar(0, 0, False)] * lead_in + phrases(len(bars) - lead_in)
-    phases = _phases(bars, where, lead_in, clave)
-    usual, last_phrase = section_level(timeline, section), max(p.phrase for p in where)
-    first_of_many = timeline.choruses >= 3 and section.chorus == 1
+    bars, first, of, lead_in = _place(timeline, number)
+    every = [PhraseBar(0, 0, False)] * lead_in + phrases(of - lead_in)
+    where = every[first : first + len(bars)]
+    phases = _phases(bars, where, max(0, lead_in - first), clave)
+    last_phrase = max(p.phrase for p in every)
+    first_of_many = led.first_of_many
     opens = is_opening(timeline, number)
     row = []
-    for i, (bar, at, phase) in enumerate(zip(bars, where, phases, strict=True)):
-        level = level_of(bar, usual + _swell(at.phrase, last_phrase))
+    for i, (bar, at, phase) in enumerate(zip(bars, where, phases, strict=True), first):
+        level = level_of(bar, led.level + _swell(at.phrase, last_phrase))
         opening = opens and i == lead_in
         place = Place((whole.seed, "leader", section.name, section.pass_, i))
         two = first_of_many and bar.time_feel is TimeFeel.NORMAL and level < USUAL
@@ -133,9 +137,9 @@ def _section_plan(whole: _Whole, number: int, clave: str | None) -> tuple[BarPla
                 opening=opening,
                 close=bar.index == len(timeline.bars) - 1,
                 phase=phase,
-                left=len(bars) - i,
-                places=_places(whole, number, bar, len(bars) - i),
-                energy=whole.energies[number],
+                left=of - i,
+                places=_places(whole, number, bar, of - i),
+                energy=led.energy,
                 side=_side(phase, clave),
             )
         )
@@ -155,19 +159,17 @@ _SIDES = {"2": "two", "3": "three"}
 
 def _places(whole: _Whole, number: int, bar: PlayedBar, left: int) -> tuple[Where, ...]:
     """What a bar of a section is beside a phrase's, so many bars before its end."""
-    timeline = whole.timeline
+    timeline, here, after = whole.timeline, whole.plan.sections[number], whole.plan.next_to(number)
     section, found = timeline.sections[number], []
-    follows = number + 1 < len(timeline.sections)
-    long = section.last - section.first + 1 >= PHRASE
+    long = _place(timeline, number).of >= PHRASE
     grows = bar.dynamic is not None and (bar.dynamic_end or bar.dynamic) > bar.dynamic
-    if follows and long and left <= PHRASE:
-        grows = grows or opens_at(timeline, number + 1) - opens_at(timeline, number) >= LIFT
-        more = whole.energies[number + 1] in MORE and is_opening(timeline, number + 1)
-        if more and timeline.sections[number + 1].part != "ending":
+    if after is not None and long and left <= PHRASE:
+        grows = grows or after.opens - here.opens >= LIFT
+        if after.energy in MORE and after.arrives:
             found.append(Where.BREAK)
     if grows:
         found.append(Where.BUILD)
-    if follows and long and left <= LEADS_IN:
+    if after is not None and long and left <= LEADS_IN:
         found.append(Where.TURNAROUND)
     if section.part == "ending":
         found.append(Where.ENDING)
@@ -219,8 +221,8 @@ def _crashes(whole: _Whole, bar: PlayedBar, level: float, opening: bool, place: 
 
 def _fills(timeline: Timeline, number: int, stopped: Sequence[bool]) -> list[bool]:
     """For each bar of a section whether drums fill in it: never into a stop, nor in the last bar of all."""
-    bars, lead_in = _bars(timeline, number)
-    due = [bar.fills or _fill_due(i - lead_in, len(bars) - lead_in) for i, bar in enumerate(bars)]
+    bars, first, of, lead_in = _place(timeline, number)
+    due = [bar.fills or _fill_due(i - lead_in, of - lead_in) for i, bar in enumerate(bars, first)]
     return [
         asked
         and bar.index < len(timeline.bars)

@@ -11,6 +11,7 @@ from backing.chart.codes import Faults, near, quoted
 from backing.chart.latin import key_in_letters
 from backing.chart.lex import UNDER, Line, invisible
 from backing.chart.lookalikes import latin
+from backing.ground.manners import PLANS
 from backing.ground.source import Span
 
 
@@ -48,6 +49,7 @@ SETTINGS: dict[str, Setting] = {
     "choruses":   Setting("choruses", True, lambda v: values.number("choruses", v, 1, 999, "choruses: 2"), "choruses: 2"),
     "ending":     Setting("ending", True, values.ending, "ending: ring"),
     "count-in":   Setting("count_in", True, values.count_in, "count-in: 2"),
+    "plan":       Setting("plan", True, lambda v: values.word("plan", v, PLANS), "plan: flat"),
     "pickup":     Setting("pickup_beats", True, values.pickup, "pickup: 1"),
     "tuned":      Setting("tuned", True, lambda v: values.number("tuned", v, -12, 12, "tuned: -2"), "tuned: -2"),
     "capo":       Setting("capo", True, lambda v: values.number("capo", v, 0, 12, "capo: 3"), "capo: 3"),

@@ -7,6 +7,7 @@ Conventions: a reader takes the value as typed, with ordinary quotes and bracket
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from fractions import Fraction
 
 from backing.chart.ast import LETTERS, NUMBERS, NUMERALS, Dynamics, Ending, EndingKind, PlayerSet
@@ -281,6 +282,11 @@ def chords(text: str) -> str:
     """`letters`, `numbers` or `numerals`."""
     choices: dict[str, object] = {n: n for n in (LETTERS, NUMBERS, NUMERALS)}
     return str(choice("chords", text, choices))
+
+
+def word(name: str, text: str, choices: Sequence[str]) -> str:
+    """One of some words that stand for themselves."""
+    return str(choice(name, text, {word: word for word in choices}))
 
 
 def note_names(text: str) -> str:

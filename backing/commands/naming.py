@@ -82,6 +82,8 @@ def _manner(form: Form) -> Iterator[Words]:
         yield _words(f"ending {form.ending.kind.value}")
     if form.count_in is not None:
         yield _words(f"count-in {form.count_in}" if form.count_in else "no count-in")
+    if form.plan is not None:
+        yield _words(f"{form.plan} plan")
     if form.plain:
         yield _words("plain")
     if form.capo is not None:

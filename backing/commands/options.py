@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 from backing.commands import values as v
 from backing.ground.errors import RequestError
+from backing.ground.manners import PLANS
 from backing.output.asked import Paper, Sound
 from backing.reading.asked import READ_AS, Reading
 from backing.timeline.form import Form
@@ -116,6 +117,7 @@ TABLE: tuple[Option, ...] = tuple(Option(*row) for row in (
     ("--level",       "sound.levels",     v.levels,            (),   "PLAYER=DB",   "This player louder or softer by so many dB, whatever levels: in the chart says; may be given again.", "bass=-6"),
     ("--bits",        "sound.bits",       v.bits,              "16", "16 or 24",    "Bits a sample in WAV and FLAC files.", "24"),
     ("--seed",        "band.seed",        v.seed,              "1",  "N",           "Another number, another performance; the same number, the same bytes.", "2"),
+    ("--plan",        "form.plan",        v.choice(*PLANS),  None, "|".join(PLANS), "full: who plays when, registers and drops are planned over the track; flat: everybody plays steadily throughout.", "flat"),
     ("--straight",    "band.straight",    v.flag,              False, "",           "Every note on the exact grid, for notation: no swing, no human timing.", ""),
     ("--soundfont",   "sound.soundfont",  v.path,              None, "PATH",        "The sounds to play with (.sf2).", "my.sf2"),
     ("--loudness",    "sound.loudness",   v.number(-40, -6),   "-16", "LUFS",       "Integrated loudness of the mix.", "-20"),

@@ -168,9 +168,9 @@ def band(prepared: Prepared, wish: Options) -> Performance:
 
     timeline = prepared.timeline
     if wish.sound.loop:
-        from backing.timeline.reshape import repeated
+        from backing.timeline.reshape import looped as rounds
 
-        timeline = repeated(timeline, 3)
+        timeline = rounds(timeline, 3)
     arrangement = arranged(timeline, prepared.style, wish, prepared.styles)
     performance = perform(arrangement, straight=wish.band.straight)
     performance = with_levels(performance, wish.sound.levels)

@@ -38,6 +38,7 @@ LEFT = (
     "choruses",
     "ending",
     "count-in",
+    "plan",
     "tuned",
     "capo",
     "tuning",

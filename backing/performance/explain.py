@@ -131,6 +131,7 @@ def explain(arrangement: Arrangement, bars: tuple[int, int] | None = None) -> st
     for bar in chosen:
         section = f" · {bar.section}" if bar.section else ""
         lines.append(f"{bar_name(bar)}{section} · {symbols_in(timeline, bar)}")
+        lines += _led(arrangement, bar)
         for player in arrangement.players:
             notes = _notes_in(player, starts[player.role], bar)
             if not notes and player.role == "click":
@@ -144,6 +145,15 @@ def explain(arrangement: Arrangement, bars: tuple[int, int] | None = None) -> st
             lines.append(f"  {player.role + ':':<11} {text}")
         lines.append("")
     return "\n".join(lines).rstrip("\n")
+
+
+def _led(arrangement: Arrangement, bar: PlayedBar) -> Iterable[str]:
+    """What the leader decided for a section, where it begins."""
+    sections = arrangement.plan.sections
+    if bar.section_index < len(sections):
+        first = arrangement.timeline.sections[bar.section_index].first
+        for decision in sections[bar.section_index].decisions if bar.index == first else ():
+            yield f"  leader:     {decision.told}"
 
 
 def bar_name(bar: PlayedBar) -> str:

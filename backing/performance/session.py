@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
 
+from backing.band.leader import Plan
 from backing.band.model import Arrangement
 from backing.ground.timebase import TempoMap, TempoStep
 from backing.performance.model import (
@@ -140,6 +141,7 @@ def _arrangement(passes: Sequence[Performance], bases: Sequence[Fraction]) -> Ar
         timeline=concatenated([p.arrangement.timeline for p in passes], bases),
         players=(),
         silent=frozenset(silent),
+        plan=Plan(),  # every pass has one of its own
     )
 
 
@@ -173,8 +175,9 @@ def looped(thrice: Performance, single: Timeline) -> Performance:
         players.append(PerformedPlayer(player.role, tuple(voices), notes, tuple(told)))
     markers = [m for m in thrice.markers if m.at_q < length]
     bars = frozenset(i for i in arrangement.silent if i <= len(single.bars))
+    plan = arrangement.plan._replace(sections=arrangement.plan.sections[: len(single.sections)])
     return Performance(
-        arrangement._replace(timeline=single, players=(), silent=bars),
+        arrangement._replace(timeline=single, players=(), silent=bars, plan=plan),
         tempo,
         tuple(players),
         tuple(markers),

@@ -16,7 +16,7 @@ class Form(NamedTuple):
     `tempo_bpm` counts as the chart's own tempo does, `tempo_percent` is a share of it (3/4); `transpose` is in
     semitones; `bars` are the first and the last number of the sheet; `length_s` is in seconds; `count_in` is in bars, 0
     for none. `plain` leaves out every colour that is not written.
-    `capo` (a fret) and `tuned` (semitones) take the place of the chart's.
+    `plan` is one of `manners.PLANS`. `capo` (a fret) and `tuned` (semitones) take the place of the chart's.
     """
 
     tempo_bpm: Fraction | None = None
@@ -33,3 +33,4 @@ class Form(NamedTuple):
     plain: bool = False
     capo: int | None = None
     tuned: int | None = None
+    plan: str | None = None

@@ -17,6 +17,7 @@ from typing import NamedTuple, TypeVar
 from backing.chart.ast import Ending
 from backing.chart.words import TimeFeel as TimeFeel
 from backing.ground.levels import Levels
+from backing.ground.manners import FULL
 from backing.ground.pitch import Key, NoteName, Pitch
 from backing.ground.timebase import Feel, Meter, TempoStep
 from backing.harmony.symbol import Chord
@@ -105,7 +106,8 @@ class SectionPass(NamedTuple):
     """One playing of a section: bars `first` to `last` by index.
 
     `pass_` counts playings of this section from 1. `part` says where in the form it stands: "intro", "chorus" or
-    "ending"; `chorus` is 0 outside the choruses.
+    "ending"; `chorus` is 0 outside the choruses. `origin` is the bar of the whole track (by index) that the first one
+    was cut out of, 0 where nothing was cut.
     """
 
     name: str
@@ -115,6 +117,7 @@ class SectionPass(NamedTuple):
     first: int
     last: int
     transpose: int = 0
+    origin: int = 0
 
 
 class MelodyNote(NamedTuple):
@@ -149,7 +152,11 @@ def _moved(spans: Iterable[_Span], by_q: Fraction) -> Iterator[_Span]:
 
 
 class Timeline(NamedTuple):
-    """A form ready to be arranged. `tempo` steps are in quarters from the first bar played."""
+    """A form ready to be arranged. `tempo` steps are in quarters from the first bar played.
+
+    `whole` is the track that an excerpt was cut out of, for the leader who plans all of it. `loops` where the end runs
+    into the start. `plan` is one of `manners.PLANS`.
+    """
 
     title: str
     by: str
@@ -175,6 +182,9 @@ class Timeline(NamedTuple):
         False  # the chart names notes in German; symbols and keys here are English all the same
     )
     notes: tuple[str, ...] = ()  # what was decided for the writer, for `check` to say
+    plan: str = FULL
+    whole: Timeline | None = None
+    loops: bool = False
 
     @property
     def length_q(self) -> Fraction:

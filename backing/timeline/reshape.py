@@ -32,6 +32,19 @@ def slice_bars(timeline: Timeline, first: int, last: int) -> Timeline:
     return cut.moved(-start.start_q, 1 - first, -start.section_index)
 
 
+def uncut(timeline: Timeline) -> Timeline:
+    """The same as a track of its own, which was cut out of nothing."""
+    sections = tuple(s._replace(origin=0) for s in timeline.sections)
+    return timeline._replace(sections=sections, whole=None)
+
+
+def looped(timeline: Timeline, times: int) -> Timeline:
+    """So many rounds of what runs from its end into its start, all of them alike."""
+    origins = tuple(s if s.origin else s._replace(origin=s.first) for s in timeline.sections)
+    once = timeline._replace(sections=origins, whole=timeline.whole or timeline, loops=True)
+    return repeated(once, times)
+
+
 def _cut(timeline: Timeline, first: int, last: int) -> Timeline:
     """What lies in bars `first` to `last`, where it lies."""
     bars = timeline.bars[first - 1 : last]
@@ -43,8 +56,14 @@ def _cut(timeline: Timeline, first: int, last: int) -> Timeline:
         bars=bars,
         chords=tuple(chords),
         sections=tuple(
-            s._replace(first=max(s.first, first), last=min(s.last, last)) for s in sections
+            s._replace(
+                first=max(s.first, first),
+                last=min(s.last, last),
+                origin=(s.origin or s.first) + max(0, first - s.first),
+            )
+            for s in sections
         ),
+        whole=timeline.whole or timeline,
         tempo=tempo_between(timeline.tempo, start_q, end_q),
         choruses=1,
         ending=Ending(EndingKind.AS_WRITTEN),

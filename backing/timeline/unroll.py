@@ -11,6 +11,7 @@ from fractions import Fraction
 
 from backing.chart.ast import Chart, Ending, EndingKind
 from backing.ground.errors import ChartError, RequestError
+from backing.ground.manners import FULL
 from backing.ground.timebase import Tempo, TempoMap
 from backing.timeline.closing import closing_chord, with_closing_bar, with_ritard, with_tag
 from backing.timeline.form import Form
@@ -77,7 +78,7 @@ def _too_many(choruses: int) -> RequestError:
 def _excerpt(ground: Ground) -> Timeline:
     """The sections or bars that are asked for, as often as choruses are asked for."""
     form = ground.form
-    from backing.timeline.reshape import only_bars, only_sections, repeated
+    from backing.timeline.reshape import only_bars, only_sections, repeated, uncut
 
     plain = form._replace(ending=Ending(EndingKind.AS_WRITTEN))
     timeline = _whole(ground._replace(form=plain), choruses_of(ground.chart))
@@ -90,7 +91,8 @@ def _excerpt(ground: Ground) -> Timeline:
         times = max(1, round(form.length_s / duration_s(timeline)))
     if times * len(timeline.bars) > BARS_PLAYED_MAX:
         raise _too_many(times)
-    timeline = repeated(timeline, times) if times > 1 else timeline
+    if times > 1:  # a track of its own, with a plan of its own
+        timeline = repeated(uncut(timeline), times)
     if form.ending is not None:
         timeline = timeline._replace(
             ending=form.ending,
@@ -156,6 +158,7 @@ def _whole(ground: Ground, choruses: int) -> Timeline:
         tuning=header.tuning,
         german=header.german,
         notes=tuple(_decided(ground)),
+        plan=form.plan or header.plan or FULL,
     )
     chord = closing_chord(timeline, order)
     if chord is not None:

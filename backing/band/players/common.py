@@ -13,6 +13,7 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import NamedTuple
 
+from backing.band.leader import SectionPlan
 from backing.band.model import Kind, Note, Why
 from backing.ground.dice import Place
 from backing.ground.pitch import Degree
@@ -120,6 +121,8 @@ class Brief(NamedTuple):
     `zones` cover the section without a gap, for this role; a stroke belongs to the zone in which it starts. `heard` holds what players called earlier (bass, then guitar, keys, drums …) play in this section.
     `colours` are the unwritten degrees that the band adds to each chord, by its index: the same for all players.
     `place` is the stem of every chance here: (seed, role, section, pass).
+    `zones` cover the section without a gap, for this role; a stroke belongs to the zone in which it starts. `heard` holds what players called earlier (bass, then drums, keys, guitar …) play in this section.
+    `led` is the leader's plan of the section. `place` is the stem of every chance here: (seed, role, section, pass).
     """
 
     timeline: Timeline
@@ -139,6 +142,7 @@ class Brief(NamedTuple):
     colours: Mapping[int, tuple[Degree, ...]] = MappingProxyType({})
     qpm: float = 120.0  # tempo at the start of the section
     called: Marks = ()  # what this player's pattern before the section leads to, on its first beat
+    led: SectionPlan = SectionPlan()
     begun: bool = False  # a pushed first chord was struck by this player before the section's start
 
     @property
