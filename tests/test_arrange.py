@@ -149,7 +149,7 @@ def test_keys_and_guitar_are_never_both_busy_and_take_turns() -> None:
     music = tune(" | ".join([EIGHT] * 2))
     leaders = set()
     for seed in range(1, 6):
-        plan = plans(music, zones(music, "drums"), seed)[0]
+        plan = by_section(music, seed)[0]
         whole = {role: zones(music, role)[0] for role in ("keys", "guitar")}
         told = shared(music, 0, plan, whole, seed)
         for i, (keys, guitar) in enumerate(zip(told["keys"], told["guitar"], strict=True)):
