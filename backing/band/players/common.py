@@ -120,8 +120,6 @@ class Brief(NamedTuple):
     section's `changes`, where its span's `sounds_q` lies before its `start_q` (it has been struck already).
     `zones` cover the section without a gap, for this role; a stroke belongs to the zone in which it starts. `heard` holds what players called earlier (bass, then guitar, keys, drums …) play in this section.
     `colours` are the unwritten degrees that the band adds to each chord, by its index: the same for all players.
-    `place` is the stem of every chance here: (seed, role, section, pass).
-    `zones` cover the section without a gap, for this role; a stroke belongs to the zone in which it starts. `heard` holds what players called earlier (bass, then drums, keys, guitar …) play in this section.
     `led` is the leader's plan of the section. `place` is the stem of every chance here: (seed, role, section, pass).
     """
 
