@@ -49,9 +49,9 @@ def arrange(
     Raises `ArrangementError` where a player cannot play its part.
     """
     form = form_of(timeline, style, seed, styles or {}, guide_tones=guide_tones, plain=plain)
-    tracks = _tracks(form)
     clicked = not named(CLICK.role, without)
     kept = [p for p in form.players if (not only or named(p, only)) and not named(p, without)]
+    tracks = _tracks(form, frozenset(kept))
     players = [
         Player(player, tuple(tracks[player].starts), tuple(tracks[player].notes))
         for player in in_score_order(kept)
@@ -79,12 +79,14 @@ class _Track(NamedTuple):
     starts: list[PartStart]
 
 
-def _tracks(form: Form) -> dict[str, _Track]:
-    """Everyone's notes: a player goes through the whole piece before the next one listens."""
+def _tracks(form: Form, kept: frozenset[str]) -> dict[str, _Track]:
+    """Everyone's notes: a player goes through the whole piece before the next one listens; `kept` are heard in the end."""
     heard: list[dict[str, tuple[Note, ...]]] = [{} for _ in form.timeline.sections]
     tracks = {}
     for player in form.players:
-        tracks[player], played = _through(form, player, heard)
+        alone = BAND[role_of(player).name].alone
+        audible = [{p: n for p, n in s.items() if p in kept} for s in heard] if alone else heard
+        tracks[player], played = _through(form, player, audible)
         for number, notes in played.items():
             heard[number][player] = notes
     for player, track in tracks.items():

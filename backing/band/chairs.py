@@ -6,6 +6,7 @@ Conventions: chairs are in the order in which they are called: who hears whom.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
+from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -29,6 +30,10 @@ MELODY = Part(
     "melody", INSTRUMENTS["clarinet"], {"p": "melody", "mf": "melody", "f": "melody"}, level_db=-2.0
 )
 _GUIDE = dict.fromkeys(("p", "mf", "f"), "guide tones")
+SOLO = Part(
+    "solo", INSTRUMENTS["steel guitar"], dict.fromkeys(("p", "mf", "f"), "chord melody"), level_db=0.0, spread_ms=4.0
+)
+CLEAN = ("nylon guitar", "steel guitar", "jazz guitar", "clean guitar")  # on which chords and tune are clear
 GUIDE_PARTS = (
     Part("strings", INSTRUMENTS["cello"], _GUIDE, level_db=-3.0, pan=0.15),
     Part("horns", INSTRUMENTS["tenor saxophone"], _GUIDE, level_db=-3.0, pan=0.15),
@@ -39,6 +44,12 @@ def _line(brief: Brief) -> list[Note]:
     from backing.band.players import lines  # not every band has them
 
     return lines.play(brief)
+
+
+def _solo(brief: Brief) -> list[Note]:
+    from backing.band.players import solo  # only where it is asked for
+
+    return solo.play(brief)
 
 
 def _percussion(brief: Brief) -> list[Note]:
@@ -75,7 +86,8 @@ class Chair(NamedTuple):
 
     `cut`: what is held over a section's start ends where the player strikes again. `chosen`: its patterns of a section,
     bar by bar. `join` leads the notes played so
-    far into the first one of a section. `cues`: gives the beat after a fermata.
+    far into the first one of a section. `cues`: gives the beat after a fermata. `alone`: hears those only who are heard in
+    the track, and plays what they do not.
     """
 
     play: PlayFunction
@@ -83,6 +95,7 @@ class Chair(NamedTuple):
     chosen: Callable[[Brief], list[Chosen | None]] = comping.chosen
     join: Callable[[Brief, list[Note], Note], None] | None = None
     cues: bool = False
+    alone: bool = False
 
 
 BAND: Mapping[str, Chair] = {
@@ -94,6 +107,7 @@ BAND: Mapping[str, Chair] = {
     "horns": Chair(_line),
     "percussion": Chair(_percussion, chosen=_percussion_chosen),
     "melody": Chair(_tune, cut=False),
+    "solo": Chair(_solo, cut=False, alone=True),
 }
 
 
@@ -106,15 +120,33 @@ def seated(style: Style, timeline: Timeline, guide_tones: bool) -> dict[str, Par
     """The parts of a style's players, by player.
 
     A written melody finds someone to play it. The line of guide tones goes to strings or horns that the style lacks;
-    where it has both, the strings leave their own part for it.
+    where it has both, the strings leave their own part for it. A solo guitar has the tune where it is asked for.
     """
-    parts = {part.role: part for part in style.parts if timeline.melody or not part.kind.tune}
-    if timeline.melody:
+    solo = bool(timeline.chord_melody and timeline.melody)
+    parts = {part.role: part for part in style.parts if _sits(part, timeline, solo)}
+    if solo:
+        parts.setdefault(SOLO.role, _solo_part(style))
+    elif timeline.melody:
         parts.setdefault(MELODY.role, MELODY)
     if guide_tones:
         free = [part for part in GUIDE_PARTS if part.role not in parts] or [GUIDE_PARTS[0]]
         parts[free[0].role] = free[0]
     return parts
+
+
+def _sits(part: Part, timeline: Timeline, solo: bool) -> bool:
+    """Whether a player of a style has something to play; a solo guitar takes the place of the tune and of the guitars."""
+    if part.role == SOLO.role:
+        return solo
+    if part.kind.tune:
+        return bool(timeline.melody) and not solo
+    return not (solo and part.kind.strings)
+
+
+def _solo_part(style: Style) -> Part:
+    """The guitar that the style has, where tune and chords are clear on it."""
+    own = next((p for p in style.parts if p.kind.strings and p.instrument.name in CLEAN), None)
+    return SOLO if own is None else replace(SOLO, instrument=own.instrument, low=own.low, high=own.high)
 
 
 def asked_for(player: str, timeline: Timeline, section: SectionPass) -> bool:

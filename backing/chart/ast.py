@@ -105,6 +105,7 @@ class Header(NamedTuple):
     tuned: int = 0
     capo: int = 0
     tuning: tuple[NoteName, ...] = ()  # open strings of guitars, from the lowest; () as usual
+    chord_melody: str = ""  # how full a solo guitar plays tune and chords; "" for none
     language: str = ""  # of title and words, such as "de"; "" where nothing is said
     names: str = "english"  # of the notes: english, german or latin
 

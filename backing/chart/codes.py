@@ -66,6 +66,7 @@ CODES: dict[str, tuple[str, str]] = {
     "E222": ("{player} has two levels here", "keep one of them, such as  levels: {example}"),
     "E224": ("{value} is no code of a language", "{hint}"),
     "E223": ("{value} is no tuning of a guitar", "{hint}"),
+    "E226": ("{value} is no manner of a solo guitar", "{hint}"),
     "E230": ("{message}", "{hint}"),
     # --- form, sections, repeats, directions
     "E301": ("there is no music in this chart", "type chords between bar lines, such as  | C | F | G7 | C |"),
@@ -133,6 +134,7 @@ CODES: dict[str, tuple[str, str]] = {
     # --- warnings
     "W101": ("{found} is not the character of a keyboard and was read as {read}", "type {read}"),
     "W201": ("everything after # is a comment, so the key is {key}", "write  {example}  without a blank before #"),
+    "W204": ("the solo guitar has no tune to play", "write the tune under the chords, such as  melody: | D5 / F5 / |"),
     "W202": ("{style} has no {player} that could be louder or softer", "the players are {players}"),
     "W301": ("the form never plays the section {name}", "add it to the form, or delete it"),
     "W302": ("no ending is numbered {number}; the last one serves instead", "type  |{number}."),

@@ -54,6 +54,7 @@ SETTINGS: dict[str, Setting] = {
     "tuned":      Setting("tuned", True, lambda v: values.number("tuned", v, -12, 12, "tuned: -2"), "tuned: -2"),
     "capo":       Setting("capo", True, lambda v: values.number("capo", v, 0, 12, "capo: 3"), "capo: 3"),
     "tuning":     Setting("tuning", True, None, "tuning: D A D G B E"),
+    "chord-melody": Setting("chord_melody", True, values.chord_melody, "chord-melody: full"),
     "language":   Setting("language", True, values.language, "language: de"),
     "note-names": Setting("names", True, values.note_names, "note-names: german"),
 }  # fmt: skip

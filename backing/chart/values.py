@@ -134,6 +134,23 @@ def language(text: str) -> str:
     return text
 
 
+CHORD_MELODY = ("full", "easy", "bass")  # how a solo guitar plays tune and chords
+
+
+def chord_melody(text: str) -> str:
+    """`full`, `easy`, `bass`; `off` for no solo guitar."""
+    said = text.casefold()
+    if said in ("off", "none", "no"):
+        return ""
+    if said in ("on", "yes"):
+        return CHORD_MELODY[0]
+    if said not in CHORD_MELODY:
+        guess = near(said, CHORD_MELODY)
+        hint = f"did you mean {guess}?" if guess else "write full, easy or bass"
+        raise Wrong("E226", value=quoted(text), hint=hint)
+    return said
+
+
 _OPEN = re.compile(r"([A-GH])((?:#|b|♯|♭|is|es|s)?)")
 
 

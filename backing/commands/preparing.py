@@ -57,7 +57,11 @@ def prepare(chart: Chart, wish: Options = PLAIN) -> Prepared:
         section_grids={name: own.grid_q for name, own in styles.items()},
         usual_close=Close(style.ending, style.count_in),
     )
-    warnings = (*chart.warnings, *levels_of_nobody(chart, timeline, (style, *styles.values())))
+    warnings = (
+        *chart.warnings,
+        *levels_of_nobody(chart, timeline, (style, *styles.values())),
+        *solo_without_tune(chart, timeline),
+    )
     return Prepared(chart, timeline, style, styles, warnings)
 
 
@@ -83,6 +87,17 @@ def levels_of_nobody(
     yield from faults.found
 
 
+def solo_without_tune(chart: Chart, timeline: Timeline) -> Iterator[Diagnostic]:
+    """A warning where the chart asks for a solo guitar and has no tune for it."""
+    from backing.chart.codes import Faults
+
+    line = next((w for w in chart.written if w.name == "chord-melody"), None)
+    if line is not None and timeline.chord_melody and not timeline.melody:
+        faults = Faults(chart.source)
+        faults.add("W204", line.value_span.start, line.value_span.end)
+        yield from faults.found
+
+
 def held_as_asked(chart: Chart, wish: Options) -> Chart:
     """The chart with the capo and the tuning that are asked for in place of its own."""
     from dataclasses import replace
@@ -92,6 +107,8 @@ def held_as_asked(chart: Chart, wish: Options) -> Chart:
         header = header._replace(capo=form.capo)
     if form.tuned is not None:
         header = header._replace(tuned=form.tuned)
+    if form.chord_melody is not None:
+        header = header._replace(chord_melody=form.chord_melody)
     return chart if header is chart.header else replace(chart, header=header)
 
 
@@ -213,6 +230,11 @@ def check_players(prepared: Prepared, wish: Options) -> None:
 
 def _check(timeline: Timeline, styles: Sequence[Style], wish: Options) -> None:
     players = available(timeline, styles)
+    if wish.form.chord_melody and not timeline.melody:
+        raise RequestError(
+            f"--chord-melody {wish.form.chord_melody}: this chart has no tune; write it under the chords, such as"
+            "  melody: | D5 / F5 / |"
+        )
     louder = tuple(role for role, _ in wish.sound.levels)
     for option, roles in (
         ("--only", wish.band.only),
@@ -229,7 +251,11 @@ def _check(timeline: Timeline, styles: Sequence[Style], wish: Options) -> None:
 def available(timeline: Timeline, styles: Sequence[Style]) -> tuple[str, ...]:
     """The players that a track and its styles have, in score order."""
     roles = {"click"} | {role for style in styles for role in style.roles}
-    if timeline.melody:
+    roles.discard("solo")
+    if timeline.chord_melody and timeline.melody:
+        roles = {role for role in roles if not role_of(role).strings and not role_of(role).tune}
+        roles.add("solo")
+    elif timeline.melody:
         roles.add("melody")
     return in_score_order(roles)
 

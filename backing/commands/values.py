@@ -186,6 +186,12 @@ def choice(*choices: str) -> Callable[[str], str]:
     return read
 
 
+def chord_melody(text: str) -> str:
+    """How full a solo guitar plays; `off` for none."""
+    found = choice("full", "easy", "bass", "off")(text)
+    return "" if found == "off" else found
+
+
 def bits(text: str) -> int:
     """Bits a sample."""
     return int(choice("16", "24")(text))

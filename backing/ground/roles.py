@@ -49,6 +49,7 @@ class Role(NamedTuple):
 _TABLE = (
     # name          channels   pitched  leads         steady  yields  tune   strings          common
     Role("melody",     (0,),       True,  None,         0.5,  False,  True,  (),              -27.0),
+    Role("solo",       (12,),      True,  None,         0.5,  False,  False, STANDARD_TUNING, -27.0),
     Role("horns",      (1, 10),    True,  None,         0.4,  True,   False, (),              -27.5),
     Role("strings",    (2, 11),    True,  None,         0.3,  False,  False, (),              -30.0),
     Role("guitar",     (3, 6, 7),  True,  (0.65, 0.2),  0.5,  True,   False, STANDARD_TUNING, -29.0),

@@ -148,6 +148,7 @@ ALGORITHMS: Mapping[str, Mapping[str, Algorithm]] = {
         "guide tones": Algorithm("one line of thirds and sevenths", {}),
     },
     "melody": {"melody": Algorithm("the written melody", {})},
+    "solo": {"chord melody": Algorithm("tune and chords on one guitar", {})},
     "drums": {
         "pattern": Algorithm(
             "patterns by level and place, with fills",

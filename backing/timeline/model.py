@@ -178,6 +178,7 @@ class Timeline(NamedTuple):
     capo: int = 0
     tuned: int = 0
     tuning: tuple[NoteName, ...] = ()  # open strings of guitars, from the lowest; () as usual
+    chord_melody: str = ""  # how full a solo guitar plays tune and chords; "" for none
     german: bool = (
         False  # the chart names notes in German; symbols and keys here are English all the same
     )

@@ -156,6 +156,7 @@ def _whole(ground: Ground, choruses: int) -> Timeline:
         capo=header.capo,
         tuned=header.tuned,
         tuning=header.tuning,
+        chord_melody=header.chord_melody,
         german=header.german,
         notes=tuple(_decided(ground)),
         plan=form.plan or header.plan or FULL,

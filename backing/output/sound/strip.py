@@ -75,6 +75,8 @@ _TABLE = {
         "brushes live above 5 kHz"),
     "melody":       Strip(80, ((3000, 1.5, 0.7),),                       -20,    0.0, False, 0.00, 0.6, 1.0,
         "the tune stands in front: presence, and evened out as a voice is"),
+    "solo":         Strip(75, ((250, -1.5, 0.9), (2800, 1.5, 0.8)),      -22,    0.0, False, 0.10, 1.0, 1.0,
+        "a guitar by itself keeps its lows; the tune on top wants the pick, and evening out as a voice does"),
     "horns":        Strip(80, ((400, -1.0, 0.9), (3000, 1.0, 0.7)),      -21,    0.0, False, 0.00, 1.0, 1.1,
         "a section's loud notes stand out by 10 dB and more"),
     "strings":      Strip(80, ((350, -1.0, 0.9), (7000, 1.0, 0)),          0,    0.0, False, 0.15, 0.8, 1.2,

@@ -1,0 +1,329 @@
+"""Grips under a tune: the tune's note on top, degrees of the chord below it, all in one hand.
+
+A stroke is judged by what stands in `COSTS`, a row a reason. What no stroke may break: the tune's note is the highest and
+lies on one of the three highest strings, no voice crosses another, four fingers reach it all, and where nobody else plays
+the bass the written bass is the lowest note.
+
+Conventions: strings and frets as in `grip`; pitches are MIDI notes as they sound; a chord of None is a single note.
+Sources: third and seventh before root and fifth, closed hand, low thirds left out (common practice of chord melody on the
+guitar); the way along the neck and the reach across the strings are two difficulties (Radicioni and Lombardo 2005).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
+from typing import NamedTuple
+
+from backing.ground.pitch import Degree
+from backing.harmony.grip import OPEN_FRETS, fingers, playable, reach
+from backing.harmony.offer import tones
+from backing.harmony.strummed import degree_over
+from backing.harmony.symbol import Chord
+
+TUNE_STRINGS = (1, 2, 3)  # on which the tune lies where a chord is under it
+HIGHEST = 17  # fret of the tune
+MOST = 20  # candidates of a stroke
+MOST_IN_A_PLACE = 4  # of them, in one place of the neck and with one string for the tune
+MUDDY = 52  # E3: two notes under it want a fourth between them
+
+# what is left out or doubled, or lies badly: points, and why
+COSTS = {
+    "third":    (5.0, "the third (or what stands for it) says what the chord is"),
+    "seventh":  (4.5, "so does the seventh or sixth"),
+    "altered":  (2.5, "an altered fifth is why the chord is there"),
+    "colour":   (1.2, "a written ninth, eleventh or thirteenth"),
+    "root":     (0.5, "a root under the tune rounds a chord off, where no bass plays it"),
+    "doubled":  (0.7, "a note twice says nothing new"),
+    "voice":    (1.1, "each voice fewer than the manner asks for"),
+    "crowded":  (0.4, "each voice more than a hand plucks at once"),
+    "mud":      (2.5, "a third or less between two low notes is not heard as two"),
+    "rub":      (2.5, "a half step, or a ninth of that size, right under the tune hides it"),
+    "stretch":  (0.35, "each fret of span beyond two"),
+    "barre":    (0.4, "a finger laid across holds the hand still"),
+    "finger":   (0.1, "each finger"),
+    "split":    (0.9, "an open string under a hand high on the neck rings with another colour"),
+    "high":     (0.05, "each fret: the neck gets narrow and the strings dull"),
+    "beyond":   (3.0, "each fret over five, where it shall be easy"),
+    "third string": (0.25, "each string down: a tune sings best on the first"),
+}  # fmt: skip
+_POINTS = {name: points for name, (points, _) in COSTS.items()}
+
+
+class Manner(NamedTuple):
+    """How full the guitar plays: voices at least and at most, the tune's note counted, and whether it shall be easy."""
+
+    least: int
+    most: int
+    easy: bool = False
+
+
+MANNERS = {"full": Manner(4, 5), "easy": Manner(3, 3, easy=True), "bass": Manner(2, 2)}
+
+
+class Stroke(NamedTuple):
+    """What one hand holds at one place.
+
+    `frets` as in `Grip`; `top` is the string of the tune (1 highest, 0 where the tune rests), `hand` the fret where the
+    first finger lies, 0 for open strings alone; `pitches` rise.
+    """
+
+    frets: tuple[int, ...]
+    degrees: tuple[str, ...]
+    pitches: tuple[int, ...]
+    top: int
+    hand: int
+    cost: float
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """The frets from the first finger on: equal for a shape that is moved along the neck."""
+        return tuple([f - self.hand if f > 0 else f - 100 for f in self.frets])
+
+
+@lru_cache(maxsize=8192)
+def strokes(
+    chord: Chord,
+    colours: tuple[Degree, ...],
+    pitch: int,
+    manner: str,
+    alone: bool,
+    floor: int,
+    tuning: tuple[int, ...],
+    capo: int,
+) -> tuple[Stroke, ...]:
+    """Ways to hold a chord under the tune's note `pitch`, cheapest first; () where a hand has none.
+
+    `alone` asks for the written bass as the lowest note; otherwise no note lies under `floor`. `tuning` is what the open
+    strings sound without the capo.
+    """
+    sounding = tuple(t + capo for t in tuning)
+    table = _wanted(chord, colours, alone)
+    found = [
+        stroke
+        for string in TUNE_STRINGS
+        if 0 <= pitch - sounding[6 - string] <= HIGHEST - capo
+        for stroke in _under(table, string, pitch, MANNERS[manner], alone, floor, sounding, capo)
+    ]
+    return _in_several_places(found)
+
+
+@lru_cache(maxsize=8192)
+def resting(
+    chord: Chord,
+    colours: tuple[Degree, ...],
+    ceiling: int,
+    manner: str,
+    alone: bool,
+    floor: int,
+    tuning: tuple[int, ...],
+    capo: int,
+) -> tuple[Stroke, ...]:
+    """Ways to hold a chord while the tune rests: the highest note is one of the chord's, under `ceiling`."""
+    sounding = tuple(t + capo for t in tuning)
+    table = _wanted(chord, colours, alone)
+    found = [
+        stroke._replace(top=0)
+        for string in (*TUNE_STRINGS, 4)
+        for fret in range(13)
+        for pitch in (sounding[6 - string] + fret,)
+        if ceiling - 12 <= pitch < ceiling and pitch % 12 in table.degrees
+        for stroke in _under(table, string, pitch, MANNERS[manner], alone, floor, sounding, capo)
+    ]
+    return _in_several_places(found)
+
+
+@lru_cache(maxsize=4096)
+def singles(pitch: int, tuning: tuple[int, ...], capo: int, easy: bool = False) -> tuple[Stroke, ...]:
+    """Every way to stop a note alone: a string and the finger that lies on it."""
+    found = []
+    for at, open_ in enumerate(tuning):
+        fret = pitch - open_ - capo
+        if not 0 <= fret <= HIGHEST - capo:
+            continue
+        frets = tuple(fret if i == at else -1 for i in range(6))
+        dear = _high(fret, easy) + 0.1 * (5 - at)
+        for hand in range(max(1, fret - 3), fret + 1) if fret else (0,):
+            found.append(Stroke(frets, ("",) * 6, (pitch,), 6 - at, hand, dear))
+    return tuple(found)
+
+
+def typed(
+    chord: Chord, frets: Sequence[int], pitch: int | None, tuning: Sequence[int], capo: int
+) -> Stroke:
+    """The grip that is typed behind a chord; the tune is on top where its highest string has it."""
+    sounding = [t + capo for t in tuning]
+    heard = [(s + f, i) for i, (s, f) in enumerate(zip(sounding, frets, strict=True)) if f >= 0]
+    degrees = tuple(
+        degree_over(chord, (s + f) % 12).name if f >= 0 else ""
+        for s, f in zip(sounding, frets, strict=True)
+    )
+    highest, at = heard[-1]
+    hand = min((f for f in frets if f > 0), default=0)
+    top = 6 - at if highest == pitch else 0
+    return Stroke(tuple(frets), degrees, tuple(p for p, _ in heard), top, hand, 0.0)
+
+
+class _Wanted(NamedTuple):
+    """What a chord asks of a grip: the degree of every pitch class that may sound, those missed and what each costs."""
+
+    degrees: dict[int, str]
+    musts: tuple[tuple[int, float], ...]
+    groups: tuple[tuple[frozenset[int], float], ...]
+    root: int
+    bass: int
+
+
+@lru_cache(maxsize=2048)
+def _wanted(chord: Chord, colours: tuple[Degree, ...], alone: bool) -> _Wanted:
+    offer = tones(chord, colours)
+    root = chord.root.pc
+    named = {(root + d.semitones) % 12: d.name for d in (*offer.may, *offer.need)}
+    musts = tuple(
+        ((root + d.semitones) % 12, _POINTS[_sort(d)])
+        for d in offer.need
+        if d.number != 1
+    )
+    groups = tuple(
+        (frozenset((root + d.semitones) % 12 for d in group), _POINTS[_sort(group[0])])
+        for group in offer.any_of
+    )
+    return _Wanted(named, musts, groups, root, chord.lowest.pc)
+
+
+def _sort(degree: Degree) -> str:
+    """What leaving a degree out costs by."""
+    if degree.number in (2, 3, 4):
+        return "third"
+    if degree.number in (6, 7):
+        return "seventh"
+    if degree.number == 5:
+        return "altered" if degree.name != "5" else "root"
+    return "colour"
+
+
+def _under(
+    table: _Wanted,
+    string: int,
+    pitch: int,
+    manner: Manner,
+    alone: bool,
+    floor: int,
+    sounding: tuple[int, ...],
+    capo: int,
+) -> Iterator[Stroke]:
+    """Every grip with the tune on one string, judged."""
+    at = 6 - string
+    frets = [-1] * 6
+    frets[at] = pitch - sounding[at]
+    hands = _filled(frets, at - 1, pitch, 1, table, manner.most, alone, floor, sounding, capo)
+    for held in hands:
+        made = _judged(held, at, table, manner, alone, sounding, capo)
+        if made is not None:
+            yield made
+
+
+def _filled(
+    frets: list[int],
+    at: int,
+    above: int,
+    voices: int,
+    table: _Wanted,
+    most: int,
+    alone: bool,
+    floor: int,
+    sounding: tuple[int, ...],
+    capo: int,
+) -> Iterator[tuple[int, ...]]:
+    """Every way to fill the strings from `at` down, none sounding above the one over it."""
+    if at < 0 or voices == most:
+        if voices > 1 or most == 1:
+            yield tuple(frets)
+        return
+    yield from _filled(frets, at - 1, above, voices, table, most, alone, floor, sounding, capo)
+    held = [f for f in frets if f > 0]
+    low, high = (min(held), max(held)) if held else (0, 0)
+    for fret in range(max(0, floor - sounding[at]), min(HIGHEST, above - sounding[at])):
+        if fret and held:
+            bottom, top = min(low, fret), max(high, fret)
+            if top - bottom + 1 > reach(bottom + capo):
+                continue
+        pitch = sounding[at] + fret
+        if pitch % 12 not in table.degrees and not (alone and pitch % 12 == table.bass):
+            continue
+        frets[at] = fret
+        if fingers(frets) <= 4:
+            yield from _filled(frets, at - 1, pitch, voices + 1, table, most, alone, floor, sounding, capo)
+        frets[at] = -1
+
+
+def _judged(
+    frets: tuple[int, ...],
+    at: int,
+    table: _Wanted,
+    manner: Manner,
+    alone: bool,
+    sounding: tuple[int, ...],
+    capo: int,
+) -> Stroke | None:
+    """A grip with its cost; None where the bass is not the lowest, or no hand holds it."""
+    heard = [(sounding[i] + f, i) for i, f in enumerate(frets) if f >= 0]
+    pitches = tuple([p for p, _ in heard])
+    classes = [p % 12 for p in pitches]
+    if alone and classes[0] != table.bass:
+        return None
+    if any(pc not in table.degrees for pc in classes[1:-1]) or not playable(frets, capo):
+        return None
+    cost = sum(points for pc, points in table.musts if pc not in classes)
+    cost += sum(points for group, points in table.groups if not group & set(classes))
+    if not alone and table.root in classes[:-1]:
+        cost += _POINTS["root"]
+    cost += _POINTS["doubled"] * (len(classes) - len(set(classes)))
+    cost += _POINTS["voice"] * max(0, manner.least - len(classes))
+    cost += _POINTS["crowded"] * max(0, len(classes) - 4)
+    cost += _sounds_badly(pitches)
+    cost += _lies_badly(frets, capo, manner.easy) + _POINTS["third string"] * (5 - at)
+    names = tuple(
+        table.degrees.get((sounding[i] + f) % 12, "") if f >= 0 else "" for i, f in enumerate(frets)
+    )
+    hand = min((f for f in frets if f > 0), default=0)
+    return Stroke(frets, names, pitches, 6 - at, hand, cost)
+
+
+def _sounds_badly(pitches: Sequence[int]) -> float:
+    cost = 0.0
+    if len(pitches) > 1 and pitches[1] < MUDDY and pitches[1] - pitches[0] < 5:
+        cost += _POINTS["mud"]
+    top = pitches[-1]
+    return cost + _POINTS["rub"] * sum(top - p in (1, 13) for p in pitches[:-1])
+
+
+def _lies_badly(frets: Sequence[int], capo: int, easy: bool) -> float:
+    held = [f for f in frets if f > 0]
+    if not held:
+        return 0.0
+    low, high = min(held), max(held)
+    used = fingers(frets)
+    cost = _POINTS["stretch"] * max(0, high - low - 2) + _POINTS["finger"] * used
+    cost += _POINTS["barre"] * (used < len(held))
+    if 0 in frets and high > OPEN_FRETS:
+        cost += _POINTS["split"] * (1 if low > OPEN_FRETS else 0.3)
+    return cost + _high(high, easy)
+
+
+def _high(fret: int, easy: bool) -> float:
+    return _POINTS["high"] * fret + (_POINTS["beyond"] * max(0, fret - 5) if easy else 0.0)
+
+
+def _in_several_places(found: Sequence[Stroke]) -> tuple[Stroke, ...]:
+    """The cheapest of them, not too many in one place of the neck."""
+    kept: list[Stroke] = []
+    places: dict[tuple[int, int], int] = {}
+    for stroke in sorted(found, key=lambda s: (s.cost, s.frets)):
+        place = (stroke.hand, stroke.top)
+        if places.get(place, 0) < MOST_IN_A_PLACE:
+            places[place] = places.get(place, 0) + 1
+            kept.append(stroke)
+            if len(kept) == MOST:
+                break
+    return tuple(kept)
