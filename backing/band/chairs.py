@@ -31,9 +31,18 @@ MELODY = Part(
 )
 _GUIDE = dict.fromkeys(("p", "mf", "f"), "guide tones")
 SOLO = Part(
-    "solo", INSTRUMENTS["steel guitar"], dict.fromkeys(("p", "mf", "f"), "chord melody"), level_db=0.0, spread_ms=4.0
+    "solo",
+    INSTRUMENTS["steel guitar"],
+    dict.fromkeys(("p", "mf", "f"), "chord melody"),
+    level_db=0.0,
+    spread_ms=4.0,
 )
-CLEAN = ("nylon guitar", "steel guitar", "jazz guitar", "clean guitar")  # on which chords and tune are clear
+CLEAN = (
+    "nylon guitar",
+    "steel guitar",
+    "jazz guitar",
+    "clean guitar",
+)  # on which chords and tune are clear
 GUIDE_PARTS = (
     Part("strings", INSTRUMENTS["cello"], _GUIDE, level_db=-3.0, pan=0.15),
     Part("horns", INSTRUMENTS["tenor saxophone"], _GUIDE, level_db=-3.0, pan=0.15),
@@ -146,7 +155,11 @@ def _sits(part: Part, timeline: Timeline, solo: bool) -> bool:
 def _solo_part(style: Style) -> Part:
     """The guitar that the style has, where tune and chords are clear on it."""
     own = next((p for p in style.parts if p.kind.strings and p.instrument.name in CLEAN), None)
-    return SOLO if own is None else replace(SOLO, instrument=own.instrument, low=own.low, high=own.high)
+    return (
+        SOLO
+        if own is None
+        else replace(SOLO, instrument=own.instrument, low=own.low, high=own.high)
+    )
 
 
 def asked_for(player: str, timeline: Timeline, section: SectionPass) -> bool:

@@ -89,7 +89,9 @@ def _manner(form: Form) -> Iterator[Words]:
     if form.capo is not None:
         yield _words(f"capo {form.capo}" if form.capo else "no capo")
     if form.chord_melody is not None:
-        yield _words(f"chord melody {form.chord_melody}" if form.chord_melody else "no chord melody")
+        yield _words(
+            f"chord melody {form.chord_melody}" if form.chord_melody else "no chord melody"
+        )
     if form.tuned is not None:
         way = "down" if form.tuned < 0 else "up"
         yield _words(f"tuned {way} {abs(form.tuned)}" if form.tuned else "in standard tuning")

@@ -34,9 +34,10 @@ COSTS = {
     "altered":  (2.5, "an altered fifth is why the chord is there"),
     "colour":   (1.2, "a written ninth, eleventh or thirteenth"),
     "root":     (0.5, "a root under the tune rounds a chord off, where no bass plays it"),
+    "added":    (0.8, "each unwritten colour: it may sound where a written note has no place"),
+    "thumb":    (1.0, "a bass on a high string is no bass"),
     "doubled":  (0.7, "a note twice says nothing new"),
     "voice":    (1.1, "each voice fewer than the manner asks for"),
-    "crowded":  (0.4, "each voice more than a hand plucks at once"),
     "mud":      (2.5, "a third or less between two low notes is not heard as two"),
     "rub":      (2.5, "a half step, or a ninth of that size, right under the tune hides it"),
     "stretch":  (0.35, "each fret of span beyond two"),
@@ -58,7 +59,7 @@ class Manner(NamedTuple):
     easy: bool = False
 
 
-MANNERS = {"full": Manner(4, 5), "easy": Manner(3, 3, easy=True), "bass": Manner(2, 2)}
+MANNERS = {"full": Manner(4, 4), "easy": Manner(3, 3, easy=True), "bass": Manner(2, 2)}
 
 
 class Stroke(NamedTuple):
@@ -134,7 +135,9 @@ def resting(
 
 
 @lru_cache(maxsize=4096)
-def singles(pitch: int, tuning: tuple[int, ...], capo: int, easy: bool = False) -> tuple[Stroke, ...]:
+def singles(
+    pitch: int, tuning: tuple[int, ...], capo: int, easy: bool = False
+) -> tuple[Stroke, ...]:
     """Every way to stop a note alone: a string and the finger that lies on it."""
     found = []
     for at, open_ in enumerate(tuning):
@@ -172,6 +175,7 @@ class _Wanted(NamedTuple):
     groups: tuple[tuple[frozenset[int], float], ...]
     root: int
     bass: int
+    added: frozenset[int]
 
 
 @lru_cache(maxsize=2048)
@@ -180,15 +184,14 @@ def _wanted(chord: Chord, colours: tuple[Degree, ...], alone: bool) -> _Wanted:
     root = chord.root.pc
     named = {(root + d.semitones) % 12: d.name for d in (*offer.may, *offer.need)}
     musts = tuple(
-        ((root + d.semitones) % 12, _POINTS[_sort(d)])
-        for d in offer.need
-        if d.number != 1
+        ((root + d.semitones) % 12, _POINTS[_sort(d)]) for d in offer.need if d.number != 1
     )
     groups = tuple(
         (frozenset((root + d.semitones) % 12 for d in group), _POINTS[_sort(group[0])])
         for group in offer.any_of
     )
-    return _Wanted(named, musts, groups, root, chord.lowest.pc)
+    added = frozenset((root + d.semitones) % 12 for d in offer.colours)
+    return _Wanted(named, musts, groups, root, chord.lowest.pc, added)
 
 
 def _sort(degree: Degree) -> str:
@@ -216,8 +219,16 @@ def _under(
     at = 6 - string
     frets = [-1] * 6
     frets[at] = pitch - sounding[at]
-    hands = _filled(frets, at - 1, pitch, 1, table, manner.most, alone, floor, sounding, capo)
-    for held in hands:
+    choices = [
+        [
+            (fret, open_ + fret)
+            for fret in range(max(0, floor - open_), max(0, min(HIGHEST + 1, pitch - open_)))
+            if (open_ + fret) % 12 in table.degrees or (alone and (open_ + fret) % 12 == table.bass)
+        ]
+        for open_ in sounding[:at]
+    ]
+    low, high = (frets[at], frets[at]) if frets[at] else (99, 0)
+    for held in _filled(frets, at - 1, pitch, low, high, manner.most - 1, choices, capo):
         made = _judged(held, at, table, manner, alone, sounding, capo)
         if made is not None:
             yield made
@@ -227,33 +238,30 @@ def _filled(
     frets: list[int],
     at: int,
     above: int,
-    voices: int,
-    table: _Wanted,
-    most: int,
-    alone: bool,
-    floor: int,
-    sounding: tuple[int, ...],
+    low: int,
+    high: int,
+    more: int,
+    choices: Sequence[Sequence[tuple[int, int]]],
     capo: int,
 ) -> Iterator[tuple[int, ...]]:
-    """Every way to fill the strings from `at` down, none sounding above the one over it."""
-    if at < 0 or voices == most:
-        if voices > 1 or most == 1:
+    """Every way to fill the strings from `at` down with at most `more` notes, none above the one on the string over it.
+
+    `low` and `high` are the frets under the hand so far.
+    """
+    if at < 0 or not more:
+        if sum(f >= 0 for f in frets) > 1:
             yield tuple(frets)
         return
-    yield from _filled(frets, at - 1, above, voices, table, most, alone, floor, sounding, capo)
-    held = [f for f in frets if f > 0]
-    low, high = (min(held), max(held)) if held else (0, 0)
-    for fret in range(max(0, floor - sounding[at]), min(HIGHEST, above - sounding[at])):
-        if fret and held:
-            bottom, top = min(low, fret), max(high, fret)
-            if top - bottom + 1 > reach(bottom + capo):
-                continue
-        pitch = sounding[at] + fret
-        if pitch % 12 not in table.degrees and not (alone and pitch % 12 == table.bass):
+    yield from _filled(frets, at - 1, above, low, high, more, choices, capo)
+    for fret, pitch in choices[at]:
+        if pitch >= above:
+            break
+        bottom, top = (min(low, fret), max(high, fret)) if fret else (low, high)
+        if fret and top - bottom + 1 > reach(bottom + capo):
             continue
         frets[at] = fret
-        if fingers(frets) <= 4:
-            yield from _filled(frets, at - 1, pitch, voices + 1, table, most, alone, floor, sounding, capo)
+        if more > 1 or fingers(frets) <= 4:  # three notes never want more than four fingers
+            yield from _filled(frets, at - 1, pitch, bottom, top, more - 1, choices, capo)
         frets[at] = -1
 
 
@@ -267,12 +275,14 @@ def _judged(
     capo: int,
 ) -> Stroke | None:
     """A grip with its cost; None where the bass is not the lowest, or no hand holds it."""
-    heard = [(sounding[i] + f, i) for i, f in enumerate(frets) if f >= 0]
-    pitches = tuple([p for p, _ in heard])
-    classes = [p % 12 for p in pitches]
-    if alone and classes[0] != table.bass:
+    lowest = next(i for i, f in enumerate(frets) if f >= 0)
+    if alone and (sounding[lowest] + frets[lowest]) % 12 != table.bass:
         return None
-    if any(pc not in table.degrees for pc in classes[1:-1]) or not playable(frets, capo):
+    pitches = tuple([sounding[i] + f for i, f in enumerate(frets) if f >= 0])
+    classes = [p % 12 for p in pitches]
+    if (table.bass not in table.degrees and table.bass in classes[1:-1]) or not playable(
+        frets, capo
+    ):
         return None
     cost = sum(points for pc, points in table.musts if pc not in classes)
     cost += sum(points for group, points in table.groups if not group & set(classes))
@@ -280,7 +290,9 @@ def _judged(
         cost += _POINTS["root"]
     cost += _POINTS["doubled"] * (len(classes) - len(set(classes)))
     cost += _POINTS["voice"] * max(0, manner.least - len(classes))
-    cost += _POINTS["crowded"] * max(0, len(classes) - 4)
+    cost += _POINTS["added"] * len(table.added & set(classes[:-1]))
+    if alone and lowest > 2:
+        cost += _POINTS["thumb"]
     cost += _sounds_badly(pitches)
     cost += _lies_badly(frets, capo, manner.easy) + _POINTS["third string"] * (5 - at)
     names = tuple(

@@ -15,12 +15,13 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from backing.ground.pitch import Degree
-from backing.harmony.grip import WIDE_FROM
+from backing.harmony.fingering import fingering
+from backing.harmony.grip import fingers, reach
 from backing.harmony.search import best_path
-from backing.harmony.solo_grips import MANNERS, MOST_IN_A_PLACE, Stroke, resting, singles, strokes, typed
+from backing.harmony.solo_grips import MANNERS, Stroke, resting, singles, strokes, typed
 from backing.harmony.symbol import Chord
 
-ALONG = 0.3  # points a fret that the hand moves along the neck, in a quarter of time
+ALONG = 0.36  # points a fret that the hand moves along the neck, in a quarter of time
 LEAP, LEAP_FROM = 0.35, 4  # more of it for each fret over so many: the eye has to leave the page
 ACROSS = 0.06  # points a string that the tune changes
 QUICK_Q = 1.0  # moves within less time than a quarter cost more, up to so many times
@@ -64,14 +65,20 @@ def offers(place: Place, hands: Hands) -> tuple[Stroke, ...]:
     """Every way to play a place; a chord that no hand can hold leaves the tune's note alone; () where nothing is."""
     tuning, capo, manner = hands
     if place.chord is None:
-        return singles(place.pitch, tuning, capo, MANNERS[manner].easy) if place.pitch is not None else ()
+        return (
+            singles(place.pitch, tuning, capo, MANNERS[manner].easy)
+            if place.pitch is not None
+            else ()
+        )
     if place.grip:
         return (typed(place.chord, place.grip, place.pitch, tuning, capo),)
     own = place.chord, place.colours
     how = manner, place.alone, place.floor, tuning, capo
     if place.pitch is None:
         return resting(*own, place.ceiling, *how)
-    return strokes(*own, place.pitch, *how) or singles(place.pitch, tuning, capo, MANNERS[manner].easy)
+    return strokes(*own, place.pitch, *how) or singles(
+        place.pitch, tuning, capo, MANNERS[manner].easy
+    )
 
 
 def way(places: Sequence[Place], hands: Hands) -> list[Stroke]:
@@ -99,7 +106,10 @@ def _least_leap(
     for widest in range(SPARE + 1):
         bound = [
             [
-                [cost + (FAR if far > widest else 0.0) for cost, far in zip(costs, row, strict=True)]
+                [
+                    cost + (FAR if far > widest else 0.0)
+                    for cost, far in zip(costs, row, strict=True)
+                ]
                 for costs, row in zip(columns, fars, strict=True)
             ]
             for columns, fars in zip(edges, spans, strict=True)
@@ -143,30 +153,28 @@ def _alike(a: Chord, b: Chord) -> bool:
 
 def reachable(held: Stroke, single: Stroke, capo: int) -> bool:
     """Whether a hand that holds a stroke can stop another note without letting go."""
-    frets = [max(a, b) if b >= 0 else a for a, b in zip(held.frets, single.frets, strict=True)]
-    for i, fret in enumerate(single.frets):
-        if fret >= 0:
-            frets[i] = fret
+    frets = [a if b < 0 else b for a, b in zip(held.frets, single.frets, strict=True)]
     pressed = [f for f in frets if f > 0]
-    span = 5 if pressed and min(pressed) + capo >= WIDE_FROM else 4
-    from backing.harmony.grip import fingers
-
-    return (not pressed or max(pressed) - min(pressed) < span) and fingers(frets) <= 4
+    if not pressed:
+        return True
+    return max(pressed) - min(pressed) < reach(min(pressed) + capo) and fingers(frets) <= 4
 
 
 def explained(place: Place, stroke: Stroke, before: Stroke | None) -> str:
-    """Why the hand is here, in a guitarist's words."""
+    """Why the hand is here, in a guitarist's words; "" for nothing to say."""
     words = []
     if place.grip:
         words.append("grip as typed")
     elif place.chord is not None and len(stroke.pitches) < 2:
         words.append("no grip lies under this note: the tune alone")
-    if before is not None and stroke.hand:
-        way_ = stroke.hand - before.hand if before.hand else 0
-        if not way_:
-            words.append("hand stays")
-        else:
-            words.append(f"hand {'up' if way_ > 0 else 'down'} {abs(way_)}")
+    elif place.chord is not None:
+        words += _left_out(place.chord, place, stroke)
+    if stroke.hand and before is not None and before.hand:
+        frets = stroke.hand - before.hand
+        words.append(
+            f"hand {'up' if frets > 0 else 'down'} {abs(frets)}" if frets else "hand stays"
+        )
+    words += _fingers(stroke)
     if place.at:
         words.append(f"asked for at {place.at}")
     if place.held:
@@ -174,4 +182,28 @@ def explained(place: Place, stroke: Stroke, before: Stroke | None) -> str:
     return ", ".join(words)
 
 
-__all__ = ["MOST_IN_A_PLACE", "Hands", "Place", "along", "explained", "offers", "reachable", "way"]
+def _left_out(chord: Chord, place: Place, stroke: Stroke) -> list[str]:
+    heard = {p % 12 for p in stroke.pitches}
+    missing = [
+        d.name
+        for d in (chord.degrees[0], *chord.must_sound)
+        if (chord.root.pc + d.semitones) % 12 not in heard
+    ]
+    if not missing:
+        return []
+    root = "the root is left to the bass" if "1" in missing and not place.alone else ""
+    rest = [name for name in missing if not (root and name == "1")]
+    return [*([root] if root else []), *([f"without its {' and '.join(rest)}"] if rest else [])]
+
+
+def _fingers(stroke: Stroke) -> list[str]:
+    """Which fingers, from the lowest string; of a note alone the one that lies on it."""
+    if not stroke.hand:
+        return ["open"]
+    if len(stroke.pitches) == 1:
+        return [f"finger {max(stroke.frets) - stroke.hand + 1}"]
+    found = fingering(stroke.frets)
+    return [] if found is None else [f"fingers {' '.join(str(f) for f in found if f)}"]
+
+
+__all__ = ["Hands", "Place", "along", "explained", "offers", "reachable", "way"]

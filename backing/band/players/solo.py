@@ -28,7 +28,11 @@ from backing.harmony.strummed import degree_over
 
 FRESH_Q = Fraction(2)  # since the last stroke, after which a strong beat of the tune gets one too
 FILLED_Q = Fraction(2)  # a stroke that stands so long is broken up
-TUNE, BASS, INNER = 0, -16, -30  # velocity against the tune's: the tune sings 4 to 8 dB over the rest
+TUNE, BASS, INNER = (
+    0,
+    -16,
+    -30,
+)  # velocity against the tune's: the tune sings 4 to 8 dB over the rest
 SOFTER = -8  # of an inner voice that is plucked again
 ROLL_MS = 9.0  # between the strings of a chord that is plucked by thumb and fingers
 
@@ -115,8 +119,7 @@ def _struck(brief: Brief, tune: Sequence[Sung], manner: str) -> set[Fraction]:
             found |= {
                 max(c.start_q, zone.start_q)
                 for c in brief.changes
-                if zone.start_q <= c.start_q < zone.end_q
-                and not c.span.held
+                if (zone.start_q <= c.start_q < zone.end_q and not c.span.held)
                 or c.start_q < zone.start_q < c.end_q
             }
     if manner == "full":
@@ -180,9 +183,8 @@ def _under(
     """What sounds under the tune: bass and inner voices of every stroke, and again where it stands long."""
     filled = hands.manner == "full" and brief.place.chance(0.75, "filled")
     for i, (event, stroke) in enumerate(zip(found, held, strict=True)):
-        if event.place.chord is None or len(stroke.pitches) < 2 and stroke.top:
+        if event.place.chord is None or (len(stroke.pitches) < 2 and stroke.top):
             continue
-        words = f"{_grip(stroke)}; {explained(event.place, stroke, held[i - 1] if i else None)}"
         voices = [s for s in range(6, 0, -1) if stroke.frets[6 - s] >= 0 and s != stroke.top]
         again = _again(brief, found, i) if filled and len(voices) > 1 else []
         for order, string in enumerate(voices):
@@ -190,10 +192,10 @@ def _under(
             low = order == 0 and event.place.alone
             loud = max(12, _loud(brief, event.at_q) + (BASS if low else INNER))
             kind = Kind.THUMB if low else Kind.PLUCKED
-            told = "bass" if low else "under the tune"
+            told = "the written bass" if low else "under the tune"
             note = Note(
                 event.at_q, until, hands.tuning[6 - string] + hands.capo + stroke.frets[6 - string],
-                loud, Why(kind, f"{told}: {words}".rstrip("; ")), stroke.degrees[6 - string], event.change.index,
+                loud, Why(kind, told), stroke.degrees[6 - string], event.change.index,
                 order, ROLL_MS if len(voices) > 2 else 0.0, string=string, fret=stroke.frets[6 - string],
             )  # fmt: skip
             yield from [note] if low or not again else _plucked_again(note, again)
@@ -239,9 +241,7 @@ def _until(
     zone = brief.zone_at(found[i].at_q)
     end = _harmony_end(brief, found[i].change)
     if zone.kind is ZoneKind.STRUCK:
-        end = min(
-            [end, *(s.end_q for s in zone.strokes if s.start_q <= found[i].at_q < s.end_q)]
-        )
+        end = min([end, *(s.end_q for s in zone.strokes if s.start_q <= found[i].at_q < s.end_q)])
     for event, other in zip(found[i + 1 :], held[i + 1 :], strict=True):
         if event.at_q >= end:
             break
@@ -264,11 +264,6 @@ def _harmony_end(brief: Brief, change: Change) -> Fraction:
         if zone.kind is ZoneKind.SILENT and zone.start_q > change.start_q:
             end = min(end, zone.start_q)
     return end
-
-
-def _grip(stroke: Stroke) -> str:
-    marks = ["x" if f < 0 else str(f) for f in stroke.frets]
-    return ("-" if max(stroke.frets) > 9 else "").join(marks)
 
 
 __all__ = ["events", "play"]

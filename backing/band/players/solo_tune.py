@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 from backing.ground.instruments import STANDARD_TUNING
@@ -38,7 +39,9 @@ class Sung(NamedTuple):
         if not self.octaves:
             return ""
         count, way = abs(self.octaves), "up" if self.octaves > 0 else "down"
-        return f", with its phrase {count} octave{'s' if count > 1 else ''} {way} to lie on the neck"
+        return (
+            f", with its phrase {count} octave{'s' if count > 1 else ''} {way} to lie on the neck"
+        )
 
 
 @lru_cache(maxsize=8)
@@ -50,9 +53,25 @@ def sung(
     whole = _best(tune, 0, low, high + max(SINGS, capo))
     found = []
     for phrase in phrases(tune):
-        by = whole + _best(phrase, whole, low, high + LAST, hard=True)
-        found += [Sung(n.start_q, n.end_q, n.pitch.midi + by, by // 12) for n in phrase]
+        for part in _fitting(phrase, low, high + LAST):
+            by = whole + _best(part, whole, low, high + LAST, hard=True)
+            found += [Sung(n.start_q, n.end_q, n.pitch.midi + by, by // 12) for n in part]
     return tuple(found)
+
+
+def _fitting(
+    phrase: tuple[MelodyNote, ...], low: int, high: int
+) -> Iterator[tuple[MelodyNote, ...]]:
+    """A phrase, or its parts between its widest leaps where in no octave all of it lies on the neck."""
+    pitches = [n.pitch.midi for n in phrase]
+    up = -(-(low - min(pitches)) // 12) * 12  # the lowest octave in which nothing lies too low
+    if max(pitches) + up <= high:
+        yield phrase
+        return
+    leaps = [abs(b - a) for a, b in pairwise(pitches)]
+    at = leaps.index(max(leaps)) + 1
+    yield from _fitting(phrase[:at], low, high)
+    yield from _fitting(phrase[at:], low, high)
 
 
 def phrases(tune: Sequence[MelodyNote]) -> Iterator[tuple[MelodyNote, ...]]:
