@@ -48,7 +48,7 @@ def answer_to(text: str, code: str) -> tuple[Diagnostic, ...]:
         chart, _ = parse_all(text, "tune.txt")
         assert chart is not None
         return unseen(chart, CONCERT)
-    return late(text) if code in ("E230", "W202") or code.startswith("E6") else said(text)
+    return late(text) if code in ("E230", "W202", "W204") or code.startswith("E6") else said(text)
 
 
 def codes(text: str) -> list[str]:
@@ -183,7 +183,7 @@ def test_near_names_of_settings(line: str, hint: str) -> None:
         ("percusion, drums", "did you mean percussion?"),
         (
             "xylophone",
-            "write some of melody, horns, strings, guitar, keys, bass, drums, percussion, click",
+            "write some of melody, solo, horns, strings, guitar, keys, bass, drums, percussion, click",
         ),
     ],
 )

@@ -55,7 +55,7 @@ REFUSED = (  # option, typed, words of the message
     ("ending", "rng", "Did you mean 'ring'"),
     ("ending", "fade 0", "choose one of"),
     ("click", "beat", "Did you mean 'beats'"),
-    ("only", "drum", "there is no such player; choose among melody, horns"),
+    ("only", "drum", "there is no such player; choose among melody, solo, horns"),
     ("only", "drum", "Did you mean 'drums'"),
     ("transpose", "30", "choose a number from -24 to 24"),
     ("transpose", "two", "choose a number from -24 to 24"),

@@ -28,6 +28,7 @@ tempo: 200
 style: straight-ahead swing
 [A]
 | Dm7 G7 | Cmaj7 | Am7 | D7 |
+melody: | F4 B4 | G4 | C5 | A4 |
 [B]
 | Fmaj7 | Em7 A7 | Dm7 G7 | C6 |
 """
@@ -48,6 +49,7 @@ BESIDE = {"--stems-as": ["--stems"]}  # what an option has no effect without
 MOVES_NO_NOTE = ("--tempo", "--straight")  # what `explain` says counts in bars and beats
 WHO_PLAYS = (  # `check` tells of the form
     "--click", "--without", "--only", "--guide-tones", "--plain", "--plan", "--seed", "--straight",
+    "--chord-melody",
 )  # fmt: skip
 SHAPES_NO_FILE = ("--force",)  # tests/test_files.py shows what it does
 SHAPES_READING = "reading"  # of other formats: the tests of each format show it

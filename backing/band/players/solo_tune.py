@@ -22,7 +22,7 @@ BREATH_Q = Fraction(2)  # a note so long ends a phrase, as a rest does
 SINGS = 12  # frets up to which the first string sings
 LAST = 17  # the last one that is used
 OCTAVES = (0, -12, 12)  # in order of choice
-AWAY = 0.05  # of its time, for which a tune that is moved as a whole must lie better
+AWAY = 0.2  # of its time, by which a tune that is moved as a whole must lie better
 
 
 class Sung(NamedTuple):
