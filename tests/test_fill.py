@@ -11,6 +11,7 @@ from backing.commands.harmonise import Asked, as_json, find, looks_like_notes, r
 from backing.ground.errors import ChartError, RequestError
 from backing.harmonising.fill import filled, notes_as_chart, task_of
 from backing.harmonising.harmonise import harmonise
+from backing.harmonising.melody import phrase_ends
 from backing.harmonising.wishes import EVERY, MANNERS, Wishes
 
 CHART = """\
@@ -282,3 +283,31 @@ def test_repeats_and_endings_in_grouped_meters_are_filled_around_what_is_written
         assert written(text)[2][0] == "Gm"
         assert written(text)[3][0] == "A7"
         assert all(slot.chord for bar in bars for slot in bar.slots)
+
+
+FERMATA = """\
+key: C major
+
+| ? ? ? ? | ? ? "fermata" ? ? | ? ? ? ? | ? ? ? / |
+melody: | G4 A4 G4 E4 | F4 E4 D4 G4 | C5 B4 A4 G4 | F4 D4 C4 / |
+"""
+
+
+def test_a_fermata_ends_a_phrase() -> None:
+    task = task_of(parse(FERMATA, wanted=True), "auto")
+    assert task.melody.closes == {6}
+    assert phrase_ends(task.melody) == {1, 3}
+    whole = task_of(
+        parse('| "fermata" ? | ? |\nmelody: | C4 / D4 E4 | C4 / / / |\n', wanted=True), "auto"
+    )
+    assert whole.melody.closes == {3}
+
+
+def test_a_fermata_asks_a_hymn_for_a_chord_of_rest() -> None:
+    with_it, without = (
+        harmonise(task.melody, Wishes("diatonic", "beat"), task.places)[0].symbols
+        for text in (FERMATA, FERMATA.replace('"fermata"', ""))
+        for task in [task_of(parse(text, wanted=True), "auto")]
+    )
+    assert with_it[6].split("/")[0] in ("G", "G7")
+    assert with_it != without

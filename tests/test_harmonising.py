@@ -12,17 +12,22 @@ from fractions import Fraction
 from functools import cache
 from itertools import pairwise
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from backing.chart.parse import parse
 from backing.ground.dice import Place as Chance
 from backing.ground.errors import RequestError
 from backing.ground.pitch import Interval, Key, NoteName, Pitch
 from backing.ground.timebase import Meter
+from backing.harmonising.costs import weights
+from backing.harmonising.fill import notes_as_chart, task_of
 from backing.harmonising.harmonise import Harmonisation, Placed, harmonise
 from backing.harmonising.keys import key_path, ranked_keys
 from backing.harmonising.melody import Melody, TuneBar, TuneNote, alike
+from backing.harmonising.moves import _dominants
 from backing.harmonising.palette import MANNERS, TENSIONS
 from backing.harmonising.reasons import About
 from backing.harmonising.wishes import EVERY, Kept, Wishes
@@ -390,3 +395,74 @@ def test_each_place_that_was_asked_for_gets_a_chord_and_free_ones_may_hold() -> 
     tune = melody([60, 60, 64, 67, 65, 67, 71, 62, 60, 60, 60, 60], FOUR, Key(NoteName("C")))
     assert len(harmonise(tune, Wishes("plain", "beat"))[0].chords) == 12
     assert len(harmonise(tune, Wishes("plain", "auto"))[0].chords) < 8
+
+
+def notes(line: str, meter: Meter, key: str) -> Melody:
+    """A tune typed as in a chart."""
+    text = (
+        f"meter: {meter.name}\nkey: {key}\n" + notes_as_chart(line, meter.name).partition("\n")[2]
+    )
+    return task_of(parse(text, wanted=True), "auto").melody
+
+
+BOATS = "C4 C4 E4 G4 | A4 G4 E4 / | F4 F4 E4 D4 | G4 / / / | C5 G4 A4 E4 | F4 A4 G4 / | E4 F4 D4 B3 | C4 / / /"
+MILL = (
+    "(E4 / F#4) (G4 / A4) | (B4 / G4) (E4 / D4) | (F#4 / A4) (D5 / C5) | B4 / | "
+    "(E5 / D5) (B4 / G4) | (A4 / B4) (C5 / A4) | (F#4 / G4) (A4 / D#4) | E4 /"
+)
+WHEEL = (
+    "D5 F5 (D5 / Bb4) G4 | Ab4 C5 (Eb5 / Gb5) F5 | E5 C#5 (A4 / G4) (Bb4 / D5) | Bb4 A4 Ab4 / | "
+    "G4 (Eb5 / D5) C5 Bb4 | A4 (C5 / F#5) G5 D5 | Eb5 (Gb4 / A4) (C5 / Eb5) A4 | Bb4 / / /"
+)
+
+
+def in_bar(result: Harmonisation, bar: int) -> list[str]:
+    return [p.chord.symbol for p in result.chords if p.bar == bar]
+
+
+@pytest.mark.parametrize("manner", ["plain", "diatonic"])
+def test_a_phrase_that_rests_on_the_fifth_halts_on_the_dominant(manner: str) -> None:
+    """The half cadence of a song in two phrases, then home: common practice."""
+    result = harmonise(notes(BOATS, FOUR, "C"), Wishes(manner))[0]
+    assert in_bar(result, 4)[-1] in ("G", "G7")
+    assert in_bar(result, 5)[0] == in_bar(result, 8)[-1] == "C"
+
+
+@pytest.mark.parametrize("manner", ["plain", "diatonic"])
+def test_a_minor_tune_without_its_leading_note_goes_to_the_chord_below(manner: str) -> None:
+    """D, not B7, under F sharp, A and D in E minor; B7 where D sharp comes: common practice of minor folk tunes."""
+    result = harmonise(notes(MILL, Meter.of(6, 8), "E minor"), Wishes(manner))[0]
+    assert in_bar(result, 3) == ["D"]
+    assert in_bar(result, 7) in (["B7"], ["B"])
+
+
+@pytest.mark.parametrize(("line", "meter", "key"), [(BOATS, "4/4", "C"), (WHEEL, "12/8", "Bb")])
+def test_a_ballad_does_not_swing_between_tonic_and_dominant(
+    line: str, meter: str, key: str
+) -> None:
+    """A full cadence belongs to the end of a phrase; a bass that skips away and back is heard as two chords only."""
+    chords = harmonise(notes(line, Meter.of(*map(int, meter.split("/"))), key))[0].chords
+    roots = [(p.chord.root.pc - Key.parse(key).tonic.pc) % 12 for p in chords]
+    pendulum = [roots[i : i + 3] for i in range(len(roots) - 2)]
+    assert sum(three in ([0, 7, 0], [7, 0, 7]) for three in pendulum) <= 1
+    assert len(set(roots)) >= 4
+
+
+@pytest.mark.parametrize("manner", MANNERS)
+def test_a_phrase_begins_with_a_chord_of_its_own(manner: str) -> None:
+    """A chord that goes on over the border hides it: common practice."""
+    held = []
+    for line, meter, key in ((BOATS, "4/4", "C"), (MILL, "6/8", "E minor"), (WHEEL, "12/8", "Bb")):
+        tune = notes(line, Meter.of(*map(int, meter.split("/"))), key)
+        result = harmonise(tune, Wishes(manner))[0]
+        if in_bar(result, 4)[-1] == in_bar(result, 5)[0] not in ("C", "Em"):
+            held.append((key, in_bar(result, 4)))
+    assert held == []
+
+
+def test_a_dominant_may_evade_by_a_step_up() -> None:
+    """A7 to Bb in Bb, G7 to Am in C: the deceptive resolution, which costs nothing (common practice)."""
+    w = weights(MANNERS.index("colourful"))
+    leads, rests = np.array([True]), np.array([False])
+    evaded, lost = (_dominants(w, leads, rests, np.array([[up]]))[0, 0] for up in (1, 9))
+    assert evaded == 0 < lost

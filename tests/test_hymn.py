@@ -7,7 +7,7 @@ from itertools import islice
 
 import pytest
 
-from backing.ground.pitch import Key
+from backing.ground.pitch import Interval, Key
 from backing.ground.timebase import Meter
 from backing.harmonising import hymn
 from backing.harmonising.harmonise import harmonise
@@ -69,3 +69,17 @@ def test_chorales_get_more_than_half_of_their_composers_chords() -> None:
     own, tonic_only = measured(given, "diatonic")
     assert own.triad / own.quarters >= 0.5
     assert own.triad - tonic_only.triad >= own.quarters / 5
+
+
+def test_a_hymn_opens_and_closes_on_root_positions() -> None:
+    """The first chord on a bar line and the dominant before the last tonic stand on their roots: common practice."""
+    wrong = []
+    for shift in range(12):
+        tune = melody([n + shift for n in (*TUNE[:-1], 69)], FOUR, Key.parse("A major"))
+        for result in harmonise(tune._replace(key=None), Wishes("diatonic", "beat", results=4)):
+            last = result.chords[-2].chord
+            if result.chords[0].chord.bass or (
+                last.bass and last.root.pc == result.key.tonic.up(Interval(4, 7)).pc
+            ):
+                wrong.append((shift, result.symbols))
+    assert wrong == []

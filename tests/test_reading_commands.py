@@ -97,3 +97,21 @@ def test_a_file_comes_through_a_pipe(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_name_that_is_nearly_right_is_offered(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["make", "tunes.abc", "-o", "t.txt"]) == 4
     assert "Did you mean 'tune.abc'?" in capsys.readouterr().err
+
+
+def test_the_track_of_a_harmonised_tune_takes_the_options_of_a_track() -> None:
+    asked = ["harmonise", "melody.abc", "-o", "found.mid", "-o", "found.txt", "--quiet"]
+    assert run([*asked, "--style", "bossa nova", "--tempo", "150", "--only", "bass"]) == 0
+    import mido
+
+    with mido.MidiFile("found.mid") as track:
+        tempos = [m.tempo for line in track.tracks for m in line if m.type == "set_tempo"]
+        names = {m.name for line in track.tracks for m in line if m.type == "track_name"}
+    assert tempos[0] == 400_000
+    assert not {"drums", "keys", "guitar"} & {name.casefold() for name in names}
+
+
+def test_the_key_of_harmonise_names_the_melodys_key() -> None:
+    assert run(["harmonise", "G4 B4 D5 G5", "--key", "G", "-o", "found.txt", "--quiet"]) == 0
+    assert "key:   G\n" in Path("found.txt").read_text("utf-8")
+    assert "| G4 B4 D5 G5 |" in Path("found.txt").read_text("utf-8")

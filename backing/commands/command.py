@@ -64,6 +64,8 @@ GapPlays = Annotated[
 def command(name: str, run: Callable[..., None]) -> Callable[..., None]:
     """A function as typer reads it; one that takes a `wish` is given the options of a track and receives them read.
 
+    Of an option that the function has itself, with a meaning of its own, the function's is meant.
+
     Typer reads the signature, so the options are written into it. Those that the command refuses are there too, so
     that they can be answered with a reason; its help does not show them.
     """
@@ -72,13 +74,15 @@ def command(name: str, run: Callable[..., None]) -> Callable[..., None]:
     if len(own) == len(parameters):
         return run
 
+    table = [option for option in TABLE if all(option.name != p.name for p in own)]
+
     def wrapped(**given: Any) -> None:
-        wish = options(name, **{option.name: given.pop(option.name) for option in TABLE})
+        wish = options(name, **{option.name: given.pop(option.name) for option in table})
         run(wish=wish, **given)
 
     wrapped.__name__, wrapped.__doc__ = run.__name__, run.__doc__
     parameters = [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in own]
-    parameters += [parameter(option, refusal(option, name) is not None) for option in TABLE]
+    parameters += [parameter(option, refusal(option, name) is not None) for option in table]
     wrapped.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
     wrapped.__annotations__ = {p.name: p.annotation for p in parameters}
     return wrapped

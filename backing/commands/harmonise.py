@@ -13,6 +13,7 @@ from backing.ground.errors import RequestError
 from backing.reading.asked import PLAIN, Reading
 
 if TYPE_CHECKING:
+    from backing.commands.options import Options
     from backing.commands.progress import Progress, Warn
     from backing.harmonising.fill import Task
     from backing.harmonising.harmonise import Harmonisation, Placed
@@ -197,16 +198,14 @@ def key_words(task: Task) -> tuple[str, ...]:
 
 
 def write(
-    found: Found, choose: int, out: Sequence[Path], force: bool, progress: Progress, warn: Warn
+    found: Found, choose: int, out: Sequence[Path], wish: Options, progress: Progress, warn: Warn
 ) -> list[Path]:
-    """Write the chosen chart (counted from 1) in every form that the endings ask for; returns the paths."""
+    """Write the chosen chart (counted from 1) in every form that the endings ask for, as wished; returns the paths."""
     from backing.chart.parse import parse
     from backing.commands.app import make_chart
-    from backing.commands.options import Options
     from backing.commands.planned import targets
 
     name = found.task.chart.source.name
-    wish = Options().changed(force=force)
     paths = targets(Path(name), out, wish)
     chart = parse(found.charts[choose - 1], name)
     sources = [Path(name)] if name != NOTES else []

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from backing.commands.command import Json, Quiet, coloured, progress, rendered, say, show
-from backing.reading.asked import Reading
+from backing.commands.options import Options
 
 # fmt: off
 Tune = Annotated[str, typer.Argument(metavar="MELODY", help="A chart with a melody, or notes in quotes.")]
@@ -25,10 +25,7 @@ Avoid = Annotated[list[str], typer.Option(metavar="SYMBOL", help="A chord not to
 Again = Annotated[bool, typer.Option("--again", help="New chords for a chart that has some.")]
 MeterName = Annotated[str | None, typer.Option(metavar="3/4", help="Of notes in quotes.")]
 Pickup = Annotated[str, typer.Option(metavar="BEATS", help="Of notes in quotes.")]
-TuneNumber = Annotated[int | None, typer.Option("--tune-number", metavar="N", help="Of a file with several tunes the one with this number.")]
-Track = Annotated[int | None, typer.Option("--track", metavar="N", help="Of a MIDI file the track with the melody, from 1.")]
 Why = Annotated[bool, typer.Option("--why", help="Reasons for every chart.")]
-Force = Annotated[bool, typer.Option("--force", help="Replace files that this program did not make.")]
 # fmt: on
 
 
@@ -46,14 +43,15 @@ def harmonise(
     again: Again = False,
     meter: MeterName = None,
     pickup: Pickup = "",
-    tune_number: TuneNumber = None,
-    track: Track = None,
     why: Why = False,
-    force: Force = False,
     as_json: Json = False,
     quiet: Quiet = False,
+    *,
+    wish: Options,
 ) -> None:
     """Chords for a melody: ranked charts, each chord with its reason; `?` in a chart is a chord to find.
+
+    With -o the options of backing make shape the track; --key names the melody's key and moves nothing.
 
     Example: backing harmonise "G4 A4 B4 D5 | E5 D5 B4 / | G4" --manner colourful -o tune.txt -o tune.mp3
     """
@@ -71,7 +69,7 @@ def harmonise(
         again,
         meter,
         pickup,
-        Reading(tune_number=tune_number, track=track),
+        wish.reading,
     )
     found = run.find(melody, asked)
     for words in found.assumed:
@@ -84,7 +82,7 @@ def harmonise(
             found,
             choose,
             out,
-            force,
+            wish,
             shown,
             lambda d: say(rendered(d, coloured(sys.stderr)), quiet),
         )

@@ -48,12 +48,26 @@ class Ground(NamedTuple):
 
     @property
     def rests(self) -> list[bool]:
-        """Where the tune comes to rest on a note of two pulses or more."""
+        """Where the tune comes to rest: under a fermata, on a note longer than half a bar, and where a phrase ends on
+        one of two pulses."""
         found = []
         for place in self.places:
-            pulse = self.melody.bars[place.bar].meter.pulses_q[0]
-            notes = self.melody.between(place.start_q, place.end_q)
-            found.append(any(n.start_q == place.start_q and n.length_q >= 2 * pulse for n in notes))
+            bar = self.melody.bars[place.bar]
+            two = 2 * bar.meter.pulses_q[0]
+            ends = place.bar in self.phrase_ends
+            starting = [
+                n
+                for n in self.melody.between(place.start_q, place.end_q)
+                if n.start_q == place.start_q
+            ]
+            found.append(
+                any(
+                    2 * n.length_q > bar.length_q
+                    or (ends and n.length_q >= two)
+                    or n.start_q in self.melody.closes
+                    for n in starting
+                )
+            )
         return found
 
     @property

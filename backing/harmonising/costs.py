@@ -31,23 +31,25 @@ TABLE = (
     Row("change on beat", (0.50,  0.50,  0.6,  0.0), "a new chord on a weak beat"),
     Row("change asked",   (1.0,   1.0,   0.0,  0.0), "share of these three where a chord was asked for at the place"),
     Row("held",           (0.90,  0.90,  0.6,  2.2), "the same chord again, where a new one was asked for"),
-    Row("held over bar",  (0.50,  0.50,  0.4,  2.2), "the same chord over a bar line"),
+    Row("held over bar",  (0.50,  0.50,  0.7,  2.2), "the same chord over a bar line"),
     Row("root motion",    (0.0,   0.0,   0.7,  0.5), "share of the table of root motions"),
     Row("degree motion",  (1.0,   1.0,   0.4,  0.0), "share of the table of degrees"),
     Row("bass motion",    (0.0,   0.05,  0.6,  1.0), "share of the table of bass motions"),
     Row("line",           (0.0,   0.02,  0.2,  0.35), "bass by step in one direction, or a skip answered by a step (reward)"),
     Row("two skips",      (0.0,   0.0,   0.2,  0.3), "bass skips on in the same direction"),
     Row("turn back",      (0.0,   0.0,   0.2,  0.3), "the bass steps one way and at once the other"),
+    Row("there and back",(0.0,   0.0,   0.45, 0.3), "the bass skips away and at once back, as from tonic to dominant to tonic"),
     Row("contrary",       (0.0,   0.02,  0.12, 0.15), "bass against the tune (reward), or with it (cost)"),
     Row("parallel",       (0.0,   0.1,   0.5,  0.7), "parallel octaves or fifths between tune and bass"),
     Row("resolves",       (0.35,  0.35,  0.35, 0.3), "a dominant falls a fifth or slides down a semitone (reward)"),
     Row("prepares",       (0.0,   0.0,   0.45, 0.25), "a minor seventh chord falls a fifth to a dominant seventh (reward)"),
-    Row("unresolved",     (0.15,  0.15,  1.1,  0.35), "a dominant seventh that does neither"),
+    Row("unresolved",     (0.15,  0.15,  1.1,  0.35), "a dominant seventh that does neither, nor rises by step to a chord that is none"),
     Row("two dominants",  (0.0,   0.0,   0.25, 0.3), "a dominant seventh after another"),
     Row("same quality",   (0.0,   0.0,   0.3,  0.4), "the same quality again on another root"),
     Row("opening",        (0.50,  0.50,  1.3,  1.1), "a first chord that is not the tonic"),
     Row("close",          (3.0,   3.0,   3.0,  3.0), "a last chord that is not the tonic in root position"),
     Row("cadence",        (0.05,  0.05,  0.8,  0.6), "a phrase that ends on the tonic after a dominant, or on a dominant (reward)"),
+    Row("early close",   (0.0,   0.0,   0.3,  0.3), "a dominant that goes home where no phrase ends"),
     Row("as it was",      (1.0,   1.0,   1.5,  1.5), "the chord that stood there, where others were asked for"),
     Row("repeat",         (0.8,   0.8,   0.8,  0.8), "an equal bar with other chords than before"),
 )  # fmt: skip
@@ -67,6 +69,10 @@ DEGREE_MOTION = (
     (0.60, 0.05, 0.35, 0.20, 0.25, 0.10, 0.95),  # VI
     (0.25, 1.40, 0.20, 0.70, 0.50, 0.60, 0.05),  # VII
 )
+
+# In a minor key the seventh degree is mostly the major triad under the tonic, a neighbour of it and of III (common
+# practice of minor folk tunes).
+IN_MINOR = {(0, 6): 0.3, (3, 6): 0.3}
 
 # Bass motion by its size, 0 to 6 semitones: steps, fourths and fifths before thirds, the tritone last.
 BASS_MOTION = (0.3, 0.0, 0.0, 0.9, 0.9, 0.12, 1.3)

@@ -14,6 +14,7 @@ from typing import NamedTuple
 from backing.chart.ast import Bar, Chart, LineNote, Slot
 from backing.chart.latin import in_names
 from backing.chart.naming import symbol_in
+from backing.chart.words import WORDS, Once
 from backing.ground.errors import RequestError
 from backing.ground.source import Span
 from backing.harmonising.harmonise import Harmonisation
@@ -62,6 +63,7 @@ def task_of(chart: Chart, every: str, again: bool = False) -> Task:
     bars = [bar for section in chart.sections for bar in section.bars]
     tune_bars = tuple(_tune_bars(bars))
     melody = Melody(tuple(_notes(bars, tune_bars)), tune_bars, chart.settings.key)
+    melody = melody._replace(closes=frozenset(_closes(bars, melody)))
     if not melody.notes:
         raise RequestError(
             "there is no melody in this chart; write it under the bars, such as  melody: | G4 A4 B4 / |"
@@ -109,6 +111,18 @@ def _tune_note(note: LineNote, bar: TuneBar) -> TuneNote | None:
     if note.pitch is None:
         return None
     return TuneNote(bar.start_q + note.start_q, note.length_q, note.pitch)
+
+
+def _closes(bars: Sequence[Bar], melody: Melody) -> Iterator[Fraction]:
+    """Starts of the notes on which a phrase ends: of those over a chord with a fermata the last."""
+    for bar, tune_bar in zip(bars, melody.bars, strict=True):
+        for text in bar.texts:
+            if text.direction is None or Once.FERMATA not in WORDS[text.direction.name].effects:
+                continue
+            held = [s for s in bar.slots if s.start_q <= min(text.at_q, bar.slots[-1].start_q)]
+            start = tune_bar.start_q + held[-1].start_q
+            notes = melody.between(start, start + held[-1].length_q)
+            yield from [note.start_q for note in notes[-1:]]
 
 
 def _read_bar(

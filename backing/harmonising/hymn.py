@@ -120,7 +120,8 @@ OWN = 1.6  # reward where the tune has it
 WITH_SEVENTH = (("", "1 2 3 5 6 b7"), ("m", "2"), ("dim", "2"))  # triads, degrees
 INVERTED = {3: 0.1, 5: 1.2}  # by the bass's number in the chord
 DIMINISHED = {3: -0.8}  # a diminished triad stands on its third (common practice)
-OPENING = 1.0  # a hymn does not begin on an inversion
+OPENING = 2.5  # a hymn does not begin on an inversion, after a pickup neither
+CADENCE = 2.0  # the dominant that leads to a close stands on its root
 BEAT = Fraction(1)
 FAMILIES = ("major", "minor", "diminished")
 
@@ -135,7 +136,7 @@ class Verse(NamedTuple):
     closes: bool
     leads: bool  # the next beat closes
     first: bool
-    last: bool
+    begins: bool  # the first chord, and the first on a bar line
 
 
 class Chords(NamedTuple):
@@ -193,6 +194,7 @@ def chords(minor: bool) -> Chords:
 def verses(melody: Melody, places: Sequence[Place]) -> list[Verse]:
     """The verse of every place."""
     closes = melody.closes or _last_notes(melody)
+    opening = next((t for t, p in enumerate(places) if melody.bars[p.bar].number), 0)
     found = []
     for t, place in enumerate(places):
         here = melody.between(place.start_q, place.end_q)
@@ -207,7 +209,7 @@ def verses(melody: Melody, places: Sequence[Place]) -> list[Verse]:
                 any(n.start_q in closes for n in here),
                 any(n.start_q in closes for n in after),
                 t == 0,
-                t == len(places) - 1,
+                t in (0, opening),
             )
         )
     return found
@@ -235,9 +237,11 @@ def nodes(verse: Verse, tonic: int, row: Chords) -> Floats:
     if verse.closes:
         cost = cost + row.closing
     if verse.leads:
-        cost = cost + row.leading
+        cost = cost + row.leading + CADENCE * (row.inverted & (row.root == 7))
     if verse.first:
-        cost = cost + np.array(FIRST)[row.root] + OPENING * row.inverted
+        cost = cost + np.array(FIRST)[row.root]
+    if verse.begins:
+        cost = cost + OPENING * row.inverted
     return cost
 
 

@@ -7,7 +7,7 @@ Rests are where no note lies.
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
@@ -52,6 +52,10 @@ class Melody(NamedTuple):
     @property
     def end_q(self) -> Fraction:
         return self.bars[-1].start_q + self.bars[-1].length_q
+
+    def bar_of(self, at_q: Fraction) -> int:
+        """The index of the bar in which a place lies."""
+        return bisect_right(self.bars, at_q, key=lambda b: b.start_q) - 1
 
     def between(self, start_q: Fraction, end_q: Fraction) -> tuple[TuneNote, ...]:
         """The notes that sound in a span."""
@@ -151,19 +155,20 @@ def starts_in(melody: Melody, bar: TuneBar, every: str) -> list[Fraction]:
 
 
 def phrase_ends(melody: Melody) -> frozenset[int]:
-    """Indices of bars in which a phrase ends: a long note or a rest, about every four bars; the last bar always.
+    """Indices of bars in which a phrase ends: a fermata, a long note or a rest, about every four bars; the last bar always.
 
     Source: phrases of four bars, and the long note at their end, are common practice.
     """
     count = len(melody.bars)
     ends = {count - 1}
+    closing = {melody.bar_of(start_q) for start_q in melody.closes}
     since = -1
     for index, bar in enumerate(melody.bars[:-1]):
         if bar.number == 0:
             since = index
             continue
         length = index - since
-        if length >= 4 or (length >= 2 and _rests(melody, bar)):
+        if length >= 4 or (length >= 2 and _rests(melody, bar)) or index in closing:
             ends.add(index)
             since = index
     return frozenset(ends)

@@ -9,14 +9,25 @@ import numpy as np
 
 from backing.harmonising import hymn
 from backing.harmonising.candidates import Candidate, Ground, Row, Side, candidates
-from backing.harmonising.costs import BASS_MOTION, BASS_WISH, DEGREE_MOTION, ROOT_MOTION
+from backing.harmonising.costs import (
+    BASS_MOTION,
+    BASS_WISH,
+    BY_FAMILY,
+    DEGREE_MOTION,
+    IN_MINOR,
+    ROOT_MOTION,
+)
 from backing.harmonising.melody import Place
 from backing.harmonising.search import (
+    ARRIVALS,
+    FOURTH_DOWN,
+    FOURTH_UP,
     NONE,
-    SKIP_DOWN,
-    SKIP_UP,
     STEP_DOWN,
     STEP_UP,
+    THIRD_DOWN,
+    THIRD_UP,
+    TRITONE,
     Column,
     Flags,
     Floats,
@@ -25,7 +36,10 @@ from backing.harmonising.search import (
 )
 
 CHANGES = ("change on beat", "change in half", "change on bar")  # by the weight of the place
-ROOTS, BASSES, DEGREES = np.array(ROOT_MOTION), np.array(BASS_MOTION), np.array(DEGREE_MOTION)
+ROOTS, BASSES, MAJOR = np.array(ROOT_MOTION), np.array(BASS_MOTION), np.array(DEGREE_MOTION)
+MINOR = MAJOR.copy()
+for _move, _cost in IN_MINOR.items():
+    MINOR[_move] = _cost
 
 
 def lattice(ground: Ground) -> tuple[Lattice, list[tuple[Candidate, ...]]]:
@@ -36,15 +50,24 @@ def lattice(ground: Ground) -> tuple[Lattice, list[tuple[Candidate, ...]]]:
         for t, row in enumerate(rows)
     ]
     edges = _edges(ground, rows)
-    return Lattice(columns, edges, turns(ground.weights)), [row.chords for row in rows]
+    keeps = [place.free for place in ground.places[1:]]
+    return Lattice(columns, edges, turns(ground.weights), keeps), [row.chords for row in rows]
 
 
 def turns(w: Mapping[str, float]) -> Floats:
-    """Cost of two arrivals of the bass running: a line goes on, a skip is answered by a step back."""
-    table = np.zeros((5, 5))
+    """Cost of two arrivals of the bass running: a line goes on, a skip is answered by a step back, not by itself.
+
+    Fourths in one direction go round the cycle of fifths, in whichever octave: they are no two skips.
+    """
+    table = np.zeros((len(ARRIVALS), len(ARRIVALS)))
     table[STEP_UP, STEP_UP] = table[STEP_DOWN, STEP_DOWN] = -w["line"]
-    table[SKIP_UP, STEP_DOWN] = table[SKIP_DOWN, STEP_UP] = -w["line"] / 2
-    table[SKIP_UP, SKIP_UP] = table[SKIP_DOWN, SKIP_DOWN] = w["two skips"]
+    ups, downs = (THIRD_UP, FOURTH_UP, TRITONE), (THIRD_DOWN, FOURTH_DOWN)
+    for skips, back in ((ups, STEP_DOWN), (downs, STEP_UP)):
+        table[skips, back] = -w["line"] / 2
+        table[np.ix_(skips, skips)] = w["two skips"]
+    table[FOURTH_UP, FOURTH_UP] = table[FOURTH_DOWN, FOURTH_DOWN] = 0.0
+    for up, down in ((THIRD_UP, THIRD_DOWN), (FOURTH_UP, FOURTH_DOWN)):
+        table[up, down] = table[down, up] = w["there and back"]
     table[STEP_UP, STEP_DOWN] = table[STEP_DOWN, STEP_UP] = w["turn back"]
     table[NONE, NONE] = w["two skips"] / 2
     return table
@@ -74,20 +97,24 @@ def _at_home(candidate: Candidate, ground: Ground) -> bool:
 
 def _edges(ground: Ground, rows: Sequence[Row]) -> list[Floats]:
     """Cost of every move between neighbours. What does not depend on the tune is counted once for equal sides."""
-    known: dict[tuple[int, int, int, bool, bool], Floats] = {}
+    known: dict[tuple[int, int, int, bool, bool, bool], Floats] = {}
     edges, rests = [], ground.rests
     for t, (before, here) in enumerate(pairwise(rows)):
         place = ground.places[t + 1]
         closing = rests[t + 1] or (place.weight == 2 and place.bar in ground.phrase_ends)
-        mark = (id(before.side), id(here.side), place.weight, closing, place.free)
+        fresh = place.weight == 2 and (
+            place.bar - 1 in ground.phrase_ends or t + 1 == ground.opening
+        )
+        mark = (id(before.side), id(here.side), place.weight, closing, fresh, place.free)
         if mark not in known:
-            known[mark] = _harmony(ground, before.side, here.side, place, closing)
+            known[mark] = _harmony(ground, before.side, here.side, place, closing, fresh)
         edges.append(known[mark] + _outer(ground, t, before.side, here.side))
     return edges
 
 
-def _harmony(ground: Ground, a: Side, b: Side, place: Place, closing: bool) -> Floats:
-    """Everything about a move but the tune: roots, basses, qualities, dominants, cadences, holding."""
+def _harmony(ground: Ground, a: Side, b: Side, place: Place, closing: bool, fresh: bool) -> Floats:
+    """Everything about a move but the tune: roots, basses, qualities, dominants, cadences, holding. `closing`: a phrase
+    ends there, `fresh`: one begins."""
     w = ground.weights
     up = _between(a.bass, b.bass)
     root_up = _between(a.root, b.root)
@@ -101,7 +128,8 @@ def _harmony(ground: Ground, a: Side, b: Side, place: Place, closing: bool) -> F
         return cost + w["bass motion"] * BASSES[size] + _bass_wish(ground.bass, up, root_up)
     moving = (
         w["root motion"] * ROOTS[root_up]
-        + w["degree motion"] * DEGREES[a.number[:, None], b.number[None, :]]
+        + w["degree motion"]
+        * (MINOR if ground.home.minor else MAJOR)[a.number[:, None], b.number[None, :]]
         + w["bass motion"] * BASSES[size]
         + w[CHANGES[place.weight]] * (1.0 if place.free else w["change asked"])
         + w["same quality"] * (alike & (root_up != 0))
@@ -109,14 +137,29 @@ def _harmony(ground: Ground, a: Side, b: Side, place: Place, closing: bool) -> F
         - w["prepares"] * (a.minor[:, None] & b.dominant[None, :] & (root_up == 5))
         + _bass_wish(ground.bass, up, root_up)
     )
-    held_cost = 0.0 if place.free else w["held over bar" if place.weight == 2 else "held"]
-    staying = held_cost + _bass_wish(ground.bass, up, root_up)
-    cost = np.where(held, staying, moving)
-    if closing:
-        home = b.above[None, :] == 0
-        half = (b.above[None, :] == 7) & (b.above_bass[None, :] == 7)
-        cost = cost - w["cadence"] * ((home & (a.above[:, None] == 7)) | half)
+    staying = _staying(ground, place, fresh) + _bass_wish(ground.bass, up, root_up)
+    return np.where(held, staying, moving) + _cadences(w, a, b, held, closing, fresh)
+
+
+def _cadences(
+    w: Mapping[str, float], a: Side, b: Side, held: Flags, closing: bool, fresh: bool
+) -> Floats:
+    """The reward of a cadence where a phrase ends; elsewhere a full one is early, but where a phrase begins."""
+    full = (b.above[None, :] == 0) & (a.above[:, None] == 7)
+    half = ~held & (b.above[None, :] == 7) & (b.above_bass[None, :] == 7)
+    early = 0.0 if closing or fresh else w["early close"]
+    reward = w["cadence"] if closing else 0.0
+    cost: Floats = early * (full & a.dominant[:, None]) - reward * (full | half)
     return cost
+
+
+def _staying(ground: Ground, place: Place, fresh: bool) -> float:
+    """What a chord that goes on costs. Where none was asked for it may, but a bar line asks in the richer manners, and
+    the beginning of a phrase in all."""
+    w = ground.weights
+    if place.free and (place.weight < 2 or (ground.manner in BY_FAMILY and not fresh)):
+        return w["two skips"] / 2
+    return w["held over bar" if place.weight == 2 else "held"]
 
 
 def _between(one: Ints, other: Ints) -> Ints:
@@ -125,12 +168,13 @@ def _between(one: Ints, other: Ints) -> Ints:
 
 
 def _dominants(w: Mapping[str, float], a: Flags, b: Flags, root_up: Ints) -> Floats:
-    """A dominant seventh falls a fifth or slides down a semitone; two running want a reason."""
+    """A dominant seventh falls a fifth or slides down a semitone, or evades by a step up; two running want a reason."""
     leads, moves = a[:, None], root_up != 0
     falls = (root_up == 5) | (root_up == 11)
+    evades = ((root_up == 1) | (root_up == 2)) & ~b[None, :]
     cost: Floats = (
         -w["resolves"] * (leads & falls)
-        + w["unresolved"] * (leads & ~falls & moves)
+        + w["unresolved"] * (leads & ~falls & ~evades & moves)
         + w["two dominants"] * (leads & b[None, :] & moves)
     )
     return cost

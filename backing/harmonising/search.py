@@ -1,7 +1,7 @@
 """The cheapest ways through the candidates of every place, and others that really differ.
 
-*Conventions*: a state is a candidate chord and how its bass came (held, step or skip, up or down), so that a line, a
-turn and two skips running are exact in the search. Arrays are indexed [arrival, candidate]. Ties go to the candidate
+*Conventions*: a state is a candidate chord and how its bass came (held, or by which size and way), so that a line, a
+turn, two skips running and a way back are exact in the search. Arrays are indexed [arrival, candidate]. Ties go to the candidate
 that stands first in the palette, so that a transposed tune gets the same degrees.
 
 *Sources*: dynamic programming (Bellman 1957, from memory). Results after the first come from searching again with the
@@ -20,9 +20,11 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-NONE, STEP_UP, STEP_DOWN, SKIP_UP, SKIP_DOWN = range(5)
-ARRIVAL = np.array([NONE, STEP_UP, STEP_UP, SKIP_UP, SKIP_UP, SKIP_UP, SKIP_UP,
-                    SKIP_DOWN, SKIP_DOWN, SKIP_DOWN, STEP_DOWN, STEP_DOWN])  # fmt: skip
+NONE, STEP_UP, STEP_DOWN, THIRD_UP, THIRD_DOWN, FOURTH_UP, FOURTH_DOWN, TRITONE = ARRIVALS = range(
+    8
+)
+ARRIVAL = np.array([NONE, STEP_UP, STEP_UP, THIRD_UP, THIRD_UP, FOURTH_UP, TRITONE,
+                    FOURTH_DOWN, THIRD_DOWN, THIRD_DOWN, STEP_DOWN, STEP_DOWN])  # fmt: skip
 FAR = 1e9
 
 
@@ -34,43 +36,60 @@ class Column(NamedTuple):
 
 
 class Lattice(NamedTuple):
-    """Columns, what each move between neighbours costs (edges[t][i, j]), and the cost of two arrivals running."""
+    """Columns, what each move between neighbours costs (edges[t][i, j]), and the cost of two arrivals running.
+
+    Where `keeps[t]` is set, a bass that stays over that move goes on being heard as it came.
+    """
 
     columns: Sequence[Column]
     edges: Sequence[Floats]
-    turns: Floats  # (5, 5): arrival at the chord before, arrival here
+    turns: Floats  # (8, 8): arrival at the chord before, arrival here
+    keeps: Sequence[bool]
 
 
 def cheapest(lattice: Lattice, extra: Sequence[Floats] | None = None) -> list[int]:
     """The best candidate of every place; `extra` is added to the nodes."""
     columns = lattice.columns
     nodes = [c.nodes if extra is None else c.nodes + extra[t] for t, c in enumerate(columns)]
-    reached = np.full((5, len(nodes[0])), FAR)
+    reached = np.full((len(ARRIVALS), len(nodes[0])), FAR)
     reached[NONE] = nodes[0]
     trace: list[tuple[Ints, Ints, Ints]] = []
     for t, edge in enumerate(lattice.edges):
-        arrival = ARRIVAL[(columns[t + 1].bass[None, :] - columns[t].bass[:, None]) % 12]
+        arrival = _arrival(columns[t], columns[t + 1])
         onward = reached[:, None, :] + lattice.turns[:, :, None]  # (before, here, i)
         came = np.argmin(onward, axis=0)  # (here, i): arrival before
         best = np.min(onward, axis=0)
         moves = best[arrival, np.arange(len(best[0]))[:, None]] + edge  # (i, j)
-        reached = np.full((5, len(nodes[t + 1])), FAR)
-        origin = np.zeros((5, len(nodes[t + 1])), dtype=np.int64)
-        for kind in range(5):
+        stays = np.where(arrival == NONE, edge, FAR) if lattice.keeps[t] else None
+        before, reached = reached, np.full((len(ARRIVALS), len(nodes[t + 1])), FAR)
+        origin = np.zeros((len(ARRIVALS), len(nodes[t + 1])), dtype=np.int64)
+        for kind in ARRIVALS:
             masked = np.where(arrival == kind, moves, FAR)
+            if stays is not None:
+                kept = before[kind][:, None] + stays
+                masked = kept if kind == NONE else np.minimum(masked, kept)
             origin[kind] = np.argmin(masked, axis=0)
             reached[kind] = np.min(masked, axis=0)
         reached = reached + nodes[t + 1]
         trace.append((origin, came, arrival))
     kind, at = divmod(int(np.argmin(reached)), reached.shape[1])
     path = [at]
-    for origin, came, arrival in reversed(trace):
-        before = int(origin[kind, at])
-        kind = int(came[arrival[before, at], before])
-        at = before
+    for t in reversed(range(len(trace))):
+        origin, came, arrival = trace[t]
+        i = int(origin[kind, at])
+        arrived = int(arrival[i, at])
+        if arrived != NONE or not lattice.keeps[t]:
+            kind = int(came[arrived, i])
+        at = i
         path.append(at)
     path.reverse()
     return path
+
+
+def _arrival(before: Column, here: Column) -> Ints:
+    """How the bass of each candidate comes from each one before it."""
+    found: Ints = ARRIVAL[(here.bass[None, :] - before.bass[:, None]) % 12]
+    return found
 
 
 def cost_of(lattice: Lattice, path: Sequence[int]) -> float:
@@ -80,9 +99,11 @@ def cost_of(lattice: Lattice, path: Sequence[int]) -> float:
     before = NONE
     for t, edge in enumerate(lattice.edges):
         i, j = path[t], path[t + 1]
+        total += float(edge[i, j] + columns[t + 1].nodes[j])
         here = int(ARRIVAL[(columns[t + 1].bass[j] - columns[t].bass[i]) % 12])
-        total += float(edge[i, j] + lattice.turns[before, here] + columns[t + 1].nodes[j])
-        before = here
+        if here != NONE or not lattice.keeps[t]:
+            total += float(lattice.turns[before, here])
+            before = here
     return total
 
 
