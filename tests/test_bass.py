@@ -380,12 +380,17 @@ def test_figures_lead_into_chords_and_sections_without_wild_leaps(style: str) ->
 # -- what a player would not play ---------------------------------------------------------------------
 
 
+def on_beats(notes: Sequence[Note]) -> list[Note]:
+    """The first of every pair of a shuffled line."""
+    return [n for n in notes if n.start_q.denominator == 1]
+
+
 def test_a_box_falls_from_its_seventh_to_its_fifth_in_every_register() -> None:
     """Root, octave, seventh, fifth (common practice): where the octave lies too high the whole figure lies below."""
     boxes = 0
-    for seed in range(1, 5):
+    for seed in range(1, 7):
         text = chart("A7 | D7 | A7 | A7 | D7 | D#dim7 | A7 | F#7 | Bm7 | E7 | A7 | A7", choruses=4)
-        notes = player(arranged(text, "blues shuffle", seed), "bass").notes
+        notes = on_beats(player(arranged(text, "blues shuffle", seed), "bass").notes)
         for a, b, c, d in zip(notes, notes[1:], notes[2:], notes[3:], strict=False):
             one = [n.chord for n in (a, b, c, d)] == [a.chord] * 4
             if one and "'box'" in a.why.words and a.start_q % 4 == 0 and d.start_q == a.start_q + 3:
@@ -397,14 +402,12 @@ def test_a_box_falls_from_its_seventh_to_its_fifth_in_every_register() -> None:
 def test_a_figure_climbs_to_its_top_or_turns_back_where_that_does_not_fit() -> None:
     """A boogie climbs to its sixth or turns back to its third (common practice): no note falls out of the line."""
     rows = 0
-    for seed in range(1, 5):
+    for seed in range(1, 7):
         text = chart("A7 | D7 | A7 | A7 | D7 | D7 | A7 | A7 | E7 | D7 | A7 | A7", choruses=4)
-        notes = player(arranged(text, "blues shuffle", seed), "bass").notes
+        notes = on_beats(player(arranged(text, "blues shuffle", seed), "bass").notes)
         for n in range(len(notes) - 4):
             row = notes[n : n + 4]
-            if row[0].start_q % 4 == 0 and all(
-                "'quarters up to the sixth'" in n.why.words for n in row
-            ):
+            if row[0].start_q % 4 == 0 and all("up to the sixth'" in n.why.words for n in row):
                 rows += 1
                 climbs = all(a.pitch < b.pitch for a, b in pairwise(row))
                 assert climbs or row[3].pitch == row[1].pitch < row[2].pitch, (seed, row)

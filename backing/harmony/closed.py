@@ -89,9 +89,9 @@ def closed(
         first = (root_pc + shape.first - tuning[string]) % 12
         for bottom in (first, first + 12):
             nearest = bottom + min(shape.over)
-            rings = shape.bare and bottom == nearest == 0 and string < 2  # E5 and A5
+            rings = shape.bare and bottom == nearest == 0 and string < 3  # E5, A5 and D5
             if rings or _on_the_neck(shape, nearest, capo):
-                cost = _cost(shape, tuning[string] + bottom, nearest + capo, rings)
+                cost = _cost(shape, tuning[string] + bottom, nearest + capo, rings and string < 2)
                 if family == "shells" and string > 2:
                     cost += 0.8  # three thin strings are no rhythm section
                 frets = [-1] * 6

@@ -39,7 +39,13 @@ from backing.harmony.symbol import Chord
 BURIED = 5.0  # against a grip whose third or seventh a strum over a high bass would leave out
 OVER_MELODY = 1.0  # against a grip whose top lies over the melody
 OUTSIDE = 4.0  # against every note outside the register that a style asks for
-UNROCKED = 2.0  # against a grip from which a rocking hand cannot reach the sixth
+UNROCKED = 8.0  # against a grip from which a rocking hand cannot reach the sixth
+LOW_DOWN = 0.5  # against every fret by which a rocking hand is up the neck
+RAISED = {"6": 2, "b7": 3}  # frets from the fifth that it reaches for
+STRETCHES = {
+    "6": 2,
+    "b7": 7,
+}  # fret of the root from which two fingers on two strings stretch so far (common practice)
 FULL_STRINGS = 2  # of a stroke that leaves out low strings
 
 
@@ -85,6 +91,7 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
         return {}
     family = families(brief.part)
     strings, capo = tuning(brief), capo_of(brief)
+    rocking = rocks(brief)
     offers: list[Grips] = []
     nodes: list[list[float]] = []
     for step in found:
@@ -93,9 +100,9 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
         if kind in ("open", "power"):  # low strings too, down to the note of the bass
             lowest = step.bass_inside if lowest and kind == "power" else 0
         if kind == "power":  # too few strings to leave one out under an early stroke
-            lowest = max(lowest, under.get(step.change.index, 0))
+            lowest = 0 if rocking else max(lowest, under.get(step.change.index, 0))
         added = () if kind in ("open", "power", "triads") else step.colours
-        full = kind == "power" and step.level == "f"  # with the octave
+        full = kind == "power" and step.level == "f" and not rocking  # with the octave
         drone = drone_of(brief, bar_of(brief, step.change))
         offer = _typed(brief, step, strings, capo) or grips(
             step.chord, added, kind, VOICES[kind] + full, strings, capo, lowest, drone
@@ -141,8 +148,9 @@ def _own_costs(brief: Brief, step: Step, kind: str, offer: Grips) -> list[float]
     costs = []
     for grip, cost, roll in zip(offer.grips, offer.costs, chance, strict=True):
         own = cost + roll
-        if rocking and _sixth(step.chord, grip) is None:
-            own += UNROCKED
+        if rocking:  # the bass is far below, and the hand where the little finger has the least way
+            own += LOW_DOWN * max(grip.frets)
+            own += UNROCKED if _raised(step.chord, grip, "6") is None else 0.0
         if buried:
             own += _buried(step.chord, grip, step.bass_inside)
         if step.melody and grip.pitches[-1] > min(step.melody):
@@ -171,14 +179,16 @@ def _buried(chord: Chord, grip: Grip, bass: int) -> float:
 
 
 @lru_cache(maxsize=1024)
-def _sixth(chord: Chord, grip: Grip) -> Grip | None:
-    """Root and fifth with the fifth raised to the sixth, where the chord has both and the hand can reach it.
+def _raised(chord: Chord, grip: Grip, to: str) -> Grip | None:
+    """Root and fifth with the fifth raised to the sixth or the flat seventh, where the chord has it and the hand reaches it.
 
     The root lies on the sixth, fifth or fourth string and the fifth on the next one, where the little finger reaches two
-    frets up (common practice of the shuffle).
+    frets up, and three from a root low on the neck; the seventh belongs to dominant chords (common practice of the shuffle).
     """
     names = {d.name for d in chord.degrees}
     if chord.family not in ("major", "dominant") or "5" not in names or {"b13", "b6"} & names:
+        return None
+    if to == "b7" and chord.family != "dominant":
         return None
     root = 6 - grip.strings[0]
     if (
@@ -189,18 +199,18 @@ def _sixth(chord: Chord, grip: Grip) -> Grip | None:
         return None
     at = root + 1
     frets, degrees = list(grip.frets), list(grip.degrees)
-    frets[at], degrees[at] = frets[at] + 2, "6"
-    raised = Grip(tuple(frets), grip.tuning, tuple(degrees), "root and sixth", grip.cost, grip.capo)
-    return raised if frets[at] <= HIGHEST_FRET and playable(frets, grip.capo) else None
+    frets[at], degrees[at] = frets[at] + RAISED[to], to
+    raised = Grip(tuple(frets), grip.tuning, tuple(degrees), f"root and {to}", grip.cost, grip.capo)
+    low = frets[root] + grip.capo
+    stretched = low >= STRETCHES[to] and frets[at] <= HIGHEST_FRET
+    return raised if stretched or playable(frets, grip.capo) else None
 
 
-def rocked(chord: Chord, chosen: Held) -> Held:
-    grip = _sixth(chord, chosen.grip)
-    return (
-        chosen
-        if grip is None
-        else chosen._replace(grip=grip, words=f"{chosen.words}, rocking to the sixth")
-    )
+def rocked(chord: Chord, chosen: Held, to: str) -> Held:
+    """The hand as it is with the fifth raised to a degree, where it can be; a seventh out of reach is a fifth again."""
+    grip = _raised(chord, chosen.grip, to)
+    how = {"6": "rocking to the sixth", "b7": "reaching the flat seventh"}[to]
+    return chosen if grip is None else chosen._replace(grip=grip, words=f"{chosen.words}, {how}")
 
 
 @lru_cache(maxsize=2048)

@@ -45,19 +45,26 @@ _FINGERED = frozenset((Kind.THUMB, Kind.LINE, Kind.HAMMERED, Kind.PULLED, Kind.S
 PLUCK_MS = 3.0  # fingers that pluck together never quite do
 
 
-def _rocking(brief: Brief, events: Sequence[Event]) -> frozenset[Fraction]:
-    """Places of the strokes on every other beat, where a chord is struck on the beat before as well."""
+def _rocking(brief: Brief, events: Sequence[Event]) -> dict[Fraction, str]:
+    """What a rocking hand raises the fifth to, by the places of the strokes.
+
+    The sixth on every other beat, where a chord is struck on the beat before as well; in every second bar it goes on up
+    to the flat seventh on the beat between two sixths.
+    """
     struck = {event.start_q for event in events}
-    found = set()
+    found = {}
     for event in events:
         bar = brief.bars[event.bar]
         beat_q = bar.meter.beat_q
         number = (event.start_q - bar.start_q) // beat_q
         beat = bar.start_q + number * beat_q
-        ahead = event.start_q < event.change.start_q
-        if number % 2 and not ahead and {beat, beat - beat_q} <= struck:
-            found.add(event.start_q)
-    return frozenset(found)
+        if event.start_q < event.change.start_q or not {beat, beat - beat_q} <= struck:
+            continue
+        if number % 2:
+            found[event.start_q] = "6"
+        elif number and event.plan.phrase_bar % 2:
+            found[event.start_q] = "b7"
+    return found
 
 
 def play(brief: Brief) -> list[Note]:
@@ -71,7 +78,7 @@ def play(brief: Brief) -> list[Note]:
     held = hold(brief, under)
     singles = broken(events)
     damped = brief.part.flag("muted")
-    rocking = _rocking(brief, events) if rocks(brief) else frozenset()
+    rocking = _rocking(brief, events) if rocks(brief) else {}
     own_spread = brief.part.number("spread_ms")
     fretted = {event.start_q: event.change.index for event in events if event.line == "chord"}
     notes: list[Note] = []
@@ -100,7 +107,7 @@ def play(brief: Brief) -> list[Note]:
             notes += flamenco(event, chosen.grip, chosen.words, low, brief.qpm)
         else:
             if event.start_q in rocking:
-                chosen = rocked(event.chord, chosen)
+                chosen = rocked(event.chord, chosen, rocking[event.start_q])
             notes += moved(event, _stroke(event, chosen, damped, own_spread, low), brief.part)
     notes += run_notes(brief, told, held)
     return _ringing(notes, events, damped, _drones(brief, events))
