@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import groupby, pairwise
 
-from backing.band.model import Arrangement, Note, Player
+from backing.band.model import Arrangement, Kind, Note, Player
 from backing.ground.instruments import DRUM_KEYS
 from backing.timeline.model import ChordSpan, Strike
 
@@ -66,7 +66,7 @@ class Harmony:
 def harmony(music: Arrangement, colours: bool = True) -> Harmony:
     """For every chord of a beat or more: what must sound does, and nothing sounds that may not.
 
-    Passing notes of the bass are left out by counting only its chord tones; strings of a power-chord part owe root and
+    Shapes that slide into their chord and notes of a line that are shorter than a beat may pass. Passing notes of the bass are left out by counting only its chord tones; strings of a power-chord part owe root and
     fifth alone where no keys play.
     """
     found = Harmony()
@@ -104,13 +104,20 @@ def harmony(music: Arrangement, colours: bool = True) -> Harmony:
         for group in chord.any_of:
             if not powered and not sounded & {(root + d.semitones) % 12 for d in group}:
                 found.missing.append(f"{place} lacks one of {' '.join(d.name for d in group)}")
-        strange = {n.pitch % 12 for n in upper} - allowed
+        stays = {n.pitch % 12 for n in upper if not passes(n, beat_q(music, span))}
+        strange = stays - allowed
         if strange:
             found.foreign.append(f"{place} has {sorted((pc - root) % 12 for pc in strange)}")
         for note in upper:
             if not span.sounds_q - 1 <= note.start_q < spans[run[-1]].end_q:
                 found.astray.append(f"{place}: {note}")
     return found
+
+
+def passes(note: Note, beat_q: Fraction) -> bool:
+    """Whether a note only leads on: of a shape beside its chord, which names no degree, or a short one of a line."""
+    runs = note.why.kind in (Kind.LINE, Kind.HAMMERED, Kind.PULLED, Kind.SLID)
+    return not note.degree or (runs and note.end_q - note.start_q < beat_q)
 
 
 def _powered(player: Player) -> bool:
@@ -198,7 +205,7 @@ def too_low(player: Player) -> list[str]:
 
 
 def below_bass(music: Arrangement, role: str) -> list[str]:
-    """Strokes whose lowest note does not stand above (for guitar: at or above) the bass note that sounds with it."""
+    """Strokes whose lowest note does not stand above (for guitars and left hands: at or above) the bass note that sounds with it."""
     bass = next((p for p in music.players if p.role == "bass"), None)
     player = next((p for p in music.players if p.role == role), None)
     if bass is None or player is None:
@@ -211,7 +218,8 @@ def below_bass(music: Arrangement, role: str) -> list[str]:
         if i < 0 or bass.notes[i].end_q <= at:
             continue
         low, under = stroke[0].pitch, bass.notes[i].pitch
-        if low < under or (low == under and role != "guitar"):
+        doubles = role == "guitar" or stroke[0].why.kind is Kind.THUMB  # strings and left hands do
+        if low < under or (low == under and not doubles):
             found.append(f"{low} under {under} at {at}")
     return found
 

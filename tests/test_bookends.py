@@ -102,6 +102,11 @@ def test_a_last_stroke_that_is_held_rings(make) -> None:
     assert {(n.start_q % 4, n.end_q) for n in notes} == {(Fraction(1, 2), 13), (Fraction(1), 20)}
 
 
+def test_a_meter_too_short_for_the_rhythm_ends_with_one_stroke(make) -> None:
+    text = TUNE.replace("G7 | C |", "G7 | 2/4 C |")
+    assert places(in_bar(make('last_chord = "X . . ."', text=text), "keys", 4)) == [0]
+
+
 @each(
     ("text", "wish"),
     [(TUNE.replace("key: C", "key: C\nending: ring"), {}), (TUNE, {"ending": "short"})],

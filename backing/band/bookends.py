@@ -83,6 +83,8 @@ def _in_rhythm(pattern: Pattern, timeline: Timeline, zone: Zone) -> tuple[Stroke
     if bar.start_q != zone.start_q or bar.length_q != bar.meter.length_q:
         return zone.strokes
     here = strokes(fit(pattern, bar.meter), 0)["chord"]
+    if not here:  # a shorter meter has none of its strokes
+        return zone.strokes
     last_end = _rings_until(here, bar.meter.length_q, zone)
     found = [
         Stroke(zone.start_q + at, zone.start_q + at + length, Kind.LAST_CHORD)
