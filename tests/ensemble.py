@@ -6,12 +6,13 @@ Conventions: a *stroke* is what a player strikes at one place; shares are of 1. 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
-from itertools import combinations, groupby
+from itertools import combinations, groupby, pairwise
 
 from backing.band.model import Arrangement, Note, Player
 from backing.ground.roles import COMPING, role_of
+from backing.timeline.model import PlayedBar
 
 
 def comping(music: Arrangement) -> list[Player]:
@@ -85,3 +86,71 @@ def sounding(player: Player, note: Note) -> Iterator[Note]:
     last = bisect_left(player.notes, note.end_q, key=lambda n: n.start_q)
     first = max(0, bisect_right(player.notes, note.start_q, key=lambda n: n.start_q) - 24)
     return (n for n in player.notes[first:last] if n.end_q > note.start_q)
+
+
+# A chord on every beat
+
+
+def beat_chords(music: Arrangement) -> list[int]:
+    """The indices of chords that last a beat or less."""
+    bars = music.timeline.bars
+    return [
+        i
+        for i, span in enumerate(music.timeline.chords)
+        if span.chord is not None
+        and not span.again
+        and span.length_q <= bars[span.bar - 1].meter.beat_q
+    ]
+
+
+def struck_by_all(music: Arrangement, roles: Sequence[str] = ("keys", "guitar", "bass")) -> float:
+    """Share of beat-chords on whose beginning all of some players strike."""
+    places = [set(strokes(p)) for p in music.players if p.role in roles]
+    chords = beat_chords(music)
+    starts = [music.timeline.chords[i].start_q for i in chords]
+    return sum(all(at in row for row in places) for at in starts) / len(starts)
+
+
+def tops(player: Player, chords: Iterable[int]) -> list[int]:
+    """The highest note that a player strikes of each chord of which it strikes any."""
+    notes: dict[int, int] = {}
+    for note in player.notes:
+        notes[note.chord] = max(note.pitch, notes.get(note.chord, 0))
+    return [notes[i] for i in chords if i in notes]
+
+
+def leaps(player: Player, chords: Iterable[int]) -> float:
+    """Share of moves of the top line that are wider than a major third."""
+    line = tops(player, chords)
+    return sum(abs(b - a) > 4 for a, b in pairwise(line)) / max(1, len(line) - 1)
+
+
+def alike(a: Player, b: Player, music: Arrangement) -> float:
+    """Share of bars in which a player plays the same notes in two takes, among those in which it plays in any."""
+    here, there = ([_in_bar(p, bar) for bar in music.timeline.bars] for p in (a, b))
+    pairs = [(x, y) for x, y in zip(here, there, strict=True) if x or y]
+    return sum(x == y for x, y in pairs) / len(pairs)
+
+
+def _in_bar(player: Player, bar: PlayedBar) -> list[tuple[Fraction, int]]:
+    first = bisect_left(player.notes, bar.start_q, key=lambda n: n.start_q)
+    last = bisect_left(player.notes, bar.end_q, key=lambda n: n.start_q)
+    return [(n.start_q, n.pitch) for n in player.notes[first:last]]
+
+
+def shapes_kept(player: Player, music: Arrangement) -> tuple[int, int]:
+    """Moves by half step between neighbouring beat-chords of one quality, and in how many the shape is the same."""
+    spans = music.timeline.chords
+    whole: dict[int, list[int]] = {}
+    for note in player.notes:
+        whole.setdefault(note.chord, []).append(note.pitch)
+    moves = kept = 0
+    for i, j in pairwise(beat_chords(music)):
+        a, b = spans[i].chord, spans[j].chord
+        if j != i + 1 or not (a and b and i in whole and j in whole):
+            continue
+        way = (b.root.pc - a.root.pc + 6) % 12 - 6
+        if a.quality == b.quality and abs(way) == 1 and not (a.bass or b.bass):
+            moves += 1
+            kept += sorted({p + way for p in whole[i]}) == sorted(set(whole[j]))
+    return moves, kept

@@ -37,15 +37,15 @@ def cycle(style: str, minor: bool = False) -> Arrangement:
 
 
 @each("style", SWUNG)
-def test_a_chord_a_beat_is_struck_on_its_beat_by_everyone(style: str) -> None:
-    """Nobody comes ahead in a quick row: every chord of keys and guitar begins where it is written."""
+def test_a_chord_a_beat_is_struck_on_its_beat_by_its_leader(style: str) -> None:
+    """Keys or guitar begin every chord where it is written, but for the last of a bar, which may come early."""
     music = arranged(chart(QUICK, meter="4/4", tempo=100), style)
-    for role in ("keys", "guitar"):
-        first: dict[int, Fraction] = {}
-        for note in player(music, role).notes:
-            first.setdefault(note.chord, note.start_q)
-        for index, span in enumerate(music.timeline.chords[:16]):
-            assert first[index] == span.start_q, (role, span.symbol)
+    first: dict[int, Fraction] = {}
+    for note in (*player(music, "keys").notes, *player(music, "guitar").notes):
+        first[note.chord] = min(note.start_q, first.get(note.chord, note.start_q))
+    for index, span in enumerate(music.timeline.chords[:16]):
+        early = Fraction(1, 2) if index % 4 == 3 else 0
+        assert span.start_q - early <= first[index] <= span.start_q, span.symbol
 
 
 def test_a_chord_held_over_a_change_moves_with_it() -> None:

@@ -290,7 +290,8 @@ def shared(
             UNDER_MELODY if sung[i] else 1.0,
         )
         for player, row in told.items():
-            row.append(at._replace(busy=min(1.0, max(0.0, _busy(player, room)))))
+            busy = min(1.0, max(0.0, _busy(player, room)))
+            row.append(at._replace(busy=busy, comping=tuple(comping)))
     return {player: tuple(row) for player, row in told.items()}
 
 

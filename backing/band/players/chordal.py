@@ -17,6 +17,8 @@ from typing import NamedTuple
 from backing.band.model import Note
 from backing.band.players.common import Brief, Change, band
 from backing.band.players.listening import SHARED
+from backing.band.players.quick import Quick, sounds
+from backing.band.tensions import planes
 from backing.ground.pitch import Degree
 from backing.ground.timebase import EIGHTH
 from backing.harmony.families import VOICES
@@ -27,11 +29,15 @@ from backing.styles.model import Part
 from backing.timeline.model import MelodyNote
 
 NEAR_TIE = 0.45  # what chance may weigh
+ROW_TIE = 0.8  # likewise in a quick row, which is stated often
 NARROWEST = 17  # semitones in which every chord of four notes has a voicing
 RESTLESS = 7.0  # against leaving a chord as it is for bars on end
 UNMOVED = 4.0  # against the very notes of the chord before, under which a change is not heard
 TOP_HELD = 0.4  # against the top note of the chord before: a line moves
 MOVES_ON = 4.0  # times that, every other bar
+RESHAPED = 5.0  # against another shape where a chord slides by half step
+FOUR = 4  # notes
+LEAN = 0.2  # points a semitone by which a section's chords lie higher or lower in another take
 DOUBLED = 0.3  # against each note that another strikes too
 SAME_CHORD = 7.0  # against three of them
 ADD_NINTHS = ("triads", "spread", "close")  # in which a triad takes a ninth and no sixth
@@ -115,11 +121,12 @@ def _sung(melody: Sequence[MelodyNote], at: int, end: Fraction) -> tuple[int, ..
 
 @lru_cache(maxsize=2048)
 def _edges(
-    a: Palette, b: Palette, weight: float, restless: bool, changes: bool, held: float
+    a: Palette, b: Palette, weight: float, restless: bool, changes: bool, held: float, slides: bool
 ) -> tuple[tuple[float, ...], ...]:
     """`voicings.moves`, weighed; with `restless` a voicing that simply stays costs something.
 
-    Where the chord `changes`, the same notes again and, by `held`, the same top note cost something too.
+    Where the chord `changes`, the same notes again and, by `held`, the same top note cost something too; where it
+    `slides` by half step with its quality, every shape but the same one.
     """
     made = [[weight * cost for cost in column] for column in moves(a, b)]
     if restless and a is b:
@@ -130,7 +137,17 @@ def _edges(
             for i, before in enumerate(a.voicings):
                 if before.top == after.top:
                     column[i] += UNMOVED if before.pitches == after.pitches else held
+    if slides:
+        for after, column in zip(b.voicings, made, strict=True):
+            for i, before in enumerate(a.voicings):
+                column[i] += 0.0 if _one_shape(before, after) else RESHAPED
     return tuple(map(tuple, made))
+
+
+def _one_shape(a: Voicing, b: Voicing) -> bool:
+    """Whether one voicing is the other a half step away."""
+    moves = {y - x for x, y in zip(a.pitches, b.pitches, strict=False)}
+    return a.degrees == b.degrees and moves in ({1}, {-1})
 
 
 def _surroundings(voicing: Voicing, step: Step) -> float:
@@ -163,14 +180,16 @@ def voice(
     held: float = TOP_HELD,
     fuller: bool = False,
     beside: Mapping[int, Sequence[frozenset[int]]] = MappingProxyType({}),
+    rows: Mapping[int, Quick] = MappingProxyType({}),
 ) -> dict[int, Voiced]:
     """The best voicing for every change (by its index) and for the change after the section.
 
     `family` names the family of voicings for each level; `voices` 0 is what the family usually has; `held` is what a
     top note costs that stays while the chord changes. `fuller` hands double a note of a triad where it is loud.
-    `beside` holds, by the index of a change, what others strike together with it.
+    `beside` holds, by the index of a change, what others strike together with it; `rows` what is
+    done with the chords of quick rows, in which one with a seventh has four notes however soft it is.
     """
-    found = steps(brief)
+    found = [step for step in steps(brief) if sounds(rows, step.change.index)]
     if not found:
         return {}
     top = brief.part.instrument.high
@@ -179,34 +198,49 @@ def voice(
         floor = low
         if low <= step.bass <= top - NARROWEST:
             floor = low + -(-(step.bass + 1 - low) // 3) * 3  # in threes: few registers to search
-        kind = family[step.level]
+        in_row = step.change.index in rows
+        kind = family["mf" if in_row else step.level]
         loud = fuller and kind == "triads" and step.level == "f"
         count = voices or VOICES[kind] + loud
+        if in_row and len(step.chord.degrees) >= FOUR and kind not in ("power", "open"):
+            count = max(count, FOUR)
         added = step.colours
         if kind in ADD_NINTHS and len(step.chord.degrees) < 4:
             added = tuple(d for d in added if d.number == 9)
         palettes.append(
             palette(step.chord, added, kind, count, floor, min(max(high, floor + 19), top))
         )
+    lean = LEAN * (2 * brief.place.roll("lean") - 1)
     nodes = []
     for step, offer in zip(found, palettes, strict=True):
         where = (bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
         chance = jitter(
             brief.place.roll("voicing", *where),
             len(offer.voicings),
-            0.15 if step.fast else NEAR_TIE,
+            ROW_TIE if step.change.index in rows else 0.15 if step.fast else NEAR_TIE,
         )
         own = [v.cost + c for v, c in zip(offer.voicings, chance, strict=True)]
         if step.bass or step.melody:
             own = [c + _surroundings(v, step) for c, v in zip(own, offer.voicings, strict=True)]
+        if step.change.index in rows:
+            own = [c + lean * v.top for v, c in zip(offer.voicings, own, strict=True)]
         if chords := beside.get(step.change.index):
             own = [c + _doubled(v, chords) for c, v in zip(own, offer.voicings, strict=True)]
         nodes.append(own)
     edges = []
     for a, b, last, step in zip(palettes, palettes[1:], found, found[1:], strict=False):
         weight = 0.0 if step.fast else held * MOVES_ON if step.turns else held
+        slides = planes(last.chord, step.chord)
         edges.append(
-            _edges(a, b, 1.5 if step.fast else 1.0, step.restless, last.chord != step.chord, weight)
+            _edges(
+                a,
+                b,
+                1.5 if step.fast else 1.0,
+                step.restless,
+                last.chord != step.chord,
+                weight,
+                slides,
+            )
         )
     path = best_path(nodes, edges)
     made: dict[int, Voiced] = {}

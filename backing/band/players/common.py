@@ -109,6 +109,7 @@ class BarPlan(NamedTuple):
     energy: str = ""
     ideas: tuple[str, ...] = ()
     side: str = ""
+    comping: tuple[str, ...] = ()  # who comps in the bar, the leader first
 
 
 class Brief(NamedTuple):

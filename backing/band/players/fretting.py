@@ -16,6 +16,7 @@ from typing import NamedTuple
 from backing.band.players.chordal import (
     MOVES_ON,
     NEAR_TIE,
+    RESHAPED,
     RESTLESS,
     TOP_HELD,
     UNMOVED,
@@ -27,6 +28,7 @@ from backing.band.players.chordal import (
 from backing.band.players.common import Brief
 from backing.band.players.strings import on_string, strings_over
 from backing.band.players.touch import unheard
+from backing.band.tensions import planes
 from backing.ground.pitch import Degree
 from backing.ground.tunings import open_strings
 from backing.harmony.capo import best_capo
@@ -115,7 +117,10 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
         strummed = family[step.level] in ("open", "power")
         top = 0.0 if step.fast or strummed else TOP_HELD * MOVES_ON if step.turns else TOP_HELD
         weight = 1.5 if step.fast else 1.0
-        edges.append(_edges(a, b, weight, step.restless, strummed, last.chord != step.chord, top))
+        slides = planes(last.chord, step.chord) and not strummed
+        edges.append(
+            _edges(a, b, weight, step.restless, strummed, last.chord != step.chord, top, slides)
+        )
     path = best_path(nodes, edges)
     made: dict[int, Held] = {}
     before: Grip | None = None
@@ -215,9 +220,18 @@ def rocked(chord: Chord, chosen: Held, to: str) -> Held:
 
 @lru_cache(maxsize=2048)
 def _edges(
-    a: Grips, b: Grips, weight: float, restless: bool, strummed: bool, changes: bool, held: float
+    a: Grips,
+    b: Grips,
+    weight: float,
+    restless: bool,
+    strummed: bool,
+    changes: bool,
+    held: float,
+    slides: bool,
 ) -> tuple[tuple[float, ...], ...]:
-    """`shifts`, weighed, with what `chordal` says against a chord that stays and a top note that never moves."""
+    """`shifts`, weighed, with what `chordal` says against a chord that stays, a top note that never moves, and another
+    shape where a chord `slides` by a half step.
+    """
     made = [[weight * cost for cost in column] for column in shifts(a, b, strummed)]
     if restless and not strummed and a is b:
         for i, column in enumerate(made):
@@ -227,7 +241,15 @@ def _edges(
             for i, before in enumerate(a.grips):
                 if before.pitches[-1] == after.pitches[-1]:
                     column[i] += UNMOVED if before.pitches == after.pitches else held
+                if slides and not _one_shape(before, after):
+                    column[i] += RESHAPED
     return tuple(map(tuple, made))
+
+
+def _one_shape(a: Grip, b: Grip) -> bool:
+    """Whether the hand slides a grip by one fret."""
+    moves = {y - x for x, y in zip(a.frets, b.frets, strict=True) if x >= 0 or y >= 0}
+    return moves in ({1}, {-1}) and a.degrees == b.degrees and 0 not in (*a.frets, *b.frets)
 
 
 @lru_cache(maxsize=8192)

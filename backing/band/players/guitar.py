@@ -28,7 +28,14 @@ from backing.band.players.fretting import (
 )
 from backing.band.players.rhythm import Event, strokes
 from backing.band.players.runs import CHUCK_Q, run_notes
-from backing.band.players.strings import nearest, nearest_string, on_string, strings_over, thumbed
+from backing.band.players.strings import (
+    guiding,
+    nearest,
+    nearest_string,
+    on_string,
+    strings_over,
+    thumbed,
+)
 from backing.band.players.touch import broken, moved, sounding_end, unheard, velocity
 from backing.ground.pitch import Key
 from backing.harmony.grip import Grip
@@ -131,6 +138,8 @@ def _stroke(event: Event, chosen: Held, damped: bool, own_spread: float, bass: i
     """
     grip = chosen.grip
     strings = strings_over(grip, bass, FULL_STRINGS)
+    if event.shell:
+        strings = guiding(grip, strings)
     mark = event.mark
     up = mark in "uU"
     if up and len(strings) > UP_STRINGS:

@@ -19,6 +19,7 @@ from backing.band.players.common import Brief
 from backing.band.players.listening import struck, undoubled, with_chords
 from backing.band.players.lowline import asked, degree_of
 from backing.band.players.melodic import line_notes
+from backing.band.players.quick import quick_chords
 from backing.band.players.rhythm import Event, strokes
 from backing.band.players.touch import broken, moved, sounding_end, unheard, unrepeated, velocity
 from backing.ground.pitch import Key
@@ -71,6 +72,7 @@ def play(brief: Brief) -> list[Note]:
         int(brief.part.number("voices")),
         fuller=not octaves,
         beside=with_chords(whole, chords),
+        rows=quick_chords(brief),
     )
     singles, roots = broken(events), _left_roots(brief, events, with_bass)
     notes: list[Note] = []

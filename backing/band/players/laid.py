@@ -9,7 +9,7 @@ Conventions: places and lengths in quarters. Source: common practice.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
@@ -19,6 +19,7 @@ from backing.band.players.common import Brief, Change, Stroke, Zone, ZoneKind
 from backing.band.players.patterns.comping import holds_ideas, thinned
 from backing.band.players.patterns.lay import Beat, Chosen, laid
 from backing.band.players.pulses import shift_q
+from backing.band.players.quick import Quick, quick_chords
 from backing.ground.timebase import Meter
 from backing.harmony.symbol import Chord
 from backing.styles.marks import bare
@@ -42,6 +43,7 @@ class Raw:
     shift: int = 0  # half steps from the shape of the chord that is struck next
     shape: Shape = Shape.EVEN
     off_beats: bool = False  # one of a row of off-beats, which never comes ahead of a chord
+    shell: bool = False  # only its guide tones
 
 
 class Score(NamedTuple):
@@ -53,6 +55,7 @@ class Score(NamedTuple):
     bars: list[float]  # starts of the bars, for quick searches
     ends: list[tuple[Fraction, Chord | None]]  # of every change's harmony, and what follows
     order: dict[int, int]  # place in `brief.changes` of a change's index
+    rows: Mapping[int, Quick]  # what is done with the chords of quick rows
 
     def bar(self, at_q: Fraction) -> int:
         """Index of the bar that holds a place."""
@@ -79,6 +82,7 @@ def score_of(brief: Brief, plans: Sequence[Chosen | None]) -> Score:
         [float(b.start_q) for b in brief.bars],
         _harmony_ends(brief),
         {c.index: i for i, c in enumerate(brief.changes)},
+        quick_chords(brief),
     )
 
 

@@ -3,7 +3,7 @@
 Patterns are chosen bar by bar, laid over the section and given their chords. These rules hold for every style:
 
     a hit in the last eighth before a change, with nothing on the change, plays the chord to come
-    in a quick row of chords, a beat or less each, every chord is struck on its beat and none comes ahead
+    a chord of a beat or less is struck on its beat and none comes ahead; in a row of them one player leads (`quick`)
     a pushed chord is struck where it is pushed to, and not again on its beat
     who comps strikes every chord at least once; where no stroke of the pattern falls in it, one is added on the change
     a chord that a pattern holds over a change moves on with it
@@ -53,6 +53,7 @@ class Event(NamedTuple):
     shift: int = 0  # half steps from the shape of its chord, which is that of the next stroke
     shape: Shape = Shape.EVEN
     colours: tuple[Degree, ...] = ()  # that the band adds to the chord
+    shell: bool = False  # only its guide tones, while another player leads
 
     @property
     def chord(self) -> Chord:
@@ -190,6 +191,7 @@ def _cut(score: Score, zone: Zone, placed: Sequence[tuple[Raw, Change]], line: s
                 stroke.shift,
                 stroke.shape,
                 score.brief.colours.get(change.index, ()),
+                stroke.shell,
             )
         )
     return made

@@ -38,6 +38,12 @@ def on_string(grip: Grip, string: int) -> tuple[int, str, int]:
     return grip.tuning[i] + grip.frets[i], grip.degrees[i], grip.frets[i]
 
 
+def guiding(grip: Grip, strings: Sequence[int]) -> list[int]:
+    """Those of some strings that hold third and seventh, or what stands for them; all where there are not two."""
+    found = [s for s in strings if on_string(grip, s)[1].lstrip("b#") in ("3", "4", "6", "7")]
+    return found if len(found) > 1 else list(strings)
+
+
 def nearest_string(grip: Grip, string: int) -> int:
     """The string that is plucked for `string`: itself where it sounds, else the nearest that does."""
     return nearest(grip.strings, string)

@@ -15,6 +15,7 @@ from backing.band.model import Kind, Why
 from backing.band.players.common import Change, Zone, ZoneKind
 from backing.band.players.laid import Raw, Score, same_chord
 from backing.band.players.patterns.comping import holds_ideas
+from backing.band.players.quick import WORDS, Quick, sounds
 from backing.ground.timebase import EIGHTH
 from backing.styles.marks import LINES, SLURS, voices
 
@@ -80,6 +81,11 @@ def _placed(row: Row, turn: _Turn, struck: bool, ring_q: Fraction) -> list[tuple
 
     `struck` is true where the chord has been heard ahead; strokes before it are held up to `ring_q`.
     """
+    quick = row.score.rows.get(turn.change.index) if row.zone.kind is ZoneKind.TIME else None
+    if quick is not None and not row.score.shared(turn.start_q):
+        silent = struck or not sounds(row.score.rows, turn.change.index)
+        if row.timed or silent:
+            return [] if silent else _in_quick_row(row, turn, quick)
     strokes = _fitted(row, turn, None if struck else ring_q)
     following = _ahead_of(row, turn, strokes)
     mine = strokes if following is None else strokes[:-1]
@@ -92,6 +98,33 @@ def _placed(row: Row, turn: _Turn, struck: bool, ring_q: Fraction) -> list[tuple
         ahead.why = ahead.why.also(AHEAD)
         placed.append((ahead, following))
     return placed
+
+
+def _in_quick_row(row: Row, turn: _Turn, quick: Quick) -> list[tuple[Raw, Change]]:
+    """What a player does with one chord of a row: the last one of a bar may be struck with the one before it."""
+    start, end, change = turn.start_q, turn.end_q, turn.change
+    why = Why(Kind.PATTERN, f"{WORDS[quick.way]}")
+    bar = row.score.bar(start)
+    first = Raw(start, end, row.hand, row.line, why, bar, shell=not quick.leads)
+    half = (end - start) / 2
+    made = [(first, change)]
+    if quick.way == "gap":
+        first.start_q += half
+    elif quick.way == "broken":
+        first.mark = "1+2"
+        made.append((Raw(start + half, end, "3+4", row.line, why, bar), change))
+    elif quick.way == "pairs" and quick.beat % 2:
+        first.end_q -= half
+        made.append((Raw(start + half, end, row.hand, row.line, why, bar), change))
+    elif quick.way == "short":
+        first.mark = "D" if quick.beat % 2 else "d"
+        first.end_q -= half
+    elif quick.way == "early" and quick.before_last and turn.following is not None:
+        first.end_q -= half
+        told = why.also(AHEAD)
+        until = turn.following.end_q
+        made.append((Raw(start + half, until, row.hand, row.line, told, bar), turn.following))
+    return made
 
 
 def _heard(row: Row, turn: _Turn, ring_q: Fraction) -> bool:
