@@ -14,6 +14,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from fractions import Fraction
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 from backing.band.arrange import arrange
@@ -169,8 +170,9 @@ def test_the_second_bar_of_a_country_waltz_has_the_fifth() -> None:
         ("salsa", "3-2", "percussion", "claves", "son clave 3-2"),
         ("salsa", "2-3", "percussion", "claves", "son clave 2-3"),
         ("mambo", "3-2", "percussion", "claves", "son clave 3-2"),
+        ("mambo", "2-3", "keys", "any", "montuno (piano) 2-3"),
         ("salsa", "3-2", "keys", "any", "montuno (piano) 3-2"),
-        ("salsa", "3-2", "drums", "high timbale", "cascara 3-2"),
+        ("salsa", "3-2", "drums", "rim", "cascara 3-2"),
         ("bossa nova", "2-3", "drums", "rim", "bossa clave 2-3"),
     ],
 )
@@ -214,6 +216,11 @@ def cell_called(name: str) -> list[Fraction]:
         ("samba", "drums", "rim", "samba timeline (7 strokes)"),
         ("bossa nova", "drums", "rim", "bossa clave 3-2"),
         ("reggaeton", "drums", "snare", "dembow"),
+        ("soca", "drums", "snare", "dembow"),
+        ("reggae one drop", "drums", "kick", "one drop (counted slow)"),
+        ("reggae one drop", "guitar", "chord", "skank (counted slow)"),
+        ("reggae steppers", "drums", "kick", "kick of steppers (counted slow)"),
+        ("bulerias", "guitar 2", "chord", "compás of bulerías (from twelve)"),
         ("salsa", "keys", "chord", "montuno (piano) 2-3"),
     ],
 )
@@ -234,8 +241,18 @@ def test_the_shell_pattern_of_salsa_holds_the_rumba_clave_of_its_side() -> None:
         assert set(cell_called(f"rumba clave {side}")) <= set(cell_called(f"cascara {side}"))
     part = find("salsa").part("drums")
     assert part is not None
-    shells = set(places(part.patterns[0], "high timbale"))
+    shells = set(places(part.patterns[0], "rim"))  # the nearest to wood and shell in a drum kit
     assert set(cell_called("rumba clave 2-3")) <= shells
+
+
+def test_the_nine_strokes_of_the_tamborim_hold_the_seven() -> None:
+    """Its two longer steps are filled (Sandroni's paradigm of Estácio, from memory)."""
+    nine, seven = (set(cell_called(f"samba timeline ({n} strokes)")) for n in (9, 7))
+    assert seven < nine
+    steps = [int(4 * (b - a)) for a, b in pairwise([*sorted(nine), min(nine) + 4])]
+    assert sorted(steps) == [1, 1, 2, 2, 2, 2, 2, 2, 2]
+    short = [i for i, step in enumerate(steps) if step == 1]
+    assert {short[1] - short[0], len(steps) + short[0] - short[1]} == {4, 5}
 
 
 def euclid(strokes: int, steps: int) -> set[int]:
