@@ -188,12 +188,11 @@ class _Typist:
         events: list[Event] = []
         last, end = self.note, Fraction(0)  # what sounds, and up to where something is known
         for note in sorted(measure.notes, key=lambda n: n.start_q):
-            if note.start_q < end:
+            follows = note.start_q == end
+            if not follows and note.start_q < end:
                 continue  # only one note sounds at a time
-            held = (
-                note.held and last is not None and last.pitch == note.pitch and note.start_q == end
-            )
-            if note.start_q > end:
+            held = note.held and last is not None and last.pitch == note.pitch and follows
+            if not follows:
                 events.append((end, "r", measure.span))
             if not held:
                 events.append((note.start_q, note.pitch.name, note.span))

@@ -108,7 +108,10 @@ class Part:
         self.now.notes = notes
 
     def _length(self, node: Node, name: str = "duration") -> Fraction:
-        length = quarters(node.value(name), self.divisions)
+        return self._quarters(node, node.value(name))
+
+    def _quarters(self, node: Node, text: str) -> Fraction:
+        length = quarters(text, self.divisions)
         if length is None:
             self.findings.add(
                 "W710", span_of(node), found=f"a {node.name} without a length", hint=""
@@ -208,7 +211,7 @@ class Part:
         if "grace" in parts:
             self.findings.add("W710", span_of(node), found="a grace note", hint="")
             return
-        length = self._length(node)
+        length = self._quarters(node, parts["duration"].text.strip() if "duration" in parts else "")
         start = self.at
         if "chord" in parts:
             start, self.at_once = self.start, True
@@ -222,7 +225,7 @@ class Part:
         lyrics = tuple(node.all("lyric")) if "lyric" in parts else ()
         pitch = parts.get("pitch")
         slash = "notehead" in parts and parts["notehead"].text.strip() == "slash"
-        if pitch is None or slash or length <= 0:
+        if pitch is None or slash or length.numerator <= 0:
             if lyrics and self.fields.ours:
                 self.now.verses = list(verses(lyrics))
             return
@@ -237,10 +240,11 @@ class Part:
         )
 
     def _pitch(self, node: Node) -> Pitch | None:
-        step, octave, alter = node.value("step"), node.value("octave"), node.value("alter")
+        parts = {child.name: child.text.strip() for child in node.children}
+        alter = parts.get("alter", "")
         if alter and number(alter).denominator != 1:
             self.findings.add("W710", span_of(node), found="a quarter tone", hint="")
-        pitch = sounding(step, octave, alter, self.transposed)
+        pitch = sounding(parts.get("step", ""), parts.get("octave", ""), alter, self.transposed)
         if pitch is None:
             self.findings.add("W710", span_of(node), found="a note that nobody can play", hint="")
         return pitch
@@ -262,13 +266,17 @@ class Part:
         self.end = max(self.end, self.at)
 
     def _harmony(self, node: Node) -> None:
-        at, span = self._place(node), span_of(node)
-        kind = node.child("kind")
-        if kind is not None and kind.text.strip() == NONE:
+        parts: dict[str, Node] = {}
+        for child in node.children:
+            parts.setdefault(child.name, child)
+        at, span = self._place(node) if "offset" in parts else self.at, span_of(node)
+        kind = parts.get("kind")
+        named = kind.text.strip() if kind is not None else ""
+        if kind is not None and named == NONE:
             text = "?" if kind.get("text") == "?" else "N.C."
             self._symbol(Symbol(at, text, span))
             return
-        root = self._name(node.child("root"), "root")
+        root = self._name(parts.get("root"), "root")
         if root is None:
             self.findings.add(
                 "W710",
@@ -279,21 +287,17 @@ class Part:
             return
         changes = tuple(
             Change(int(number(d.value("degree-value", "1"))), int(number(d.value("degree-alter", "0"))), d.value("degree-type", "add"))
-            for d in node.all("degree")
+            for d in (node.all("degree") if "degree" in parts else ())
         )  # fmt: skip
         found = symbol_of(
-            root, kind.text.strip() if kind is not None else "", printed(kind), changes, self._name(node.child("bass"), "bass"),
-        )  # fmt: skip
+            root, named, printed(kind), changes, self._name(parts.get("bass"), "bass")
+        )
         if found.assumed:
-            named = (
-                f"the kind {kind.text.strip()!r}"
-                if kind is not None and kind.text.strip()
-                else "a chord without a kind"
-            )
+            what = f"the kind {named!r}" if named else "a chord without a kind"
             self.findings.add(
-                "W701", span, what=f"{named} names no notes", assumed=found.assumed, hint=""
+                "W701", span, what=f"{what} names no notes", assumed=found.assumed, hint=""
             )
-        self._symbol(Symbol(at, found.symbol + self._grip(node.child("frame")), span))
+        self._symbol(Symbol(at, found.symbol + self._grip(parts.get("frame")), span))
 
     def _grip(self, frame: Node | None) -> str:
         """A chord diagram as a chart types a grip; those of other programs are left out, for they bind the player."""

@@ -18,12 +18,14 @@ MOST_DEEP = 60
 
 
 class Node:
-    """An element with its text and what it holds."""
+    """An element with what it holds, or else its text."""
 
     __slots__ = ("at", "attributes", "children", "end", "name", "text")
 
     def __init__(self, name: str, attributes: dict[str, str], at: int) -> None:
-        self.name, self.attributes, self.at, self.end = name, attributes, at, at
+        self.name = name
+        self.attributes = attributes
+        self.at = self.end = at
         self.children: list[Node] = []
         self.text = ""
 
@@ -78,22 +80,25 @@ def walk(
     parser.buffer_text = True
     stack: list[Node] = []
     depth = inside = 0  # elements that are open, and those of them from an ignored one on
+    pieces: list[str] = []  # of the text since the last tag
 
     def start(name: str, attributes: dict[str, str]) -> None:
         nonlocal depth, inside
+        pieces.clear()
         depth += 1
-        if inside or (name in ignored and stack):
+        if inside or (stack and name in ignored):
             inside += 1
             return
         if depth > MOST_DEEP:
             raise Refused("elements stand inside each other more than sixty times")
-        if not stack and not wanted(name, attributes):
-            seen(name, attributes)
-            return
-        node = Node(name, attributes, parser.CurrentByteIndex)
         if stack:
+            node = Node(name, attributes, parser.CurrentByteIndex)
             stack[-1].children.append(node)
-        stack.append(node)
+            stack.append(node)
+        elif wanted(name, attributes):
+            stack.append(Node(name, attributes, parser.CurrentByteIndex))
+        else:
+            seen(name, attributes)
 
     def end(name: str) -> None:
         nonlocal depth, inside
@@ -103,18 +108,17 @@ def walk(
         elif stack:
             node = stack.pop()
             node.end = parser.CurrentByteIndex
+            if not node.children:
+                node.text = "".join(pieces)
             if not stack:
                 take(_placed(node, place))
-
-    def characters(piece: str) -> None:
-        if stack and not inside and not piece.isspace():
-            stack[-1].text += piece
+        pieces.clear()
 
     def entity(*_: object) -> None:
         raise Refused("it declares an entity of its own")
 
     parser.StartElementHandler, parser.EndElementHandler = start, end
-    parser.CharacterDataHandler, parser.EntityDeclHandler = characters, entity
+    parser.CharacterDataHandler, parser.EntityDeclHandler = pieces.append, entity
     parser.SetParamEntityParsing(expat.XML_PARAM_ENTITY_PARSING_NEVER)
     try:
         parser.Parse(data, True)
