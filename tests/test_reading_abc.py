@@ -311,3 +311,14 @@ def _as_music21(score: Any) -> tuple[list[tuple[int, Fraction]], int, tuple[int,
                 notes.append((pitch, length))
     signs = [r.direction for r in part.recurse().getElementsByClass(bar.Repeat)]
     return notes, chords, (signs.count("start"), signs.count("end"))
+
+
+def test_bars_before_the_first_chord_are_silent_and_that_is_said() -> None:
+    chart = tune('D2|G2A2B4|c2B2 "G"A4|"D7"A8|')
+    assert music(chart).splitlines()[0] == "| N.C. | N.C. | N.C. G | D7 |"
+    told = [w for w in chart.warnings if w.code == "W701"]
+    assert [w.message for w in told] == [
+        "no chord stands here or before, so N.C. is assumed (2 times)"
+    ]
+    assert "backing harmonise" in told[0].hint
+    assert codes(tune('D2|"G"G2A2B4|"D7"A8|')) == codes(tune('"G"D8|'))  # a pickup has none

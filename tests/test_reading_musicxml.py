@@ -11,6 +11,7 @@ import re
 import zipfile
 from importlib.util import find_spec
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
@@ -425,3 +426,39 @@ def test_music21_hears_the_chords_that_are_written() -> None:
         for s in ("Cmaj7", "F#m7b5", "Bb13", "G7b9/B", "Asus4", "Ebdim7", "Dm6", "E+")
     ]
     assert heard == [set(c.pitch_classes) for c in chords if c]
+
+
+SOUNDED = {
+    "♭": "b",
+    "♯": "#",
+    "𝄫": "bb",
+    "𝄪": "##",
+    "\uea64": "b",
+    "\uea66": "#",
+}  # the last two are SMuFL's
+
+
+def test_verovio_draws_every_chord_as_it_is_typed() -> None:
+    """The text in its SVG, sign by sign: nothing doubled, nothing left out, and N.C. without a root."""
+    import verovio
+
+    names = [s for s in symbols() if not set(s) & set(' |"')]
+    names += [f"{r}{a}7/E" for r in "CDEFGAB" for a in ("", "b", "#")] + ["N.C.", "C/Bb", "C/F#"]
+    lines = "".join(f"| {' | '.join(names[i : i + 8])} |\n" for i in range(0, len(names), 8))
+    chart = parse(lines)
+    engraver = verovio.toolkit()
+    engraver.setOptions({"pageWidth": 60000, "pageHeight": 60000, "footer": "none"})
+    engraver.loadData(ElementTree.tostring(musicxml.score(chart, printed=True), "unicode"))
+    pages = [engraver.renderToSVG(n) for n in range(1, engraver.getPageCount() + 1)]
+    drawn = [
+        "".join("".join(g.itertext()).split())
+        for page in pages
+        for g in ElementTree.fromstring(page).iter("{http://www.w3.org/2000/svg}g")
+        if "harm" in g.get("class", "").split()
+    ]
+    typed = [s.text for section in chart.sections for bar in section.bars for s in bar.slots]
+    assert [_in_letters(text) for text in drawn] == [_in_letters(text) for text in typed]
+
+
+def _in_letters(text: str) -> str:
+    return text.translate(str.maketrans(SOUNDED))

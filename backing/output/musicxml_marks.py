@@ -74,12 +74,20 @@ def _frame(parent: ET.Element, frets: tuple[int, ...]) -> None:
 def quality_typed(typed: str, chord: Chord) -> str:
     """What stands between root and bass of a symbol as typed; in our own spelling where that cannot be told."""
     slash = f"/{chord.bass.name}" if chord.bass else ""
-    found = typed.removeprefix(chord.root.name).removesuffix(slash)
+    found = typed
+    for written in (chord.root.name, _signed(chord.root.name)):
+        found = found.removeprefix(written)
+    for written in (slash, _signed(slash)):
+        found = found.removesuffix(written)
     try:
         same = read(chord.root.name + found + slash) == chord
     except SymbolError:
         same = False
     return found if same else chord.quality
+
+
+def _signed(name: str) -> str:
+    return name.replace("b", "♭").replace("#", "♯")
 
 
 def _name(parent: ET.Element, kind: str, note: NoteName) -> None:

@@ -14,35 +14,14 @@ from backing.ground.pitch import NoteName, Pitch
 from backing.ground.source import Span
 from backing.ground.timebase import FOUR_FOUR, Meter
 from backing.reading import abc_fields
+from backing.reading.abc_bar import Bar, Event, placed
 from backing.reading.abc_signs import ALTER, SHORT, STEERING, TOKEN, TWOS, factor, numbers_of
 from backing.reading.abc_words import Sung, align
 from backing.reading.findings import Findings
-from backing.reading.lead import Measure, Note, Said, Set, Symbol
+from backing.reading.lead import Measure, Set
 from backing.reading.symbols import is_direction, typed_symbol
 
 MOST_RESTS = 200  # bars of `Z`
-
-
-class _Event:
-    """A note or rest while its bar is read; `sung` where it takes a syllable."""
-
-    __slots__ = ("length_q", "pitch", "span", "sung", "tied")
-
-    def __init__(self, pitch: Pitch | None, length_q: Fraction, span: Span, tied: bool) -> None:
-        self.pitch, self.length_q, self.span, self.tied = pitch, length_q, span, tied
-        self.sung: list[str] = []
-
-
-class _Bar:
-    """A measure while it is read: what stands in it by the number of the event that it stands before."""
-
-    __slots__ = ("events", "measure", "said", "symbols")
-
-    def __init__(self, measure: Measure) -> None:
-        self.measure = measure
-        self.events: list[_Event] = []
-        self.symbols: list[tuple[int, str, Span]] = []
-        self.said: list[tuple[int, str, Span]] = []
 
 
 class Tune:
@@ -54,10 +33,10 @@ class Tune:
         self.given_length: Fraction | None = None
         self.alters: dict[str, int] = {}
         self.accidentals: dict[str, int] = {}
-        self.bars: list[_Bar] = []
-        self.bar = _Bar(Measure())
+        self.bars: list[Bar] = []
+        self.bar = Bar(Measure())
         self.tied: Pitch | None = None
-        self.last: _Event | None = None  # for > and <
+        self.last: Event | None = None  # for > and <
         self.factor: Fraction | None = None  # of the next note, by > or <
         self.tuplet: tuple[int, Fraction] = (0, Fraction(1))  # notes left, and their factor
         self.first_voice: str | None = None
@@ -252,7 +231,7 @@ class Tune:
             pitch = None
         tied = pitch is not None and self.tied == pitch
         self.tied = None
-        self.last = _Event(pitch, length, span, tied)
+        self.last = Event(pitch, length, span, tied)
         self.bar.events.append(self.last)
         if pitch is not None:
             self.sung.note(self.last.sung)
@@ -292,7 +271,7 @@ class Tune:
         for i in range(min(many, MOST_RESTS)):
             if i:
                 self.close("|", span)
-            self.bar.events.append(_Event(None, length, span, False))
+            self.bar.events.append(Event(None, length, span, False))
 
     def _quoted(self, text: str, span: Span) -> None:
         place = len(self.bar.events)
@@ -371,7 +350,7 @@ class Tune:
     def _open(self) -> None:
         """Begin a bar; what was said behind the last note of the one before stands over this one."""
         old = self.bar
-        self.bar = _Bar(Measure(meter=self.meter or FOUR_FOUR))
+        self.bar = Bar(Measure(meter=self.meter or FOUR_FOUR))
         last = len(old.events)
         self.bar.symbols = [(0, t, s) for i, t, s in old.symbols if i == last and last]
         self.bar.measure.opened, self.bar.measure.opened_at = (
@@ -384,22 +363,5 @@ class Tune:
         if self.bar.events:
             self._done(self.bar.events[-1].span)
         for bar in self.bars:
-            _place(bar)
+            placed(bar)
         return [bar.measure for bar in self.bars]
-
-
-def _place(bar: _Bar) -> None:
-    """Give everything in a bar its place in quarters."""
-    starts, at = [], Fraction(0)
-    measure = bar.measure
-    for event in bar.events:
-        starts.append(at)
-        if event.pitch is not None:
-            measure.notes.append(
-                Note(at, event.length_q, event.pitch, event.span, event.tied, tuple(event.sung))
-            )
-        at += event.length_q
-    measure.length_q = at
-    measure.symbols = [Symbol(starts[i], text, span) for i, text, span in bar.symbols]
-    last = len(starts) - 1
-    measure.said = [Said(starts[min(i, last)], text, span) for i, text, span in bar.said]

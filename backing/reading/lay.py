@@ -175,14 +175,23 @@ class _Typist:
         if not self.harmonised:
             return [(Fraction(0), "?", measure.span)]
         found = {s.at_q: s for s in reversed(measure.symbols)}
-        if not self.chord and Fraction(0) not in found:
-            found[Fraction(0)] = Symbol(Fraction(0), "N.C.", measure.span)
-        elif not found and not self.lead.exact:
-            found[Fraction(0)] = Symbol(Fraction(0), self.chord, measure.span)
+        start, silent = Fraction(0), not self.chord
+        if start not in found and (silent or (not found and not self.lead.exact)):
+            found[start] = Symbol(start, self.chord or "N.C.", measure.span)
+            pickup = measure is self.first and measure.length_q < measure.meter.length_q
+            if silent and not pickup and not self.lead.exact:
+                self._tell_silence(measure)
         events = [(s.at_q, s.text, s.span) for _, s in sorted(found.items())]
-        if events:
+        if measure.symbols or (events and (self.lead.exact or not silent)):
             self.chord = events[-1][1].strip("<!=")
         return events
+
+    def _tell_silence(self, measure: Measure) -> None:
+        """Say that no chord is known yet; a pickup without one is usual."""
+        self.findings.add(
+            "W701", measure.span, what="no chord stands here or before", assumed="N.C.",
+            hint="in a chart  ?  stands where  backing harmonise  is to find one",
+        )  # fmt: skip
 
     def _melody(self, measure: Measure) -> list[Event]:
         events: list[Event] = []

@@ -82,16 +82,17 @@ def _written(written: tuple[Written, ...], where: Where) -> tuple[Written, ...]:
 
 
 @lru_cache
-def _slots(kind: type) -> tuple[tuple[str, Any, Any], ...]:
+def _slots(kind: Any) -> tuple[tuple[str, Any, Any], ...]:
     """Name, reader and writer of every field of a class with slots."""
-    own = [getattr(kind, name) for name in kind.__dataclass_fields__]  # type: ignore[attr-defined]
+    own = [getattr(kind, name) for name in kind.__dataclass_fields__]
     return tuple((slot.__name__, slot.__get__, slot.__set__) for slot in own)
 
 
 def _again(one: Any, **changes: object) -> Any:
     """A copy with other values; `dataclasses.replace` takes thrice as long, and there are hundreds of them."""
-    copy = object.__new__(type(one))
-    for name, read, write in _slots(type(one)):
+    kind: Any = type(one)
+    copy = object.__new__(kind)
+    for name, read, write in _slots(kind):
         write(copy, changes[name] if name in changes else read(one))
     return copy
 
