@@ -154,3 +154,21 @@ def shapes_kept(player: Player, music: Arrangement) -> tuple[int, int]:
             moves += 1
             kept += sorted({p + way for p in whole[i]}) == sorted(set(whole[j]))
     return moves, kept
+
+
+# Horns
+
+
+def parts_of(player: Player) -> list[int]:
+    """How many notes each stroke of a player has."""
+    return [len({n.pitch for n in row}) for row in strokes(player).values()]
+
+
+def resting(player: Player, music: Arrangement) -> float:
+    """Share of bars in which a player sounds no note."""
+    bars = music.timeline.bars
+    silent = 0
+    for bar in bars:
+        first = bisect_left(player.notes, bar.end_q, key=lambda n: n.start_q)
+        silent += not any(n.end_q > bar.start_q for n in player.notes[max(0, first - 24) : first])
+    return silent / len(bars)

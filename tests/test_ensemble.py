@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+from itertools import pairwise
+
 from backing.styles.find import find
 from tests import ensemble
 from tests.band import arranged, chart, player
@@ -46,3 +49,32 @@ def test_percussion_plays_alike_in_every_key() -> None:
         for m in (here, there)
     ]
     assert heard[0] == heard[1]
+
+
+VAMP = " | ".join(["Em9 | A13 | Em9 | A13 | Cmaj7 | B7 | Em9 | B7"] * 2)
+HORNS = ("ska", "cha-cha-cha", "second line", "quickstep", "reggae one drop")
+
+
+@each("style", HORNS)
+def test_horns_play_lines(style: str) -> None:
+    """At least half of their strokes in one part or two, and some of them move under one chord."""
+    music = arranged(chart(VAMP, key="E minor", meter="4/4", choruses=4), style)
+    horns = player(music, "horns")
+    counts = ensemble.parts_of(horns)
+    assert sum(n <= 2 for n in counts) / len(counts) >= 0.5
+    strokes = list(ensemble.strokes(horns).values())
+    moves = [a[-1].pitch != b[-1].pitch for a, b in pairwise(strokes) if a[0].chord == b[0].chord]
+    assert sum(moves) / len(moves) >= 0.3
+
+
+def test_a_riff_comes_again() -> None:
+    """What horns play under a chord they play again under it in the same section."""
+    music = arranged(chart("Em7 | A7 | Em7 | A7 | Em7 | A7 | Em7 | A7", meter="4/4"), "ska", seed=3)
+    horns = player(music, "horns")
+    bars: dict[tuple[Fraction, ...], set[tuple[int, ...]]] = {}
+    for bar in music.timeline.bars[::2]:
+        row = [n for n in horns.notes if bar.start_q <= n.start_q < bar.end_q]
+        rhythm = tuple(n.start_q - bar.start_q for n in row)
+        bars.setdefault(rhythm, set()).add(tuple(n.pitch for n in row))
+    assert any(len(rhythm) > 1 for rhythm in bars)
+    assert all(len(found) <= 2 for found in bars.values())

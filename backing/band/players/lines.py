@@ -3,7 +3,7 @@
     melody       the written melody
     pad          held chords, voice by voice; a note that the next chord has too is held on
     guide tones  one voice that goes from third to seventh and on to the nearest guide tone
-    pattern      stabs in the rhythm of the style's patterns, riffs and backgrounds by degree, in one part or two
+    pattern      riffs and backgrounds by degree, in one part or two, and chords where they accent (`section`)
 
 Conventions: pitches are MIDI notes. Source: guide tones as the third and seventh that define a chord (common
 practice); spread voicings keep a fifth or more between the lowest voices.
@@ -18,16 +18,24 @@ from fractions import Fraction
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.chordal import NARROWEST, TOP_HELD, Voiced, families, steps, voice
 from backing.band.players.common import Brief, ZoneKind
+from backing.band.players.listening import dense
 from backing.band.players.melodic import line_notes
 from backing.band.players.rhythm import Event, held, strokes
+from backing.band.players.section import (
+    CHORDAL,
+    background,
+    guide_tones,
+    in_two_parts,
+    task,
+    written,
+)
 from backing.band.players.touch import moved, sounding_end, unrepeated, velocity
-from backing.ground.pitch import Degree
-from backing.harmony.offer import tones
 from backing.harmony.search import best_path
 from backing.harmony.symbol import Chord
 from backing.styles.marks import LINES, voices
 from backing.styles.model import Part
 
+FEW = 3  # notes of a section's chord where others are busy
 REGISTERS = {"horns": (55, 79), "strings": (48, 79), "melody": (60, 84)}
 
 
@@ -45,8 +53,10 @@ def play(brief: Brief) -> list[Note]:
         low = min(low + max(0, rise), max(low, high - NARROWEST))
         high = max(high + 2 * min(0, rise), low + NARROWEST)
         return _pad(held(brief), _voiced(brief, family, low, high, lead))
+    if task(brief) == "background" and brief.part.instrument.name not in CHORDAL:
+        return _pad(background(brief), in_two_parts(brief, low, high))
     voicings = _voiced(brief, family, low, high, TOP_HELD)
-    events = strokes(brief, ("chord", *LINES), owes=not _comped(brief))
+    events = written(brief, strokes(brief, ("chord", *LINES), owes=not _comped(brief)))
     octaves = brief.part.flag("octaves")
     stabs = _stabs(brief.part, [e for e in events if e.line == "chord"], voicings, octaves)
     told = line_notes(brief, events, low, high, octaves)
@@ -60,11 +70,17 @@ def _voiced(
 
     What is left of a voicing that is fuller than the section keeps its lead.
     """
-    players = int(brief.part.number("voices"))
+    players = int(brief.part.number("voices")) or (FEW if _crowded(brief) else 0)
     found = voice(brief, family, low, high, players, held=lead)
     if not players:
         return found
     return {index: _highest(voiced, players) for index, voiced in found.items()}
+
+
+def _crowded(brief: Brief) -> bool:
+    """Whether those who comp are busy in most bars of a section, so that long chords are thinner."""
+    busy = sum(dense(brief, number) for number in range(len(brief.bars)))
+    return 2 * busy > len(brief.bars)
 
 
 def _highest(voiced: Voiced, count: int) -> Voiced:
@@ -205,22 +221,6 @@ def _stabs(
         made += moved(event, struck, part)
     made.sort(key=note_order)
     return made
-
-
-def guide_tones(chord: Chord) -> tuple[Degree, ...]:
-    """Third and seventh, or what stands for them: the fourth of a suspended chord, the sixth; without a seventh the root.
-
-    >>> from backing.harmony.reader import read
-    >>> [d.name for d in guide_tones(read("C6"))], [d.name for d in guide_tones(read("G7sus4"))]
-    (['3', '6'], ['4', 'b7'])
-    """
-    numbers = {d.number: d for d in chord.degrees}
-    third = next(
-        (numbers[n] for n in (3, 4, 11, 2) if n in numbers and numbers[n] not in chord.omit), None
-    )
-    seventh = next((numbers[n] for n in (7, 6, 1) if n in numbers), None)
-    found = tuple(d for d in (third, seventh) if d is not None)
-    return found or tones(chord).need[:1]
 
 
 def _guide_tones(brief: Brief) -> list[Note]:

@@ -19,6 +19,7 @@ from backing.band.players.common import Brief
 from backing.ground.roles import COMPING, role_of
 from backing.timeline.model import PlayedBar
 
+DENSE = Fraction(3, 2)  # strokes a quarter from which comping is busy
 SHARED = 3  # equal notes struck together that make two chords one
 
 Struck = Mapping[Fraction, frozenset[int]]
@@ -76,3 +77,16 @@ def strokes_in(brief: Brief, bar: PlayedBar) -> frozenset[Fraction]:
         last = bisect_left(notes, bar.end_q, key=lambda n: n.start_q)
         found.update(n.start_q for n in notes[first:last])
     return frozenset(found)
+
+
+def dense(brief: Brief, number: int) -> bool:
+    """Whether others who comp are busy in a bar of the section."""
+    bar = brief.bars[number]
+    return len(strokes_in(brief, bar)) >= DENSE * bar.length_q
+
+
+def room(brief: Brief, number: int) -> float:
+    """How much those who comp leave to others in a bar: 1 as usual, less where they are busy, more where they rest."""
+    if dense(brief, number):
+        return 0.6
+    return 1.0 if strokes_in(brief, brief.bars[number]) or not others(brief) else 1.6

@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.common import Brief, ZoneKind, with_the_band
+from backing.band.players.listening import room
 from backing.band.players.ornaments import WORDS, lasting, ornament, softer
 from backing.band.players.patterns.choose import PERCUSSION, choose
 from backing.band.players.patterns.lay import Chosen, laid, soft_ones, vary_of
@@ -48,7 +49,8 @@ def play(brief: Brief) -> list[Note]:
         on_beat = {p for p, _ in beats(bar.meter)}
         place = brief.place.at(index)
         why = Why(Kind.PATTERN, f"pattern '{found.pattern.name}'")
-        vary, soft = vary_of(brief, found, loops=False), soft_ones(brief, index, found)
+        vary = min(1.0, vary_of(brief, found, loops=False) / room(brief, index))
+        soft = soft_ones(brief, index, found)
         for name, line in laid(found, bar).items():
             first = first or name
             may = not brief.style.clave and not unbroken([b.at_q for b in line], bar.length_q)
@@ -61,7 +63,7 @@ def play(brief: Brief) -> list[Note]:
                     continue
                 loose = ghost and may and name not in SHAKEN
                 if loose and place.chance(vary, name, number_):
-                    continue  # the soft strokes come and go
+                    continue  # the soft strokes come and go, and leave room
                 force = _GHOST if ghost else _ACCENT if beat.mark == "X" else 1.0
                 force *= softer(beat.mark, brushes=False)
                 if beat.mark == "x" and beat.at_q not in on_beat:
