@@ -343,7 +343,7 @@ def test_a_style_is_a_row_for_programs() -> None:
 def test_a_page_shows_players_and_grids() -> None:
     text = page(find("jazz waltz"))
     assert "meters  3/4, 4/4, 6/4 (3+3); any other is fitted to these" in text
-    assert "bass: acoustic bass, p two-feel, mf walking, f walking; +0 dB, centre" in text
+    assert "bass: acoustic bass, p pattern, mf walking, f walking; +0 dB, centre" in text
     guitar = find("jazz waltz").part("guitar")
     assert guitar is not None
     assert f"guitar: jazz guitar, pattern; {guitar.level_db:+g} dB, 35% right" in text
@@ -362,7 +362,7 @@ def test_a_drummer_can_read_a_grid() -> None:
         "               1 & 2 & 3 &",
         "    ride       x . X x x .",
         "    pedal hat  . . x . . .",
-        "    kick       x . . . . .",
+        "    kick       g . . . . .",
     ]
 
 

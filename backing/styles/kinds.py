@@ -21,7 +21,7 @@ KINDS: dict[str, tuple[str, ...]] = {
                 "Afro-Cuban 12/8", "reggaeton"),
     "pop":     ("six-eight ballad", "disco", "rock eighths"),
     "reggae":  ("ska",),
-    "rock":    ("fast punk",),
+    "rock":    ("fast punk", "rockabilly", "metal gallop"),
     "soul":    ("gospel twelve-eight",),
 }  # fmt: skip
 _SPELLINGS = {"hiphop": "hip hop", "r&b": "soul", "rnb": "soul"}

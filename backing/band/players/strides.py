@@ -56,7 +56,7 @@ def _route(line: Line, index: int, start: int, goal: int, recent: list[Shape]) -
     found = routes(*route_key(stretch, start, goal, line.low, line.high, line.leads(index)))
     if not found:
         return None
-    place = line.brief.place.at(stretch.bar, str(stretch.start_q))
+    place = line.brief.place.at(line.brief.style.name, stretch.bar, str(stretch.start_q))
     route = place.pick(found, [r.weight for r in found], "route")
     if recent[-2:] == [(start, *route.offsets)] * 2 and len(found) > 1:
         others = [r for r in found if r is not route]
