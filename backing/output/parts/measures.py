@@ -1,0 +1,343 @@
+"""The measures of one part as MusicXML.
+
+Conventions: one `Part` knows its staves and voices; durations are whole parts of a quarter (`divisions`). Accidentals hold
+to the bar line in their octave, and are written where they change something; what is tied over needs none.
+Source: MusicXML 4.0; accidentals as in any handbook of notation.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import NamedTuple
+from xml.etree import ElementTree as ET
+
+from backing.band.model import Arrangement, Note
+from backing.chart.ast import Slot
+from backing.ground.pitch import Key, Pitch
+from backing.ground.source import NOWHERE
+from backing.ground.timebase import DYNAMICS, Tempo
+from backing.output import musicxml_marks as marks
+from backing.output.musicxml_marks import UNITS, add
+from backing.output.parts.staves import TAB, Clef, Layout, drum_of
+from backing.output.parts.written import Written
+from backing.performance.explain import spelled
+from backing.timeline.model import PlayedBar
+
+ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
+_TUNED = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"]
+
+
+class Stave(NamedTuple):
+    """A staff with its voices, bar by bar; `frets` are string and fret of notes by identity."""
+
+    number: int
+    clef: Clef
+    voices: tuple[tuple[int, list[list[Written]]], ...]  # number of the voice, its bars
+    frets: dict[int, tuple[int, int]]
+
+
+class Part(NamedTuple):
+    """A player ready to be written."""
+
+    name: str
+    player: str
+    layout: Layout
+    staves: tuple[Stave, ...]
+    divisions: int
+
+
+class Measures:
+    """Writes the measures of a part in order; `leads` has the chords, `printed` all of a chord in its text."""
+
+    def __init__(self, part: Part, music: Arrangement, leads: bool, printed: bool) -> None:
+        self.part, self.music, self.leads, self.printed = part, music, leads, printed
+        self.timeline = music.timeline
+        self.several = len(part.staves) > 1
+        self.signs: dict[tuple[int, Fraction], int] = {}
+
+    def write(self, element: ET.Element) -> None:
+        """Write every measure."""
+        before: PlayedBar | None = None
+        bars = self.timeline.bars
+        for i, bar in enumerate(bars):
+            number = bar.number or (0 if i == 0 else bars[i - 1].number + 1)
+            implicit = {"implicit": "yes"} if bar.number == 0 and i == 0 else {}
+            measure = add(element, "measure", number=str(number), **implicit)
+            self._attributes(measure, bar, before)
+            self._over(measure, bar, before)
+            if self.leads:
+                self._harmonies(measure, bar)
+            self._staves(measure, i, bar)
+            style = "light-heavy" if i + 1 == len(bars) else ""
+            if not style and bars[i + 1].section_index != bar.section_index:
+                style = "light-light"
+            if style:
+                add(add(measure, "barline", location="right"), "bar-style", style)
+            before = bar
+
+    # --- what holds from here on
+
+    def _attributes(self, measure: ET.Element, bar: PlayedBar, before: PlayedBar | None) -> None:
+        made = ET.Element("attributes")
+        if before is None:
+            add(made, "divisions", self.part.divisions)
+        if before is None or before.key.fifths != bar.key.fifths:
+            add(add(made, "key"), "fifths", bar.key.fifths)
+        if before is None or before.meter != bar.meter:
+            time = add(made, "time")
+            grouped = len(bar.meter.groups) > 1 and bar.meter.counted_in_eighths
+            add(time, "beats", "+".join(map(str, bar.meter.groups)) if grouped else bar.meter.count)
+            add(time, "beat-type", bar.meter.unit)
+        if before is None:
+            if self.several:
+                add(made, "staves", len(self.part.staves))
+            for stave in self.part.staves:
+                clef = add(made, "clef", **self._numbered(stave))
+                add(clef, "sign", stave.clef.sign)
+                add(clef, "line", stave.clef.line)
+                if stave.clef.octave:
+                    add(clef, "clef-octave-change", stave.clef.octave)
+            for stave in self.part.staves:
+                if stave.clef == TAB:
+                    self._strings(made, stave)
+        if len(made):
+            measure.append(made)
+
+    def _numbered(self, stave: Stave) -> dict[str, str]:
+        return {"number": str(stave.number)} if self.several else {}
+
+    def _strings(self, made: ET.Element, stave: Stave) -> None:
+        details = add(made, "staff-details", **self._numbered(stave))
+        add(details, "staff-lines", len(self.part.layout.strings))
+        for line, midi in enumerate(self.part.layout.strings, 1):
+            tuning = add(details, "staff-tuning", line=str(line))
+            name = _TUNED[midi % 12]
+            add(tuning, "tuning-step", name[0])
+            if name[1:]:
+                add(tuning, "tuning-alter", 1)
+            add(tuning, "tuning-octave", midi // 12 - 1)
+        if self.timeline.capo and self.part.player != "bass":
+            add(details, "capo", self.timeline.capo)
+
+    def _over(self, measure: ET.Element, bar: PlayedBar, before: PlayedBar | None) -> None:
+        """Names of sections, tempo, feel and dynamics where they begin."""
+        section = self.timeline.sections[bar.section_index]
+        if section.first == bar.index and section.name and self.leads:
+            marks.rehearsal(measure, section.name)
+        if before is None and self.leads:
+            qpm = Fraction(60_000_000, self.timeline.tempo[0].us)
+            beat = bar.meter.beat_q if bar.meter.compound else Fraction(1)
+            marks.tempo(measure, Tempo(Fraction(round(qpm / beat)), beat), bar.meter)
+        feel, usual = bar.feel or self.music.style.feel, self.music.style.feel
+        if self.leads and (before is None or (before.feel or usual) != feel):
+            if not feel.straight:
+                _words(measure, "Swing" if feel.ratio is None else "Shuffle")
+                marks.feel(measure, feel)
+            elif before is not None:
+                _words(measure, "Straight")
+        level = bar.dynamic
+        if level is not None and (before is None or before.dynamic != level):
+            made = add(measure, "direction", placement="below")
+            dynamics = add(add(made, "direction-type"), "dynamics")
+            add(dynamics, min(DYNAMICS, key=lambda name: abs(DYNAMICS[name] - level)))
+
+    def _harmonies(self, measure: ET.Element, bar: PlayedBar) -> None:
+        spans = self.timeline.chords
+        first = bisect_left(spans, bar.index, key=lambda s: s.bar)
+        for span in spans[first : bisect_left(spans, bar.index + 1, key=lambda s: s.bar)]:
+            if span.held:
+                continue
+            slot = Slot(Fraction(0), span.length_q, span.chord, span.symbol, NOWHERE)
+            offset = int((span.start_q - bar.start_q) * self.part.divisions)
+            marks.harmony(measure, slot, offset, self.printed)
+
+    # --- notes
+
+    def _staves(self, measure: ET.Element, i: int, bar: PlayedBar) -> None:
+        first = True
+        for stave in self.part.staves:
+            if stave.clef.sign in ("G", "F"):
+                self._sign(stave, i, bar)
+            for voice, rows in stave.voices:
+                if not first:
+                    add(add(measure, "backup"), "duration", int(bar.length_q * self.part.divisions))
+                first = False
+                self._voice(measure, stave, voice, rows[i], bar)
+
+    def _sign(self, stave: Stave, i: int, bar: PlayedBar) -> None:
+        """Which notes of a staff have an accidental in a bar: in order of time, over all of its voices."""
+        self.signs = {}
+        told: dict[tuple[str, int], int] = {}
+        usual = altered(bar.key)
+        rows = [written for _, rows in stave.voices for written in rows[i]]
+        for written in sorted(rows, key=lambda w: w.at_q):
+            if written.struck is None:
+                continue
+            graces = written.struck.graces if written.first else ()
+            for note in (*graces, *written.struck.notes):
+                pitch = self._spelled(note, bar)
+                place = pitch.note.letter, pitch.octave
+                if pitch.note.alter != told.get(place, usual[pitch.note.letter]):
+                    if written.first or written.at_q != bar.start_q:
+                        self.signs[id(note), written.at_q] = pitch.note.alter
+                    told[place] = pitch.note.alter
+
+    def _spelled(self, note: Note, bar: PlayedBar) -> Pitch:
+        return spelled(note, self.timeline, bar.key)
+
+    def _voice(
+        self, measure: ET.Element, stave: Stave, voice: int, row: Sequence[Written], bar: PlayedBar
+    ) -> None:
+        for i, written in enumerate(row):
+            before, after = row[i - 1] if i else None, row[i + 1] if i + 1 < len(row) else None
+            if written.struck is None:
+                made = add(measure, "note")
+                whole = len(row) == 1
+                add(made, "rest", **({"measure": "yes"} if whole else {}))
+                self._value(made, voice, written, whole)
+                self._on_staff(made, stave)
+                _grouped(made, written, before, after)
+                continue
+            for grace in written.struck.graces if written.first else ():
+                self._note(measure, stave, voice, written, grace, bar, grace=True)
+            for n, note in enumerate(written.struck.notes):
+                made = self._note(measure, stave, voice, written, note, bar, chord=n > 0)
+                if n == 0:
+                    _grouped(made, written, before, after)
+
+    def _value(self, made: ET.Element, voice: int, written: Written, whole: bool = False) -> None:
+        figure = written.figure
+        add(made, "duration", int(figure.length_q * self.part.divisions))
+        for way in _ties(written):
+            add(made, "tie", type=way)
+        add(made, "voice", voice)
+        if figure.value in UNITS and not whole:
+            add(made, "type", UNITS[figure.value])
+            if figure.dotted:
+                add(made, "dot")
+
+    def _on_staff(self, made: ET.Element, stave: Stave) -> None:
+        if self.several:
+            add(made, "staff", stave.number)
+
+    def _note(
+        self,
+        measure: ET.Element,
+        stave: Stave,
+        voice: int,
+        written: Written,
+        note: Note,
+        bar: PlayedBar,
+        *,
+        chord: bool = False,
+        grace: bool = False,
+    ) -> ET.Element:
+        made = add(measure, "note")
+        if grace:
+            add(made, "grace", slash="yes")
+        if chord:
+            add(made, "chord")
+        head = self._pitch(made, note, bar)
+        if grace:
+            add(made, "voice", voice)
+            add(made, "type", "eighth")
+        else:
+            self._value(made, voice, written)
+        alter = self.signs.get((id(note), written.at_q))
+        if alter is not None and stave.clef.sign in ("G", "F"):
+            add(made, "accidental", ACCIDENTALS[alter])
+        figure = written.figure
+        if figure.tuplet and not grace:
+            changed = add(made, "time-modification")
+            add(changed, "actual-notes", figure.number)
+            add(changed, "normal-notes", 1 << ((figure.number - 1).bit_length() - 1))
+        if stave.clef == TAB and self.several:
+            add(made, "stem", "none")
+        elif len(stave.voices) > 1:
+            add(made, "stem", "up" if voice % 4 == 1 else "down")
+        if head != "normal":
+            add(made, "notehead", head)
+        self._on_staff(made, stave)
+        ties = [] if grace else _ties(written)
+        fret = stave.frets.get(id(note)) if stave.clef == TAB else None
+        if ties or fret:
+            notations = add(made, "notations")
+            for way in ties:
+                add(notations, "tied", type=way)
+            if fret:
+                technical = add(notations, "technical")
+                add(technical, "string", fret[0])
+                add(technical, "fret", fret[1])
+        return made
+
+    def _pitch(self, made: ET.Element, note: Note, bar: PlayedBar) -> str:
+        """Pitch, or the place of a drum; what head it has."""
+        if self.part.layout.staves[0].sign == "percussion":
+            drum = drum_of(note.pitch)
+            place = add(made, "unpitched")
+            add(place, "display-step", drum.step)
+            add(place, "display-octave", drum.octave)
+            return drum.head
+        pitch = self._spelled(note, bar)
+        one = add(made, "pitch")
+        add(one, "step", pitch.note.letter)
+        if pitch.note.alter:
+            add(one, "alter", pitch.note.alter)
+        add(one, "octave", pitch.octave)
+        return "normal"
+
+
+def altered(key: Key) -> dict[str, int]:
+    """How a key signature alters each letter.
+
+    >>> [letter for letter, alter in altered(Key.parse("D")).items() if alter]
+    ['F', 'C']
+    """
+    order = "FCGDAEB"
+    fifths = key.fifths
+    return {
+        letter: (1 if i < fifths else 0) - (1 if 6 - i < -fifths else 0)
+        for i, letter in enumerate(order)
+    }
+
+
+def _words(measure: ET.Element, text: str) -> None:
+    add(add(add(measure, "direction", placement="above"), "direction-type"), "words", text)
+
+
+def _ties(written: Written) -> list[str]:
+    """How a figure is tied to those before and after it."""
+    if written.struck is None:
+        return []
+    return [*([] if written.first else ["stop"]), *(["start"] if written.goes_on else [])]
+
+
+def _grouped(
+    made: ET.Element, written: Written, before: Written | None, after: Written | None
+) -> None:
+    """Beams and the brackets of tuplets."""
+    figure = written.figure
+    if figure.beam and not figure.rest:
+        here = before is not None and before.figure.beam == figure.beam
+        there = after is not None and after.figure.beam == figure.beam
+        beam = ET.Element("beam", number="1")
+        beam.text = "continue" if here and there else "end" if here else "begin"
+        made.insert(next((i for i, c in enumerate(made) if c.tag == "notations"), len(made)), beam)
+    if not figure.tuplet:
+        return
+    if figure.rest:
+        changed = ET.Element("time-modification")
+        add(changed, "actual-notes", figure.number)
+        add(changed, "normal-notes", 1 << ((figure.number - 1).bit_length() - 1))
+        made.insert(next((i for i, c in enumerate(made) if c.tag == "staff"), len(made)), changed)
+    begins = before is None or before.figure.tuplet != figure.tuplet
+    ends = after is None or after.figure.tuplet != figure.tuplet
+    if begins or ends:
+        notations = made.find("notations")
+        notations = add(made, "notations") if notations is None else notations
+        at = sum(child.tag == "tied" for child in notations)
+        for way in [*(["start"] if begins else []), *(["stop"] if ends else [])]:
+            notations.insert(at, ET.Element("tuplet", type=way, bracket="yes"))
+            at += 1
