@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backing.commands.options import Options
-from backing.commands.planned import CHARTS, SHEET, WRITTEN, claim_all, stems_of, targets
+from backing.commands.planned import CHARTS, SHEET, claim_all, stems_of, targets, unheard
 from backing.commands.preparing import band, check_players, once, prepare
 from backing.commands.progress import Progress, Warn, silent
 from backing.commands.reading import read_chart
@@ -29,8 +29,8 @@ def make(
 ) -> list[Path]:
     """Write every file that is asked for; returns the paths in order."""
     paths = targets(chart_path, out, wish)
-    unheard = all(path.suffix.lower() in CHARTS for path in paths)
-    chart = read_chart(chart_path, wish.reading, wanted=unheard)
+    wanted = unheard(paths, wish) and all(path.suffix.lower() in CHARTS for path in paths)
+    chart = read_chart(chart_path, wish.reading, wanted=wanted)
     return make_chart(chart, paths, [chart_path], wish, progress, warn)
 
 
@@ -44,12 +44,12 @@ def make_chart(
 ) -> list[Path]:
     """Write every file that is asked for of a chart that was read from `sources`; returns the paths in order."""
     claim_all(paths, sources, wish)
-    unheard = all(path.suffix.lower() in WRITTEN for path in paths)
-    prepared = prepare(chart, once(wish) if unheard else wish)
+    quiet = unheard(paths, wish)
+    prepared = prepare(chart, once(wish) if quiet else wish)
     sheets = [wish] if any(path.suffix.lower() in SHEET for path in paths) else []
     for diagnostic in (*prepared.warnings, *unseen(prepared, sheets)):
         warn(diagnostic)
-    if unheard:
+    if quiet:
         check_players(prepared, wish)
         return recorded(
             paths, lambda: [page for path in paths for page in write_written(prepared, path, wish)]

@@ -128,6 +128,8 @@ TABLE: tuple[Option, ...] = tuple(Option(*row) for row in (
     ("--write-as",    "paper.write_as",   v.choice("letters", "numbers", "numerals"), None, "NOTATION", "Chords on the sheet and in text as letters, numbers or numerals.", "numbers"),
     ("--signs",       "paper.signs",      v.flag,              False, "",           "△, –, ° and ø in place of maj, m, dim and m7b5, on sheet and page.", ""),
     ("--grips",       "paper.grips",      v.flag,              False, "",           "Guitar grips on the sheet, for every chord used.", ""),
+    ("--part",        "paper.parts",      v.parts,             (),   "PLAYER",      "What this player plays, engraved, in place of the sheet (.pdf, .svg, .png, .musicxml); all for the score; may be given again.", "bass"),
+    ("--tab",         "paper.tab",        v.choice("on", "off", "only"), "on", "on|off|only", "Tab in the parts of guitar and bass.", "off"),
     ("--tune-number", "reading.tune_number", v.whole(0, 99_999), None, "N",        "Of a file with several tunes the one with this number (X: in ABC).", "3"),
     ("--read-as",     "reading.read_as",  v.choice(*READ_AS),  None, "FORMAT",      f"How the chart is written, where it does not show it: {', '.join(READ_AS)}.", "words"),
     ("--track",       "reading.track",    v.whole(1, 999),     None, "N",           "Of a MIDI file the track with the melody, from 1.", "2"),

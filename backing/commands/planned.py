@@ -20,6 +20,7 @@ SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
 SHEET = (".pdf", ".svg", ".png")
 CHARTS = (".txt", ".musicxml", ".mxl", ".abc", ".cho")  # the chart itself, which may want chords
 WRITTEN = (*SHEET, *CHARTS)  # the chart as written: nobody need play it
+PARTS = (*SHEET, ".musicxml", ".mxl")  # in which a player's part can be written
 ENDINGS = (*NOTES, *SOUND, *SHEET, ".html", *CHARTS)
 PAGED = (".svg", ".png")  # a file a page, numbered
 
@@ -41,6 +42,16 @@ def targets(chart: Path, out: Sequence[Path], wish: Options) -> tuple[Path, ...]
                 f"-o {path}: end the name in one of {' '.join(ENDINGS)}{near_ending(path)}"
             )
     return tuple(dict.fromkeys(out))
+
+
+def is_part(path: Path, wish: Options) -> bool:
+    """Whether a file is a part of a player, who must play it first."""
+    return bool(wish.paper.parts) and path.suffix.lower() in PARTS
+
+
+def unheard(paths: Iterable[Path], wish: Options) -> bool:
+    """Whether nobody need play what is written."""
+    return all(path.suffix.lower() in WRITTEN and not is_part(path, wish) for path in paths)
 
 
 def near_ending(path: Path) -> str:

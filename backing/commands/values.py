@@ -192,6 +192,11 @@ def chord_melody(text: str) -> str:
     return "" if found == "off" else found
 
 
+def parts(text: str) -> tuple[str, ...]:
+    """Players whose parts are wanted; `all` for the score."""
+    return ("all",) if text.strip().lower() == "all" else roles(text)
+
+
 def bits(text: str) -> int:
     """Bits a sample."""
     return int(choice("16", "24")(text))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from backing.commands.naming import changes
 from backing.commands.options import Options
-from backing.commands.planned import SHEET, SOUND, WRITTEN
+from backing.commands.planned import SHEET, SOUND, WRITTEN, is_part
 from backing.commands.preparing import Prepared, moved_chart
 from backing.commands.progress import Progress, silent
 from backing.ground.timebase import QUARTER
@@ -128,6 +128,8 @@ def write_one(
         from backing.output.captions import write as write_captions
 
         write_captions(performance, path, force=wish.files.force)
+    elif is_part(path, wish):
+        return write_part(prepared, performance, path, wish)
     elif kind in WRITTEN:
         return write_written(prepared, path, wish)
     elif kind == PAGE:
@@ -143,6 +145,27 @@ def write_one(
             force=wish.files.force,
             progress=progress,
         )
+    return [path]
+
+
+def write_part(
+    prepared: Prepared, performance: Performance, path: Path, wish: Options
+) -> list[Path]:
+    """What players play, as a score or a part of it; returns what was written."""
+    music = performance.arrangement
+    if path.suffix.lower() in SHEET:
+        from backing.output.parts.engraved import write
+
+        language = prepared.chart.header.language
+        return write(music, path, paper=wish.paper, language=language, force=wish.files.force)
+    from backing.output.files import write_bytes
+    from backing.output.musicxml import packed_file
+    from backing.output.parts.engraved import players_of
+    from backing.output.parts.score import text
+
+    data = text(music, players_of(music, wish.paper), tab=wish.paper.tab).encode("utf-8")
+    packed = path.suffix.lower() == ".mxl"
+    write_bytes(path, packed_file(data) if packed else data, force=wish.files.force)
     return [path]
 
 

@@ -31,6 +31,8 @@ class Paper(NamedTuple):
     """How a chart is shown. `signs` writes △ – ° ø, `grips` adds a diagram for every chord used.
 
     `write_as` is how chords are written, None as the chart does.
+    `parts` are players whose parts are written in place of the sheet (`all` for the score), `tab` (`on`, `off`, `only`)
+    those of guitar and bass.
     `transposing` is the instrument that reads (`Bb`, `Eb`, `F`), None for concert pitch; `size` is `a4` or `letter`.
     """
 
@@ -39,6 +41,8 @@ class Paper(NamedTuple):
     signs: bool = False
     grips: bool = False
     write_as: str | None = None
+    parts: tuple[str, ...] = ()
+    tab: str = "on"
 
 
 AS_USUAL = Sound()

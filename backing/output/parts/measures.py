@@ -20,12 +20,17 @@ from backing.ground.source import NOWHERE
 from backing.ground.timebase import DYNAMICS, Tempo
 from backing.output import musicxml_marks as marks
 from backing.output.musicxml_marks import UNITS, add
-from backing.output.parts.staves import TAB, Clef, Layout, drum_of
+from backing.output.parts.staves import GUITAR, TAB, Clef, Layout, drum_of
 from backing.output.parts.written import Written
 from backing.performance.explain import spelled
 from backing.timeline.model import PlayedBar
 
 ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
+STRUMMED, CHORD = (
+    5,
+    3,
+)  # strings of a strum, and of any chord of a part that strums: slashes; chord and tab tell the rest
+OFTEN = 0.25  # of its strokes, that a part must strum for that
 _TUNED = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"]
 
 
@@ -55,6 +60,7 @@ class Measures:
         self.part, self.music, self.leads, self.printed = part, music, leads, printed
         self.timeline = music.timeline
         self.several = len(part.staves) > 1
+        self.strummed = printed and part.player != "solo" and strums(part)
         self.signs: dict[tuple[int, Fraction], int] = {}
 
     def write(self, element: ET.Element) -> None:
@@ -83,11 +89,14 @@ class Measures:
         made = ET.Element("attributes")
         if before is None:
             add(made, "divisions", self.part.divisions)
-        if before is None or before.key.fifths != bar.key.fifths:
+        unpitched = self.part.layout.staves[0].sign == "percussion"
+        if not unpitched and (before is None or before.key.fifths != bar.key.fifths):
             add(add(made, "key"), "fifths", bar.key.fifths)
         if before is None or before.meter != bar.meter:
             time = add(made, "time")
-            grouped = len(bar.meter.groups) > 1 and bar.meter.counted_in_eighths
+            grouped = (
+                len(bar.meter.groups) > 1 and bar.meter.counted_in_eighths and not self.printed
+            )
             add(time, "beats", "+".join(map(str, bar.meter.groups)) if grouped else bar.meter.count)
             add(time, "beat-type", bar.meter.unit)
         if before is None:
@@ -173,15 +182,14 @@ class Measures:
         usual = altered(bar.key)
         rows = [written for _, rows in stave.voices for written in rows[i]]
         for written in sorted(rows, key=lambda w: w.at_q):
-            if written.struck is None:
-                continue
+            if written.struck is None or (not written.first and written.at_q == bar.start_q):
+                continue  # what is tied over needs no sign, and what comes after it in the bar its own
             graces = written.struck.graces if written.first else ()
             for note in (*graces, *written.struck.notes):
                 pitch = self._spelled(note, bar)
                 place = pitch.note.letter, pitch.octave
                 if pitch.note.alter != told.get(place, usual[pitch.note.letter]):
-                    if written.first or written.at_q != bar.start_q:
-                        self.signs[id(note), written.at_q] = pitch.note.alter
+                    self.signs[id(note), written.at_q] = pitch.note.alter
                     told[place] = pitch.note.alter
 
     def _spelled(self, note: Note, bar: PlayedBar) -> Pitch:
@@ -192,6 +200,10 @@ class Measures:
     ) -> None:
         for i, written in enumerate(row):
             before, after = row[i - 1] if i else None, row[i + 1] if i + 1 < len(row) else None
+            if written.struck is None and stave.clef == TAB and self.several:
+                forward = add(measure, "forward")  # the staff above has the rests
+                add(forward, "duration", int(written.figure.length_q * self.part.divisions))
+                continue
             if written.struck is None:
                 made = add(measure, "note")
                 whole = len(row) == 1
@@ -202,8 +214,12 @@ class Measures:
                 continue
             for grace in written.struck.graces if written.first else ():
                 self._note(measure, stave, voice, written, grace, bar, grace=True)
-            for n, note in enumerate(written.struck.notes):
+            notes = written.struck.notes
+            slash = self.strummed and stave.clef == GUITAR and len(notes) >= CHORD
+            for n, note in enumerate(notes[:1] if slash else notes):
                 made = self._note(measure, stave, voice, written, note, bar, chord=n > 0)
+                if slash:
+                    _slashed(made)
                 if n == 0:
                     _grouped(made, written, before, after)
 
@@ -287,6 +303,32 @@ class Measures:
             add(one, "alter", pitch.note.alter)
         add(one, "octave", pitch.octave)
         return "normal"
+
+
+def strums(part: Part) -> bool:
+    """Whether a guitar mostly strums."""
+    rows = [w for s in part.staves[:1] for _, bars in s.voices for row in bars for w in row]
+    counts = [len(w.struck.notes) for w in rows if w.struck is not None and w.first]
+    return bool(counts) and sum(c >= STRUMMED for c in counts) >= OFTEN * len(counts)
+
+
+def _slashed(made: ET.Element) -> None:
+    """A note as a slash on the middle line."""
+    for tag in ("accidental", "notehead"):
+        for child in made.findall(tag):
+            made.remove(child)
+    pitch = made.find("pitch")
+    if pitch is not None:
+        for child in list(pitch):
+            pitch.remove(child)
+        add(pitch, "step", "B")
+        add(pitch, "octave", 3)  # on the middle line under a clef that reads an octave up
+    after = next(
+        (i for i, c in enumerate(made) if c.tag in ("staff", "beam", "notations")), len(made)
+    )
+    head = ET.Element("notehead")
+    head.text = "slash"
+    made.insert(after, head)
 
 
 def altered(key: Key) -> dict[str, int]:

@@ -52,7 +52,8 @@ def score(
     parts = [_part(music, player, tab) for player in music.players if player.role in players]
     names = add(root, "part-list")
     for number, part in enumerate(parts, 1):
-        add(add(names, "score-part", id=f"P{number}"), "part-name", part.name)
+        shown = {"print-object": "no"} if printed and len(parts) == 1 else {}
+        add(add(names, "score-part", id=f"P{number}"), "part-name", part.name, **shown)
     for number, part in enumerate(parts, 1):
         own = Measures(part, music, leads=number == 1, printed=printed)
         own.write(add(root, "part", id=f"P{number}"))
@@ -94,5 +95,9 @@ def _staves(
         if clef == TAB:
             own = [n for n in own if id(n) in held]
         pair = voices(own, player) if layout.voices and clef != TAB else (own, [])
-        rows = [bars(struck(row, drums), timeline.bars) for row in pair if row or row is pair[0]]
+        rows = [
+            bars(struck(row, timeline.bars, drums), timeline.bars)
+            for row in pair
+            if row or row is pair[0]
+        ]
         yield Stave(number, clef, tuple(enumerate(rows, 4 * number - 3)), held)

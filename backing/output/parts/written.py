@@ -10,7 +10,7 @@ or more (common practice).
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
 from itertools import groupby, pairwise
@@ -25,7 +25,6 @@ from backing.timeline.model import PlayedBar
 
 FINEST = 24  # parts of a quarter: triplets, sixteenths and their halves
 DETACHED = Fraction(1, 2)  # of the way to the next, under which a chord is short
-STROKE_Q = Fraction(1)  # of a drum: it has no length, so up to a beat
 _SOME_PITCH = Pitch.parse("C4")
 
 
@@ -60,8 +59,8 @@ def on_grid(q: Fraction) -> bool:
     return (q * FINEST).denominator == 1
 
 
-def struck(notes: Sequence[Note], drums: bool = False) -> list[Struck]:
-    """The notes of a voice as a row of chords, none over another."""
+def struck(notes: Sequence[Note], played: Sequence[PlayedBar], drums: bool = False) -> list[Struck]:
+    """The notes of a voice as a row of chords, none over another; drums have no length, so up to a beat."""
     graces: list[Note] = []
     found: list[tuple[Fraction, list[Note], tuple[Note, ...]]] = []
     for start, together in groupby(sorted(notes, key=lambda n: n.start_q), key=lambda n: n.start_q):
@@ -75,21 +74,27 @@ def struck(notes: Sequence[Note], drums: bool = False) -> list[Struck]:
     made = []
     for i, (start, own, mine) in enumerate(found):
         after = found[i + 1][0] if i + 1 < len(found) else None
-        made.append(Struck(start, _end(start, own, after, drums), tuple(own), mine))
+        end = _beat_end(start, played) if drums else _end(start, own, after)
+        if after is not None:
+            end = min(end, after)
+        made.append(Struck(start, end, tuple(own), mine))
     return made
 
 
-def _end(start: Fraction, notes: Sequence[Note], after: Fraction | None, drums: bool) -> Fraction:
+def _beat_end(start: Fraction, played: Sequence[PlayedBar]) -> Fraction:
+    """Where the beat of a stroke ends."""
+    bar = played[max(0, bisect_right(played, start, key=lambda b: b.start_q) - 1)]
+    lead = bar.meter.length_q - bar.length_q if bar.index == 1 else Fraction(0)
+    beats = (bar.start_q - lead + q for q in bar.meter.pulse_starts_q)
+    return next((q for q in beats if q > start), bar.end_q)
+
+
+def _end(start: Fraction, notes: Sequence[Note], after: Fraction | None) -> Fraction:
     """Where a chord ends on paper."""
-    if drums:
-        beat = start - start % 1 + STROKE_Q
-        return min(beat, after) if after is not None else beat
     end = max(n.end_q for n in notes)
-    if after is None:
-        return _rounded(start, end)
-    if end >= after or end - start > DETACHED * (after - start):
+    if after is not None and end - start > DETACHED * (after - start):
         return after
-    return min(after, _rounded(start, end))
+    return _rounded(start, end)
 
 
 def _rounded(start: Fraction, end: Fraction) -> Fraction:

@@ -1,0 +1,234 @@
+"""Parts on paper: engraved by verovio, set on pages by typst.
+
+Conventions: lengths in points; verovio counts its page in tenths of a millimetre of a staff of its own, so what it is told
+is scaled (`UNIT`). The same arrangement gives the same bytes: identifiers come from a fixed seed, and no font of the system
+serves.
+Source: staff of 6 to 7 mm for a part, 5 mm for a score (common practice of engraving).
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, cast
+from xml.etree import ElementTree as ET
+
+from backing.band.model import Arrangement
+from backing.ground.errors import OutputError
+from backing.ground.instruments import STANDARD_TUNING
+from backing.ground.languages import ENGLISH
+from backing.ground.tunings import open_strings
+from backing.output import memory
+from backing.output.asked import CONCERT, Paper
+from backing.output.files import MARK, claim, whole
+from backing.output.parts.score import text, title_of
+from backing.output.sheet.faces import families, folders
+from backing.output.sheet.page import PAPERS
+from backing.output.sheet.write import KINDS, PNG_PPI, marked
+
+TEMPLATE = Path(__file__).parent / "part.typ"
+SIDE, HEAD, FOOT = 38.0, 30.0, 30.0
+FIRST, OTHER = 86.0, 48.0  # where the music begins on the first page and on the others
+STAFF_PT, SCORE_PT = 18.5, 13.5  # height of a staff of a part, and of a score of many
+LEFT = 14.0  # for bar numbers, outside the lines of text
+SPACING, SIGNS, WIDEST = (
+    0.25,
+    9,
+    2.8,
+)  # what verovio spaces by, and how many signs over a bar want more of it
+CHORD = 360  # size of a chord's name, in verovio's units
+UNIT = 10.0  # of verovio's units in a point of ours, before it is scaled
+_SPACES = 4 * 18  # of verovio's units in a staff at full scale
+_STRINGS = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+_SVG = "{http://www.w3.org/2000/svg}"
+# Notes of a metronome mark and accidentals of chord names: in the music font of verovio, and in ours.
+_NOTES = str.maketrans({"\ueca2": "𝅝", "\ueca3": "𝅗𝅥", "\ueca5": "♩", "\ueca7": "♪", "\uecb7": "."})
+_SIGNS = str.maketrans(
+    {"\uea64": "♭", "\uea65": "♮", "\uea66": "♯", "\ue260": "♭", "\ue261": "♮", "\ue262": "♯"}
+)
+OPTIONS = {
+    "header": "none", "footer": "none", "breaks": "auto", "pageMarginRight": 0, "pageMarginTop": 70,
+    "pageMarginBottom": 0, "xmlIdSeed": 1, "svgViewBox": True, "adjustPageHeight": True, "condense": "none",
+    "spacingSystem": 7, "spacingBraceGroup": 5, "minLastJustification": 0.6,
+}  # fmt: skip
+
+
+def write(
+    music: Arrangement,
+    path: Path,
+    *,
+    paper: Paper = CONCERT,
+    language: str = "",
+    force: bool = False,
+) -> list[Path]:
+    """Write the parts that `paper` names; an SVG or PNG of several pages becomes `NAME-1.png`, `NAME-2.png` ….
+
+    Raises `OutputError`.
+    """
+    kind = KINDS[path.suffix.lower()]
+    claim(path, force=force)
+    made = pages(music, players_of(music, paper), paper=paper, language=language, kind=kind)
+    paths = [path]
+    if len(made) > 1:
+        paths = [path.with_stem(f"{path.stem}-{n}") for n in range(1, len(made) + 1)]
+    for target in paths:
+        claim(target, force=force)
+    for target, page in zip(paths, made, strict=True):
+        with whole(target, force=force) as beside:
+            beside.write_bytes(page)
+    return paths
+
+
+def players_of(music: Arrangement, paper: Paper) -> tuple[str, ...]:
+    """Who is in the score, in score order. Raises `OutputError` for a player who has no notes here."""
+    there = [p for p in music.players if p.role != "click" and p.notes]
+    if "all" in paper.parts:
+        return tuple(p.role for p in there)
+    for name in paper.parts:
+        if not any(_means(name, p.role) for p in there):
+            names = ", ".join(p.role for p in there)
+            raise OutputError(f"--part {name}: nobody plays {name} here; there are {names}")
+    return tuple(p.role for p in there if any(_means(name, p.role) for name in paper.parts))
+
+
+def _means(name: str, player: str) -> bool:
+    return player == name or player.split()[0] == name
+
+
+def pages(
+    music: Arrangement,
+    players: Sequence[str],
+    *,
+    paper: Paper = CONCERT,
+    language: str = "",
+    kind: str = "pdf",
+) -> list[bytes]:
+    """The parts as bytes, one item a page (a PDF is one item whatever its pages)."""
+    memory.enough()
+    import typst
+
+    wide, high = PAPERS[paper.size]
+    drawn = engraved(
+        text(music, players, tab=paper.tab, printed=True), wide, high, len(players), _signs(music)
+    )
+    titles = [title_of(p) for p in music.players if p.role in players]
+    line = music.timeline
+    name = titles[0] if len(titles) == 1 else "Score"
+    data = {
+        "title": line.title or "Untitled", "part": name, "author": line.by, "keywords": [MARK],
+        "language": (language or ENGLISH).split("-")[0], "width": wide, "height": high,
+        "side": SIDE, "left": LEFT, "head": HEAD, "first": FIRST, "other": OTHER, "tuning": _tuning(music),
+        "families": families(f"{line.title}{line.by}{name}"), "pages": drawn,
+    }  # fmt: skip
+    made = cast(
+        "bytes | list[bytes]",
+        typst.compile(
+            str(TEMPLATE),
+            format=cast(Any, kind),
+            ppi=PNG_PPI,
+            font_paths=[str(folder) for folder in folders()],
+            ignore_system_fonts=True,
+            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
+        ),
+    )
+    done = list(made) if isinstance(made, list) else [made]
+    return [marked(page, cast(Any, kind), f"{data['title']} – {name}") for page in done]
+
+
+def engraved(xml: str, wide: float, high: float, players: int, chords: int = 0) -> list[str]:
+    """The music of every page as SVG, as wide as the page without its sides; `chords` are the most signs over a bar.
+
+    Raises `OutputError`.
+    """
+    import verovio
+
+    staff = SCORE_PT if players > 2 else STAFF_PT
+    scale = staff / _SPACES * 100 * UNIT
+    room = wide - 2 * SIDE + LEFT
+    options = {
+        **OPTIONS,
+        "pageWidth": round(room * UNIT * 100 / scale),
+        "pageHeight": round((high - OTHER - FOOT) * UNIT * 100 / scale),
+        "pageMarginLeft": round(LEFT * UNIT * 100 / scale),
+        "scale": round(scale),
+        "spacingLinear": SPACING * min(WIDEST, max(1.0, chords / SIGNS)),
+    }
+    verovio.enableLog(verovio.LOG_OFF)
+    kit = verovio.toolkit()
+    kit.setOptions(options)
+    if not kit.loadData(xml):
+        raise OutputError(
+            "the part cannot be engraved; write it as .musicxml for a notation program"
+        )
+    return [_with_our_faces(kit.renderToSVG(n)) for n in range(1, kit.getPageCount() + 1)]
+
+
+def _with_our_faces(svg: str) -> str:
+    """The same with the faces that ship with this program, chord names in one piece, and names of sections over them."""
+    ET.register_namespace("", _SVG[1:-1])
+    ET.register_namespace("xlink", "http://www.w3.org/1999/xlink")
+    root = ET.fromstring(svg)
+    for style in [e for e in root.iter(f"{_SVG}style") if "@font-face" in (e.text or "")]:
+        style.text = ""
+    for group in root.iter(f"{_SVG}g"):
+        if group.get("class") == "harm":
+            for text in group.findall(f"{_SVG}text"):
+                _one_piece(text)
+    for measure in [g for g in root.iter(f"{_SVG}g") if g.get("class") == "measure"]:
+        _raise(measure)
+    made = ET.tostring(root, encoding="unicode").translate(_NOTES)
+    return made.replace("Leipzig", "Noto Music").replace("Times, serif", "Inter")
+
+
+def _one_piece(text: ET.Element) -> None:
+    """A chord's name over the staff as one line in our own letters."""
+    name = "".join(part.strip() for part in text.itertext()).translate(_SIGNS)
+    name = re.sub(r"b(?=\d)", "♭", name).replace("#", "♯")
+    text[:] = []
+    text.text = name
+    text.set("font-size", f"{CHORD}px")
+    text.set("font-weight", "600")
+
+
+def _raise(measure: ET.Element) -> None:
+    """Set the name of a section over the chords of its first bar, and the tempo beside it."""
+    chords = [_y(g) for g in measure.iter(f"{_SVG}g") if g.get("class") == "harm"]
+    boxes = [g for g in measure.iter(f"{_SVG}g") if g.get("class") == "reh"]
+    if not boxes:
+        return
+    line = min([*chords, *map(_y, boxes)]) - CHORD - 130
+    for box in boxes:
+        box.set("transform", f"translate(0,{line - _y(box)})")
+    width = max(float(r.get("width", 0)) for box in boxes for r in box.iter(f"{_SVG}rect"))
+    for tempo in [g for g in measure.iter(f"{_SVG}g") if g.get("class") == "tempo"]:
+        tempo.set("transform", f"translate({width + 100:.0f},{line - _y(tempo)})")
+
+
+def _y(group: ET.Element) -> int:
+    """Where the text of a group stands."""
+    return next((int(float(t.get("y", 0))) for t in group.iter(f"{_SVG}text")), 0)
+
+
+def _signs(music: Arrangement) -> int:
+    """The most signs of chord names over one bar."""
+    found: dict[int, int] = {}
+    for span in music.timeline.chords:
+        if not span.held:
+            found[span.bar] = found.get(span.bar, 0) + len(span.symbol) + 2
+    return max(found.values(), default=0)
+
+
+def _tuning(music: Arrangement) -> str:
+    """Capo and open strings in words, where they are not as usual."""
+    line = music.timeline
+    strings = open_strings(line.tuning)
+    words = []
+    if strings != STANDARD_TUNING:
+        words.append("strings " + " ".join(_STRINGS[s % 12] for s in strings))
+    if line.tuned:
+        words.append(f"tuned {'down' if line.tuned < 0 else 'up'} {abs(line.tuned)}")
+    if line.capo:
+        words.append(f"capo {line.capo}: frets count from it, notes and chords as they sound")
+    return ", ".join(words)
