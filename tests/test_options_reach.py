@@ -52,6 +52,7 @@ WHO_PLAYS = (  # `check` tells of the form
     "--chord-melody",
 )  # fmt: skip
 SHAPES_NO_FILE = ("--force",)  # tests/test_files.py shows what it does
+SHAPES_PARTS = ("--part", "--tab")  # tests/test_parts.py shows what they do
 SHAPES_READING = "reading"  # of other formats: the tests of each format show it
 
 
@@ -146,7 +147,7 @@ def test_every_option_reaches_the_command_or_is_refused_with_a_reason(
             assert run([command, *COMMANDS[command], *typed(option)]) == 2
             assert capsys.readouterr().err == f"backing: {option.flag}: {words}\n"
             continue
-        if option.flag in SHAPES_NO_FILE or option.part == SHAPES_READING:
+        if option.flag in (*SHAPES_NO_FILE, *SHAPES_PARTS) or option.part == SHAPES_READING:
             continue
         if command == "lesson":
             given = typed(option)

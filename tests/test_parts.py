@@ -278,6 +278,27 @@ def test_parts_from_the_command_line(tmp_path: Path, monkeypatch: pytest.MonkeyP
     assert Path("score.musicxml").read_text("utf-8").count("<score-part ") >= 4
 
 
+def test_a_lesson_holds_the_parts_that_are_asked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("t.txt").write_text(TUNE.format(style="jazz ballad", head="chord-melody: easy"), "utf-8")
+    none = "stems = false\nwithout = false\npage = false\nladder = false\nclick = false\nloops = false\nspeeds = [60]\n"
+    Path("c.toml").write_text(f"[lesson]\nbass_and_drums = false\n{none}", "utf-8")
+    few = ["--bars", "1-2", "--choices", "c.toml", "--part", "solo", "--part", "bass"]
+    assert run(["lesson", "t.txt", "-o", "L", *few]) == 0
+    made = sorted(p.name for p in Path("L/parts").iterdir())
+    assert [m.split("-")[-1] for m in made] == [
+        "bass.musicxml",
+        "bass.pdf",
+        "solo.musicxml",
+        "solo.pdf",
+    ]
+    page = Path("L/index.html").read_text("utf-8")
+    assert "The part of the solo" in page
+    assert run(["rehearse", "t.txt", "-o", "r.mid", "--part", "bass"]) == 2
+
+
 @pytest.mark.libraries
 def test_parts_fit_the_schema() -> None:
     import musicxml as package

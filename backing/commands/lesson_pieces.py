@@ -209,12 +209,39 @@ def papers(
     ):
         if asked:
             found.append(Print(Piece(f"{stem}{ending}", group, words, makes), wish))
-    return found
+    return [*found, *parts(prepared, performance, stem, wish)]
+
+
+def parts(
+    prepared: Prepared, performance: Performance, stem: str, wish: Options
+) -> Iterator[Print]:
+    """The parts that are asked for, on paper and for a notation program. Raises `OutputError` for one nobody plays."""
+    if not wish.paper.parts:
+        return
+    from backing.output.jobs import fingerprint
+    from backing.output.midi import midi_bytes
+    from backing.output.parts.engraved import players_of
+
+    makes = {**written(prepared, wish), "notes": fingerprint(midi_bytes(performance, wish.sound))}
+    all_of_them = "all" in wish.paper.parts
+    names = ("score",) if all_of_them else players_of(performance.arrangement, wish.paper)
+    for name in names:
+        own = wish if all_of_them else wish.changed(parts=(name,))
+        words = "The score of all players" if all_of_them else f"The part of the {name}"
+        for ending, kind in ((".pdf", ""), (".musicxml", ", for a notation program")):
+            path = (
+                f"parts/{stem}-{file_part(name)}{ending}"
+                if not all_of_them
+                else f"parts/{stem}-score{ending}"
+            )
+            yield Print(Piece(path, "Parts", f"{words}{kind}", {**makes, "part": name}), own)
 
 
 def sheets(wish: Options, choices: Choices) -> list[Options]:
     """The options of each sheet, in the order in which they are chosen."""
-    return [wish.changed(transposing=None if s == "concert" else s) for s in choices.sheets]
+    return [
+        wish.changed(transposing=None if s == "concert" else s, parts=()) for s in choices.sheets
+    ]
 
 
 def written(prepared: Prepared, wish: Options) -> dict[str, str]:

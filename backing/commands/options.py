@@ -168,6 +168,8 @@ REFUSED: dict[str, dict[str, str]] = {
     },
     "rehearse": {
         "--loop": "a practice track goes through its passes; a loop is made by backing make",
+        "--part": "a practice track goes through its passes; a part is written by backing make",
+        "--tab": "a practice track goes through its passes; a part is written by backing make",
     },
     "lesson": {
         "--stems": "a lesson holds stems already; leave them out with stems = false under [lesson] in --choices FILE",
