@@ -15,6 +15,7 @@ from itertools import groupby, pairwise
 
 from backing.band.model import Arrangement, Kind, Note, Player
 from backing.ground.instruments import DRUM_KEYS
+from backing.styles.model import Where
 from backing.timeline.model import ChordSpan, Strike
 
 CHORDAL = ("keys", "guitar", "strings", "horns")
@@ -305,8 +306,10 @@ def walk(music: Arrangement) -> Walk:
     return found
 
 
-def rhythm_of_bars(music: Arrangement, among: Sequence[str]) -> list[tuple[object, ...]]:
-    """What is struck where in each bar, without velocity, timing and the pitch of chords."""
+def rhythm_of_bars(
+    music: Arrangement, among: Sequence[str], soft: bool = True
+) -> list[tuple[object, ...]]:
+    """What is struck where in each bar, without velocity, timing and the pitch of chords; or without `soft` drums."""
     found = []
     players = [
         (p.role, p.notes, [n.start_q for n in p.notes]) for p in music.players if p.role in among
@@ -314,20 +317,24 @@ def rhythm_of_bars(music: Arrangement, among: Sequence[str]) -> list[tuple[objec
     for bar in music.timeline.bars:
         row: set[tuple[object, ...]] = set()
         for role, notes, starts in players:
-            for note in notes[bisect_left(starts, bar.start_q) : bisect_left(starts, bar.end_q)]:
+            here = notes[bisect_left(starts, bar.start_q) : bisect_left(starts, bar.end_q)]
+            loudest = max((n.velocity for n in here), default=0)
+            for note in here:
                 drum = note.pitch if role in ("drums", "percussion") else 0
+                if drum and not soft and 2 * note.velocity < loudest:
+                    continue
                 row.add((role, note.start_q - bar.start_q, drum))
         found.append(tuple(sorted(row, key=str)))
     return found
 
 
-def commonest_pair(music: Arrangement, among: Sequence[str] = ("drums", "keys", "guitar")) -> float:
-    """Share of places at which the commonest two-bar pair of drums and comping stands."""
+def commonest_pair(music: Arrangement, among: Sequence[str]) -> float:
+    """Share of places at which the commonest two-bar pair of some players stands."""
     pairs = Counter(pairwise(rhythm_of_bars(music, among)))
     return max(pairs.values()) / sum(pairs.values())
 
 
-def triples(music: Arrangement, among: Sequence[str] = ("drums", "keys", "guitar")) -> int:
+def triples(music: Arrangement, among: Sequence[str]) -> int:
     """How often a bar stands three times running."""
     bars = rhythm_of_bars(music, among)
     return sum(a == b == c for a, b, c in zip(bars, bars[1:], bars[2:], strict=False))
@@ -355,3 +362,57 @@ def struck(music: Arrangement) -> tuple[Counter[tuple[str, Fraction]], int]:
                     seen.add((name, note.start_q - bar.start_q))
         counts.update(seen)
     return counts, len(bars)
+
+
+def figure_changes(music: Arrangement, role: str) -> Counter[int]:
+    """By bar of the phrase, from 0, how often a player takes up another figure there.
+
+    Another figure is a bar that differs in more than one stroke from the bar before and from the one before that (a
+    groove of two bars goes on); soft strokes of drums come and go. Bars that begin a section count as the first of a phrase.
+    """
+    bars = rhythm_of_bars(music, (role,), soft=False)
+    first = {section.first for section in music.timeline.sections}
+    found: Counter[int] = Counter()
+    phrase_bar = 1
+    for number in range(2, len(bars)):
+        phrase_bar = 0 if number + 1 in first else (phrase_bar + 1) % 4
+        here = set(bars[number])
+        if all(len(here ^ set(bars[number - back])) > 1 for back in (1, 2)):
+            found[phrase_bar] += 1
+    return found
+
+
+HANDS_OFF = frozenset((35, 36, 44))  # what feet strike
+
+
+def fills(music: Arrangement) -> list[tuple[int, frozenset[tuple[Fraction, int, bool]]]]:
+    """Every bar in which the drums fill, counted as played, with what hands strike in it: place, key, whether loud."""
+    drums = next(p for p in music.players if p.role == "drums")
+    ends = {
+        f"pattern '{pattern.name}"
+        for start in drums.parts for pattern in start.part.patterns if pattern.where is Where.PHRASE_END
+    }  # fmt: skip
+    found = []
+    for bar in music.timeline.bars:
+        here = [n for n in drums.notes if bar.start_q <= n.start_q < bar.end_q]
+        filled = any(n.why.kind is Kind.FILL or n.why.words.startswith(tuple(ends)) for n in here)
+        loud = 0.75 * max((n.velocity for n in here), default=0)
+        hands = frozenset(
+            (n.start_q - bar.start_q, n.pitch, n.velocity > loud)
+            for n in here
+            if n.pitch not in HANDS_OFF
+        )
+        if filled and hands:
+            found.append((bar.index, hands))
+    return found
+
+
+def fills_again(music: Arrangement, within: int = 16) -> list[str]:
+    """Fills that repeat one of the sixteen bars before, or one of the last two, stroke for stroke."""
+    row = fills(music)
+    return [
+        f"{music.style.name}, bars {then} and {bar}"
+        for i, (bar, strokes) in enumerate(row)
+        for j, (then, before) in enumerate(row[:i])
+        if strokes == before and (bar - then <= within or j >= i - 2)
+    ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
@@ -185,14 +186,19 @@ def test_a_swinging_snare_talks_in_two_bar_phrases_and_leaves_room() -> None:
 
 
 @each("swing", [True, False])
-def test_no_bar_comes_three_times_running_unless_the_style_lives_on_it(swing: bool) -> None:
+def test_a_groove_is_held_and_changes_by_a_stroke_unless_the_style_is_a_machine(
+    swing: bool,
+) -> None:
+    """The same figure for eight bars, with small changes (common practice)."""
     lines = SWING if swing else ROCK
-    lively = drums.play(drummer([groove(lines)], 48, swing=swing, repeats=False, vary=0.05))
+    lively = drums.play(drummer([groove(lines)], 48, swing=swing, repeats=False, vary=0.3))
     bars = [
         frozenset((n.start_q % 4, n.pitch) for n in lively if n.start_q // 4 == i)
         for i in range(48)
     ]
-    assert not any(a == b == c for a, b, c in zip(bars, bars[1:], bars[2:], strict=False))
+    usual, most = Counter(bars).most_common(1)[0]
+    assert 24 <= most < 44
+    assert all(len(bar ^ usual) <= 4 for bar in bars), "two strokes moved at most"
     machine = drums.play(drummer([groove(lines)], 12, swing=swing, repeats=True))
     assert (
         len(

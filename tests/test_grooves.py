@@ -307,6 +307,7 @@ def test_short_choruses_share_a_groove() -> None:
 
 def test_a_low_voicing_does_not_stand_on_its_ninth() -> None:
     """Below G3 a ninth or thirteenth at the bottom would sound like another root (common practice)."""
-    low = [s[0] for s in measures.strokes(player(demo("ferry"), "keys").notes) if len(s) > 2]
+    takes = [player(demo("ferry", seed), "keys").notes for seed in (1, 2, 3)]
+    low = [s[0] for notes in takes for s in measures.strokes(notes) if len(s) > 2]
     wrong = [n for n in low if n.pitch < 55 and n.degree.lstrip("b#") in ("9", "11", "13")]
     assert len(wrong) <= 0.05 * len(low)

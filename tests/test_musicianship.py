@@ -309,15 +309,13 @@ def test_each_players_timing_is_what_its_style_says(style: str) -> None:
 # Variety
 
 
-@each("style", STYLES)
-def test_the_band_does_not_become_a_loop(style: str) -> None:
-    """In 96 bars no two-bar pair of drums and comping fills more than a fifth, and no bar stands three times running."""
-    if find(style).repeats:
-        return
+@each("style", ["straight-ahead swing", "jazz waltz", "fast swing"])
+def test_comping_in_jazz_does_not_become_a_loop(style: str) -> None:
+    """In 96 bars no two-bar pair of the piano fills more than a fifth, and no bar stands three times running."""
     music = long(style)
     assert len(music.timeline.bars) == 96
-    assert measures.commonest_pair(music) <= 0.2
-    assert measures.triples(music) == 0
+    assert measures.commonest_pair(music, ("keys",)) <= 0.2
+    assert measures.triples(music, ("keys",)) == 0
 
 
 @pytest.mark.slow

@@ -12,19 +12,21 @@ from typing import NamedTuple, TypeVar
 
 from backing.band.bookends import last_chord
 from backing.band.chairs import TIMEKEEPER, called, seated
+from backing.band.course import level_of
 from backing.band.ideas import players_resting, with_ideas
-from backing.band.leader import Plan, SectionPlan, plan_of, whole_of
+from backing.band.leader import Plan, SectionPlan, place_of, plan_of, whole_of
 from backing.band.model import Note
 from backing.band.plan import plans, shared
 from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind, band
 from backing.band.players.patterns.comping import holds_ideas, leader
+from backing.band.players.patterns.fillings import due
 from backing.band.tensions import Agreed, agreed
 from backing.band.zones import bounds, heard_until, zones
 from backing.ground.dice import Place
 from backing.ground.pitch import Degree
 from backing.ground.roles import pitched
 from backing.styles.model import Part, Style
-from backing.timeline.model import Hit, MelodyNote, Timeline
+from backing.timeline.model import Hit, MelodyNote, SectionPass, Timeline
 
 
 class Form(NamedTuple):
@@ -45,6 +47,7 @@ class Form(NamedTuple):
     parts: Sequence[Mapping[str, Part]]
     plans: Sequence[Mapping[str, tuple[BarPlan, ...]]]
     changes: Sequence[tuple[tuple[Change, ...], Change | None]]
+    fills: tuple[tuple[int, str], ...]  # bars in which drums may fill, and their levels
 
 
 def form_of(
@@ -82,7 +85,10 @@ def form_of(
         told.append(shared(timeline, i, led[i], playing, seed, leader(own), not holds_ideas(own)))
     changes = _changes(timeline)
     colours = {} if plain else _colours(timeline, styles, changes)
-    return Form(timeline, seed, plain, colours, plan, players, zoned, styles, parts, told, changes)
+    return Form(
+        timeline, seed, plain, colours, plan, players, zoned, styles, parts, told, changes,
+        _fills(timeline, plan),
+    )  # fmt: skip
 
 
 def _colours(
@@ -101,6 +107,21 @@ def _colours(
             here.pop(inside[0].index, None)
         found.update(here)
     return found
+
+
+def _fills(timeline: Timeline, plan: Plan) -> tuple[tuple[int, str], ...]:
+    """The bars of the whole track in which drums may fill, and how loud each is."""
+    bars = whole_of(timeline).bars
+    found = (bars[index - 1] for index in due(whole_of(timeline)))
+    return tuple((b.index, band(level_of(b, plan.track[b.section_index].level))) for b in found)
+
+
+def _fills_beside(form: Form, section: SectionPass) -> tuple[tuple[int, str], ...]:
+    """The fills of a track counted as the bars of a section are: those of an excerpt begin with 1."""
+    timeline = form.timeline
+    there = place_of(timeline, section)
+    earlier = whole_of(timeline).sections[there.number].first + there.offset - section.first
+    return tuple((bar - earlier, level) for bar, level in form.fills)
 
 
 def _styles(timeline: Timeline, style: Style, named: Mapping[str, Style]) -> list[Style]:
@@ -153,6 +174,7 @@ def brief_of(
         colour=not form.plain and own.colour and bars[0].colour is not False,
         colours=form.colours,
         qpm=_qpm(timeline, start),
+        fills=_fills_beside(form, section),
         begun=_begun(changes, start, before, zoned[number - 1] if number else ()),
     )
 

@@ -78,10 +78,14 @@ class SectionPlan(NamedTuple):
 
 
 class Plan(NamedTuple):
-    """The plan of a track, section by section; `after` is that of what comes behind an excerpt (None at the end)."""
+    """The plan of a track, section by section; `after` is that of what comes behind an excerpt (None at the end).
+
+    `track` is that of the whole track, section by section of it.
+    """
 
     sections: tuple[SectionPlan, ...] = ()
     after: SectionPlan | None = None
+    track: tuple[SectionPlan, ...] = ()
 
     def next_to(self, number: int) -> SectionPlan | None:
         """The plan of what follows a section."""
@@ -98,7 +102,7 @@ def plan_of(
     whole = whole_of(timeline)
     planned = _planned(whole, styles, players, seed)
     if whole is timeline:
-        return Plan(planned)
+        return Plan(planned, None, planned)
     places = [place_of(timeline, section) for section in timeline.sections]
     sections = [
         planned[place.number].cut(place.offset, section.last - section.first + 1)
@@ -106,11 +110,11 @@ def plan_of(
     ]
     if timeline.loops:
         sections = [section._replace(rests=()) for section in sections]
-        return Plan(tuple(sections), sections[0])
+        return Plan(tuple(sections), sections[0], planned)
     behind = places[-1]
     cut_off = behind.left > timeline.sections[-1].last - timeline.sections[-1].first + 1
     after = behind.number + (not cut_off)
-    return Plan(tuple(sections), planned[after] if after < len(planned) else None)
+    return Plan(tuple(sections), planned[after] if after < len(planned) else None, planned)
 
 
 def whole_of(timeline: Timeline) -> Timeline:

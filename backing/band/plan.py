@@ -17,6 +17,7 @@ from typing import NamedTuple
 from backing.band.course import LIFT, MORE, USUAL, is_opening, level_of
 from backing.band.leader import Plan, place_of, whole_of
 from backing.band.players.common import BarPlan, Phase, Zone, ZoneKind
+from backing.band.players.patterns.fillings import PHRASE, fill_due
 from backing.band.zones import overlapping, sounding
 from backing.ground.dice import Place
 from backing.ground.roles import COMPING, role_of
@@ -24,8 +25,6 @@ from backing.styles.model import Where
 from backing.timeline.model import PlayedBar, TimeFeel, Timeline
 
 SWELL = 0.2  # from the first to the last phrase of a section
-PHRASE = 4
-FILL_EVERY = 8
 LEADS_IN = 2  # bars of a turnaround
 
 UNDER_MELODY = 0.65  # share of it that is left to comping under a written melody
@@ -222,7 +221,7 @@ def _crashes(whole: _Whole, bar: PlayedBar, level: float, opening: bool, place: 
 def _fills(timeline: Timeline, number: int, stopped: Sequence[bool]) -> list[bool]:
     """For each bar of a section whether drums fill in it: never into a stop, nor in the last bar of all."""
     bars, first, of, lead_in = _place(timeline, number)
-    due = [bar.fills or _fill_due(i - lead_in, of - lead_in) for i, bar in enumerate(bars, first)]
+    due = [bar.fills or fill_due(i - lead_in, of - lead_in) for i, bar in enumerate(bars, first)]
     return [
         asked
         and bar.index < len(timeline.bars)
@@ -230,14 +229,6 @@ def _fills(timeline: Timeline, number: int, stopped: Sequence[bool]) -> list[boo
         and not stopped[bar.index]
         for bar, asked in zip(bars, due, strict=True)
     ]
-
-
-def _fill_due(bar: int, bars: int) -> bool:
-    """The last bar of a section, and of each eight in it where at least four bars follow."""
-    if bar < 0:
-        return False
-    after = bars - 1 - bar
-    return after == 0 or (bar % FILL_EVERY == FILL_EVERY - 1 and after >= PHRASE)
 
 
 def _stopped(timeline: Timeline, drums: Sequence[tuple[Zone, ...]]) -> list[bool]:

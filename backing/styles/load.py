@@ -23,7 +23,8 @@ from backing.styles.model import Idea, Part, Pattern, Style, Where
 from backing.styles.parts import ROLES_OF_STYLES, line_of, read_part
 
 KEYS = (
-    "name", "about", "source", "like", "without", "meters", "tempo", "feel", "grid", "colour", "altered", "doubles", "repeats", "clave",
+    "name", "about", "source", "like", "without", "meters", "tempo", "feel", "grid", "colour", "altered", "doubles", "repeats", "hold",
+    "clave",
     "runs_on", "idea", "ending", "count_in", "last_chord",
 )  # fmt: skip
 IDEA_KEYS = ("weight", "hold", "rest")
@@ -31,6 +32,7 @@ GRIDS = {"eighths": EIGHTH, "sixteenths": SIXTEENTH, "triplets": Fraction(1, 3)}
 CLAVES = ("2-3", "3-2")
 FEELS = "straight, swing, swing 16, shuffle, swing 3:2, swing 16 3:2, sixteenths 28:20:22:30"
 MOST_BYTES = 1_000_000  # of a style file; the longest that come with the package have 20,000
+TALKS, HOLDS = 4, 8  # bars for which a figure is held in jazz, and elsewhere (common practice)
 DEEPEST = 5  # styles that a style may be like, one after the other
 
 
@@ -171,6 +173,7 @@ def _style(table: Table, file: str, base: Style | None) -> Style | None:
         ending=_ending(table, base.ending if base else None),
         count_in=_count_in(table, base.count_in if base else None),
         last_chord=_last_chord(table, style, base.last_chord if base else None),
+        hold=table.bars("hold", base.hold if base else TALKS if _talks(style) else HOLDS),
     )
     without = table.words("without", tuple(players))
     parts = []
@@ -187,6 +190,11 @@ def _style(table: Table, file: str, base: Style | None) -> Style | None:
     if not table.faults.found:
         _played(table, style.ideas, parts)
     return style._replace(parts=tuple(parts))
+
+
+def _talks(style: Style) -> bool:
+    """Whether it is played as jazz is: in swung eighths, with colours that nobody has written."""
+    return style.colour and not style.feel.straight and style.feel.unit_q == EIGHTH
 
 
 def _played(table: Table, ideas: Sequence[Idea], parts: Sequence[Part]) -> None:

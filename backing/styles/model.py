@@ -198,7 +198,7 @@ class Part(Shown):
 
 
 class Style(NamedTuple):
-    """A style, complete. `repeats` is true where one bar may stand many times running (a machine-like groove)."""
+    """A style, complete. `repeats` is true where a bar is never played with a small change (a machine-like groove)."""
 
     name: str
     about: str
@@ -222,6 +222,7 @@ class Style(NamedTuple):
     last_chord: Pattern | None = None  # the rhythm in which the band strikes it
     altered: bool = True  # whether colours may be altered tones (b9, #11, b13)
     doubles: bool = False  # whether those who comp may strike the same notes together
+    hold: int = 8  # bars for which players keep to a figure; up to four end within a phrase
 
     def part(self, role: str) -> Part | None:
         """The player of that name, None where the style has none."""

@@ -77,7 +77,8 @@ def page(style: Style) -> str:
     if style.doubles:
         lines.append("  doubles those who comp may strike the same notes together")
     if style.repeats:
-        lines.append("  repeats one bar may stand many times running")
+        lines.append("  repeats bars are played as they are written, without small changes")
+    lines.append(f"  holds   a figure for {'up to ' if style.hold <= 4 else ''}{_bars(style.hold)}")
     if style.runs:
         lines.append("  runs on grooves of two bars run on through sections of odd length")
     if style.count_in is not None:

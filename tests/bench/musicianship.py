@@ -7,6 +7,7 @@ from collections import Counter
 from fractions import Fraction
 from statistics import mean
 
+from backing.styles.find import names
 from tests import measures
 from tests.band import DEMOS, arranged, chart, demo, performed, player
 from tests.generated import ii_v_i, tunes
@@ -20,6 +21,7 @@ from tests.test_musicianship import (
     ride_ratio,
     walking,
 )
+from tests.test_phrases import ENOUGH, aaba
 
 
 def show(name: str, value: object, wanted: str) -> None:
@@ -95,11 +97,36 @@ def feel() -> None:
             show(f"{style}: {role}, slope of the spectrum", slope(list(drift)), "-1.5 to -0.5")
 
 
+def phrases() -> None:
+    """Where figures change and fills come again, in every style."""
+    worst, where, again, fills = 0.0, "", 0, 0
+    for name in names():
+        music = aaba(name)
+        for role in {p.role for p in music.players} - {"click"}:
+            found = measures.figure_changes(music, role)
+            if found.total() >= ENOUGH and found[2] / found.total() > worst:
+                worst, where = found[2] / found.total(), f"{name}, {role}"
+        if any(p.role == "drums" for p in music.players):
+            fills += len(measures.fills(music))
+            again += len(measures.fills_again(music))
+    show(f"changes in the third bar, most ({where})", worst, "<= 0.25")
+    show("fills that come again within 16 bars or as one of two", again, f"0 of {fills}")
+
+
 def variety() -> None:
-    for style in STYLES:
+    for style in ("straight-ahead swing", "jazz waltz", "fast swing"):
         music = long(style)
-        show(f"{style}: commonest two-bar pair", measures.commonest_pair(music), "<= 0.2")
-        show(f"{style}: bars three times running", measures.triples(music), "0")
+        show(
+            f"{style}: commonest two-bar pair of the piano",
+            measures.commonest_pair(music, ("keys",)),
+            "<= 0.2",
+        )
+        show(
+            f"{style}: bars of the piano three times running",
+            measures.triples(music, ("keys",)),
+            "0",
+        )
+    phrases()
     counts: Counter[tuple[str, Fraction]] = Counter()
     bars = 0
     for style in BACKBEAT:

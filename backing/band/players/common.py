@@ -143,6 +143,9 @@ class Brief(NamedTuple):
     called: Marks = ()  # what this player's pattern before the section leads to, on its first beat
     led: SectionPlan = SectionPlan()
     begun: bool = False  # a pushed first chord was struck by this player before the section's start
+    fills: tuple[
+        tuple[int, str], ...
+    ] = ()  # bars of the whole track in which drums may fill, and their levels
 
     @property
     def groove(self) -> Place:

@@ -17,16 +17,16 @@ from itertools import pairwise
 
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.common import BarPlan, Brief, Stroke, Zone, ZoneKind, with_the_band
-from backing.band.players.fills import fill, set_up
+from backing.band.players.fills import fresh_fill, set_up
 from backing.band.players.hands import two_hands
 from backing.band.players.ornaments import BRUSHES, CYMBALS, SWEPT, graces, lasting_notes, softer
 from backing.band.players.patterns.choose import DRUMS, choose
+from backing.band.players.patterns.fillings import ordinal
 from backing.band.players.patterns.lay import Chosen, laid, soft_ones, vary_of
-from backing.band.players.patterns.traits import timekeeping
+from backing.band.players.patterns.traits import timekeeping, unbroken
 from backing.band.players.pulses import beats, loudness, shift_q, velocity
 from backing.band.players.talk import talk, with_bass
 from backing.band.players.variations import GHOST, Strokes, in_quarters, varied
-from backing.ground.dice import Place
 from backing.ground.instruments import CHOKE_GROUPS, DRUM_KEYS
 from backing.ground.timebase import TRIPLET
 from backing.styles.model import Where
@@ -47,15 +47,8 @@ def play(brief: Brief) -> list[Note]:
     plans = _plans(brief)
     found = chosen(brief)
     made: Strokes = {}
-    shapes: list[frozenset[tuple[Fraction, str]]] = []
     for index, (bar, plan) in enumerate(zip(brief.bars, plans, strict=True)):
         strokes = _bar(brief, index, bar, plan, found[index])
-        if not brief.style.repeats:
-            shape = _shape(strokes, bar)
-            if shapes[-2:] == [shape, shape] and strokes and vary_of(brief, found[index]):
-                strokes = _varied(brief, index, strokes)
-                shape = _shape(strokes, bar)
-            shapes.append(shape)
         made.update(strokes)
         made.update(graces(brief, bar, found[index], strokes))
     _push(brief, made)
@@ -138,10 +131,6 @@ def _in_order(stroke: tuple[Fraction, str]) -> tuple[float, str]:
     return at.numerator / at.denominator, drum
 
 
-def _shape(strokes: Strokes, bar: PlayedBar) -> frozenset[tuple[Fraction, str]]:
-    return frozenset((at - bar.start_q, drum) for at, drum in strokes)
-
-
 def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen | None) -> Strokes:
     """Everything of one bar that keeps time, fills included."""
     if bar.rubato or chosen is None:
@@ -176,7 +165,7 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
     if timed:
         alone = not chosen.pattern.idea  # what the band plays together is played as it is written
         if alone and plan.fill and brief.part.word("fills") != "none":
-            return _crash(_filled(brief, bar, plan, strokes, place, base), bar, plan, base)
+            return _crash(_filled(brief, bar, plan, strokes, base), bar, plan, base)
         vary = vary_of(brief, chosen)
         if (
             plan.level < LOUD
@@ -220,16 +209,18 @@ def _crash(strokes: Strokes, bar: PlayedBar, plan: BarPlan, base: float) -> Stro
     return kept
 
 
-def _filled(
-    brief: Brief, bar: PlayedBar, plan: BarPlan, strokes: Strokes, place: Place, base: float
-) -> Strokes:
+def _filled(brief: Brief, bar: PlayedBar, plan: BarPlan, strokes: Strokes, base: float) -> Strokes:
     """The bar with a fill at its end; the foot goes on under it."""
     kit = brief.part.word("fills")
     feel = bar.feel or brief.style.feel
     triplets = brief.style.grid_q == TRIPLET and not bar.meter.compound
     in_thirds = triplets or feel.swung_eighths
     shift = shift_q(bar)
-    hits = [h for h in fill(bar.meter, plan.level, in_thirds, kit, place) if shift + h.at_q >= bar.start_q]  # fmt: skip
+    if kit == "toms" and unbroken([q for q, drum in strokes if drum == "snare"], bar.length_q):
+        kit = "toms alone"  # a hand that goes on on the snare is not heard to fill there
+    number = ordinal(brief, bar.index)
+    made_up = fresh_fill(bar.meter, plan.level, in_thirds, kit, brief.place.key[:2], number)
+    hits = [h for h in made_up if shift + h.at_q >= bar.start_q]
     begins = shift + hits[0].at_q if hits else bar.end_q
     begins = min([s for s, _ in beats(bar.meter) if shift + s <= begins], key=lambda s: begins - shift - s) + shift  # fmt: skip
     feet = ("kick", "pedal hat")

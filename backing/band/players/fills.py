@@ -10,12 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from functools import lru_cache
 from typing import NamedTuple
 
 from backing.band.model import Kind, Why
 from backing.band.players.pulses import beats
 from backing.ground.dice import Place
 from backing.ground.timebase import Meter
+
+APART = 4  # fills after which one may come again: sixteen bars of sections of four
+TRIES = 24
+LEVELS = 0.5  # steps of loudness in which made-up fills differ
 
 
 class Hit(NamedTuple):
@@ -41,13 +46,44 @@ _WAYS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("toms", "snare and floor tom", ("snare", "snare", "floor tom")),
     ("snare", "on the snare", ("snare",)),
 )  # fmt: skip
+_KITS = {"toms": ("toms", "snare"), "snare": ("snare",), "toms alone": ("toms",)}
 _COUNTS = ("", "one beat", "two beats", "three beats", "four beats", "five beats", "six beats")
+
+
+def fresh_fill(
+    meter: Meter, level: float, swung: bool, kit: str, key: tuple[object, ...], number: int
+) -> tuple[Hit, ...]:
+    """The fill of a track (its `key`) with that number, from 0, unlike the `APART` ones before it."""
+    step = round(level / LEVELS) * LEVELS
+    for earlier in range(max(0, number - APART), number):
+        _numbered(meter, step, swung, kit, key, earlier)
+    return _numbered(meter, step, swung, kit, key, number)
+
+
+@lru_cache(maxsize=2048)
+def _numbered(
+    meter: Meter, level: float, swung: bool, kit: str, key: tuple[object, ...], number: int
+) -> tuple[Hit, ...]:
+    lately = [
+        _shape(_numbered(meter, level, swung, kit, key, earlier))
+        for earlier in range(max(0, number - APART), number)
+    ]
+    place = Place((*key, "fill", number))
+    tries = (fill(meter, level, swung, kit, place.at(n)) for n in range(TRIES))
+    return next(
+        (made for made in tries if _shape(made) not in lately),
+        fill(meter, level, swung, kit, place),
+    )
+
+
+def _shape(made: Sequence[Hit]) -> frozenset[tuple[Fraction, str]]:
+    return frozenset((hit.at_q, hit.drum) for hit in made)
 
 
 def fill(meter: Meter, level: float, swung: bool, kit: str, place: Place) -> tuple[Hit, ...]:
     """A fill at the end of a bar; the time-keeping rests from its first stroke on.
 
-    `kit` is "toms", or "snare" for fills that stay on the snare. Longer and denser with the level (0 to 5).
+    `kit` is "toms", "snare" for fills that stay on the snare, or "toms alone" for those that leave it. Longer and denser with the level (0 to 5).
     """
     starts = [s for s, _ in beats(meter)]
     count = len(starts)
@@ -55,7 +91,7 @@ def fill(meter: Meter, level: float, swung: bool, kit: str, place: Place) -> tup
     weights = [(4.0, 2.5, 0.8), (1.0, 3.0, 1.5), (0.2, 1.6, 3.0)]
     by_length = [w[min(2, int(level / 1.7))] for w in weights][: len(lengths)]
     beats_long = place.pick(lengths, by_length, "fill length")
-    ways = [w for w in _WAYS if kit == "toms" or w[0] == "snare"]
+    ways = [w for w in _WAYS if w[0] in _KITS[kit]]
     _, words, route = place.pick(ways, [1.0] * len(ways), "fill way")
     first = count - beats_long
     strokes: list[tuple[Fraction, bool]] = []

@@ -1,9 +1,10 @@
 """Which pattern stands in which bar of a section.
 
-One choosing for every player; a `Policy` says in what they differ. A pattern of several bars is entered at the bar of
-the phrase (with a clave: of the piece) that the leader counts, so that no player ever turns it round, and in half time
-both halves of a bar are played. No bar comes three times running where there is another one, unless the style lives
-on repetition (common practice).
+One choosing for every player; a `Policy` says in what they differ. A groove is allowed to be a groove: its figure is
+taken up with a section, a level or a turnaround and held for as long as the style says. Whoever comps in jazz holds a
+conversation instead: a motif of two bars, said again and answered, in which no bar comes three times running. A pattern
+of several bars is entered at the bar of the phrase (with a clave: of the piece) that the leader counts, so that no
+player ever turns it round, and in half time both halves of a bar are played (all common practice).
 """
 
 from __future__ import annotations
@@ -14,8 +15,19 @@ from itertools import chain
 from typing import NamedTuple
 
 from backing.band.players.common import BarPlan, Brief
+from backing.band.players.patterns.altered import one_more_or_less
+from backing.band.players.patterns.fillings import next_fill
 from backing.band.players.patterns.lay import Chosen, leads_to
-from backing.band.players.patterns.pools import Keeps, Pool, Spot, others, pool, spot
+from backing.band.players.patterns.pools import (
+    SHORT,
+    Keeps,
+    Pool,
+    Spot,
+    others,
+    own_fills,
+    pool,
+    spot,
+)
 from backing.band.players.patterns.traits import density, rhythm, technique
 from backing.ground.dice import Place
 from backing.ground.timebase import Meter
@@ -23,48 +35,57 @@ from backing.styles.grid import Asked
 from backing.styles.model import SECTION, Part, Pattern, Where
 from backing.timeline.model import TimeFeel
 
-HELD = 8  # bars for which an idea, or the answer to it, is held
-STRAY = 0.3  # chance that a bar, or two for an idea of two, is played with the idea's answer
+WHOLE, TWO = (
+    0.6,
+    0.8,
+)  # chance that what is held for a phrase lasts as long, and up to where for two bars
+STAYS = 0.5  # chance that a player goes on with the section's own figure when it has been held
 
 _LEADING = (Where.TURNAROUND, Where.BUILD, Where.BREAK)  # what ends with the section
 
 
-class Idea(Enum):
-    """For how long one idea is held, and where a second one answers it."""
+class Manner(Enum):
+    """How a player goes on from bar to bar."""
 
-    BAR = "every bar is chosen anew"
-    EIGHT = "eight bars, answered by chance"
-    SECTION = "all playings of the section, answered in the third bar of a phrase"
+    GROOVE = "a figure held, another one in each playing of a section"
+    SECTION = "a figure held, the same in all playings of a section"
+    TALK = "a motif of two bars, said again and answered"
 
 
 class Policy(NamedTuple):
     """How a player chooses.
 
-    `fills`: patterns for a phrase's end stand where the plan asks for a fill, otherwise at every phrase end. `weighs`:
-    the wanted density counts, who follows takes the sparse ones, and neither a pattern nor a rhythm comes three times
-    running; others only mind the bar of a pattern, and finish a pattern that began wherever it may stand.
+    `fills`: patterns for a phrase's end stand where the plan asks for a fill, otherwise where a section or eight bars
+    end, and now and then at the end of a phrase. `weighs`: the wanted density counts, and who follows takes the sparse
+    ones. `alters`: a held figure has a stroke more or less now and then.
     """
 
     keeps: Keeps
-    idea: Idea
+    manner: Manner
     fills: bool = False
     weighs: bool = False
+    alters: bool = False
 
 
-BASS = Policy(Keeps.NOTHING, Idea.EIGHT)
-DRUMS = Policy(Keeps.TIME, Idea.EIGHT, fills=True)
-PERCUSSION = Policy(Keeps.TIME, Idea.EIGHT)
-COMPING = Policy(Keeps.TECHNIQUE, Idea.SECTION, weighs=True)
-CONVERSING = Policy(Keeps.TECHNIQUE, Idea.BAR, weighs=True)  # comping in jazz
+BASS = Policy(Keeps.NOTHING, Manner.GROOVE, alters=True)
+DRUMS = Policy(Keeps.TIME, Manner.GROOVE, fills=True)
+PERCUSSION = Policy(Keeps.TIME, Manner.GROOVE)
+COMPING = Policy(Keeps.TECHNIQUE, Manner.SECTION, weighs=True, alters=True)
+CONVERSING = Policy(Keeps.TECHNIQUE, Manner.TALK, weighs=True)  # comping in jazz
 
 
 class _Bar(NamedTuple):
-    """A bar to choose for: number in the section, plan, spot, and what may stand there."""
+    """A bar to choose for: number in the section, plan, spot, what may stand there, and the stretch it is held in.
+
+    `since` is the bar in which that stretch begins, `busy` how much the player may do in it.
+    """
 
     number: int
     plan: BarPlan
     spot: Spot
     pool: Pool
+    since: int
+    busy: float
 
     @property
     def ground(self) -> tuple[Meter, str, Where, Asked | None]:
@@ -75,9 +96,11 @@ class _Bar(NamedTuple):
         return self.spot.meter, self.spot.level, self.pool[0].where, asked
 
     @property
-    def eight(self) -> int:
-        """Which eight bars it is in, counted by the starts of phrases."""
-        return (self.number - self.plan.phrase_bar) // HELD
+    def fills(self) -> bool:
+        """Whether one of the style's fills stands here, and none that the band plays together."""
+        first = self.pool[0] if self.pool else None
+        here = first is not None and first.where is self.spot.where and not first.idea
+        return here and self.spot.where is Where.PHRASE_END
 
 
 class _Past(NamedTuple):
@@ -105,22 +128,64 @@ def choose(brief: Brief, policy: Policy) -> list[Chosen | None]:
     past = _Past([], [], {})
     pools: dict[Spot, Pool] = {}
     last: Spot | None = None
-    for number, plan in enumerate(brief.plans):
-        at = spot(brief, number, policy.fills, policy.weighs)
-        if at not in pools:
-            pools[at] = pool(brief, policy.keeps, at)
-        here = _Bar(number, plan, at, pools[at])
+    for number in range(len(brief.bars)):
+        here = _bar(brief, policy, number, pools)
         if not here.pool:
             past.bars.append(None)
             continue
-        pattern = _going_on(past, here, policy, at.goes_on_as(last)) or past.kept(here)
+        same_spot = here.spot.goes_on_as(last)
+        pattern = _going_on(past, here, policy, same_spot) or past.kept(here)
         if pattern is None:
             pattern = _begun(brief, policy, here, past)
             past.names.append(pattern.name)
             past.keep(brief.part, here, pattern)
         past.bars.append(_entered(brief, pattern, here))
-        last = at
-    return _led_into(brief, past.bars)
+        last = here.spot
+    found = _led_into(brief, past.bars)
+    return one_more_or_less(brief, found) if policy.alters else found
+
+
+def _bar(brief: Brief, policy: Policy, number: int, pools: dict[Spot, Pool]) -> _Bar:
+    """What may stand in a bar; where all of a style's fills were played lately, time, over which one is made up."""
+    plan, since = brief.plans[number], stretch(brief, number)
+    busy = plan.busy if policy.manner is Manner.TALK else brief.plans[since].busy
+    at = spot(brief, number, busy, policy.fills, policy.weighs)
+    here = _Bar(number, plan, at, _pooled(brief, policy, at, pools), since, busy)
+    if policy.fills and here.fills:
+        spare, here_at = _makes_up(brief), at
+        fill = next_fill(brief, number, lambda level: own_fills(brief, here_at, level), spare)
+        if fill is not None:
+            return here._replace(pool=(fill,))
+        at = at._replace(where=Where.TIME)
+        return here._replace(spot=at, pool=_pooled(brief, policy, at, pools))
+    return here
+
+
+def _pooled(brief: Brief, policy: Policy, at: Spot, pools: dict[Spot, Pool]) -> Pool:
+    if at not in pools:
+        pools[at] = pool(brief, policy.keeps, at)
+    return pools[at]
+
+
+def _makes_up(brief: Brief) -> bool:
+    """Whether a drummer has fills beside those of the style; a clave is kept to in its own."""
+    return brief.part.word("fills") != "none" and brief.style.clave is None
+
+
+def stretch(brief: Brief, number: int) -> int:
+    """The bar of a section in which the figure that is held in one was taken up: one that begins a phrase.
+
+    What a style holds for no longer than a phrase ends within it, now and then before its end.
+    """
+    phrase_bar, hold = brief.plans[number].phrase_bar, brief.style.hold
+    begins = number - phrase_bar
+    if hold > SHORT:
+        while begins % hold >= SHORT and begins >= SHORT:
+            begins -= SHORT
+        return begins
+    rolled = brief.place.roll("stretch", begins)
+    part = hold if rolled < WHOLE else 2 if rolled < TWO else 3
+    return begins + (part if phrase_bar >= part else 0)
 
 
 def _led_into(brief: Brief, found: list[Chosen | None]) -> list[Chosen | None]:
@@ -169,59 +234,52 @@ def _led(pattern: Pattern, left: int, feel: TimeFeel) -> Chosen:
 
 
 def _begun(brief: Brief, policy: Policy, here: _Bar, past: _Past) -> Pattern:
-    """A pattern for a bar in which one begins: the idea or its answer, unless it would come a third time running."""
+    """A pattern for a bar in which one begins."""
     if brief.part.hold:
         return _held(brief, policy, here)
-    fresh = _fresh(brief, policy, here, past)
-    wanted = _wanted(brief, policy, here)
-    for pattern in wanted:
-        if any(p is pattern for p in fresh):
-            return pattern
-    if policy.idea is Idea.EIGHT:
-        return wanted[-1]
-    return _dense(brief.place, fresh or here.pool, here.plan.busy, here.number)
+    if policy.manner is Manner.TALK:
+        return _said(brief, here, past)
+    if here.pool[0].where is not Where.TIME:
+        return _one(policy, brief.place, here, here.pool, here.number)
+    return _figure(brief, policy, here)
 
 
 def _held(brief: Brief, policy: Policy, here: _Bar) -> Pattern:
     """What a player who holds on to a pattern takes up: for a section the same in all its playings of a chorus."""
     place = brief.groove if brief.part.hold == SECTION else brief.place.at(here.number)
-    if policy.weighs:
-        return _dense(place, here.pool, here.plan.busy, "held")
-    return _weighed(place, here.pool, "held")
+    return _one(policy, place, here, here.pool, "held")
 
 
-def _wanted(brief: Brief, policy: Policy, here: _Bar) -> list[Pattern]:
-    """The idea that is held and the one that answers it, in the order in which they are wanted."""
-    plan, place = here.plan, brief.place
-    if policy.idea is Idea.BAR:
-        return []
-    if policy.idea is Idea.SECTION:
-        idea = _dense(brief.groove, here.pool, plan.busy, "idea")
-        rest = tuple(p for p in here.pool if p is not idea)
-        answer = [_dense(place, rest, plan.busy, "answer", here.eight)] if rest else []
-        answers = plan.phrase_bar % 4 == 2 and not brief.style.repeats
-        return [*answer, idea] if answers else [idea, *answer]
-    same = (
-        brief.style.repeats and here.pool[0].where is Where.TIME
-    )  # a loop is no other one at the end of a phrase
-    idea = _weighed(place, here.pool, "idea", here.eight, plan.phrase_end and not same)
-    rest = tuple(p for p in here.pool if p is not idea)
-    if not rest:
-        return [idea]
-    other = _weighed(place, rest, "answer", here.eight)
-    began = here.number - plan.phase.half - plan.phase.bar % max(idea.bars, other.bars)
-    return [other, idea] if place.chance(STRAY, began, "stray") else [idea, other]
+def _figure(brief: Brief, policy: Policy, here: _Bar) -> Pattern:
+    """The figure of a stretch: the section's own in the first one, then that or another."""
+    own = brief.groove if policy.manner is Manner.SECTION else brief.place
+    figure = _one(policy, own, here, here.pool, "figure")
+    rest = tuple(p for p in here.pool if p is not figure)
+    first = here.since <= 1  # a pickup stands before the first phrase
+    if first or not rest or brief.place.chance(STAYS, here.since, "stays"):
+        return figure
+    return _one(policy, brief.place, here, rest, "another", here.since)
 
 
-def _fresh(brief: Brief, policy: Policy, here: _Bar, past: _Past) -> Pool:
-    """What would not come a third time running; where a level has nothing else, patterns of another level."""
+def _said(brief: Brief, here: _Bar, past: _Past) -> Pattern:
+    """What comes next in a conversation: the motif again two bars after it, else something new.
+
+    A motif is two bars that differ.
+    """
+    fresh, said = _fresh(brief, here, past), here.number - here.since
+    motif = past.bars[here.since] if 0 < said < 3 else None
+    if motif is not None and said == 2 and any(p is motif.pattern for p in fresh):
+        return motif.pattern
+    if motif is not None and said == 1:
+        fresh = tuple(p for p in fresh if p is not motif.pattern) or fresh
+    return _dense(brief.place, fresh or here.pool, here.busy, here.number)
+
+
+def _fresh(brief: Brief, here: _Bar, past: _Past) -> Pool:
+    """What would not come a third time running; where a level has nothing else, patterns of the next level."""
     if brief.style.repeats:
         return here.pool
-    if not policy.weighs:
-        last = past.bars[-2:]
-        return tuple(p for p in here.pool if last != [_entered(brief, p, here)] * 2)
-    spare = others(brief, here.spot, technique(here.pool[0]))
-    for offer in chain([here.pool], spare):
+    for offer in chain([here.pool], others(brief, here.spot, technique(here.pool[0]))):
         if found := _unlike(brief, offer, here, past):
             return found
     return ()
@@ -237,12 +295,16 @@ def _unlike(brief: Brief, offer: Pool, here: _Bar, past: _Past) -> Pool:
     return offer
 
 
-def _weighed(place: Place, patterns: Sequence[Pattern], *decision: object) -> Pattern:
-    """One of some patterns by weight."""
+def _one(
+    policy: Policy, place: Place, here: _Bar, patterns: Sequence[Pattern], *decision: object
+) -> Pattern:
+    """One of some patterns, as the player chooses."""
+    if policy.weighs:
+        return _dense(place, patterns, here.busy, *decision)
     return place.pick(patterns, [p.weight for p in patterns], *decision)
 
 
-def _dense(place: Place, patterns: Pool, busy: float, *decision: object) -> Pattern:
+def _dense(place: Place, patterns: Sequence[Pattern], busy: float, *decision: object) -> Pattern:
     """One of some patterns by weight, and by how near it comes to the wanted density."""
     counts = [density(p) for p in patterns]
     most, least = max(counts), min(counts)

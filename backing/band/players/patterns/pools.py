@@ -13,12 +13,26 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from backing.band.players.common import Brief, band
-from backing.band.players.patterns.traits import LINE, begins_alone, density, technique, timekeeping
+from backing.band.players.patterns.fillings import ends_eight
+from backing.band.players.patterns.traits import (
+    LINE,
+    Timekeeping,
+    begins_alone,
+    density,
+    technique,
+    timekeeping,
+)
 from backing.ground.timebase import Meter
 from backing.styles.grid import Asked, choices, fit
 from backing.styles.model import Pattern, Where
 
 FOLLOWS = 0.3  # who may do less than this leaves room for another
+BESIDE = {"p": ("mf",), "mf": ("p", "f"), "f": ("mf",)}  # levels whose patterns a level may borrow
+SHORT = 4  # bars: what is held for no longer ends within a phrase
+INNER, TALKED = (
+    0.2,
+    0.6,
+)  # chance that a phrase inside of eight bars has an end: in a groove, in a conversation
 
 Pool = tuple[Pattern, ...]
 
@@ -54,8 +68,11 @@ class Spot(NamedTuple):
         return self._replace(asked=self.asked._replace(side="", left=0))
 
 
-def spot(brief: Brief, number: int, fills: bool, yields: bool) -> Spot:
-    """What a bar asks for: with `fills` the end of a phrase is where the plan asks for a fill; `yields`: may follow."""
+def spot(brief: Brief, number: int, busy: float, fills: bool, yields: bool) -> Spot:
+    """What a bar asks for of one who may do `busy` much in it.
+
+    With `fills` the end of a phrase is where the plan asks for a fill; `yields`: may follow.
+    """
     bar, plan = brief.bars[number], brief.plans[number]
     asked = None
     if not _anywhere(brief.part.patterns):
@@ -66,13 +83,26 @@ def spot(brief: Brief, number: int, fills: bool, yields: bool) -> Spot:
         where = Where.CLOSE
     elif special is not None:
         where = special
-    elif plan.fill if fills else plan.phrase_end:
+    elif plan.fill if fills else _leads_on(brief, number):
         where = Where.PHRASE_END
     else:
         where = Where.OPENING if plan.opening else Where.TIME
-    less = plan.busy < FOLLOWS
+    less = busy < FOLLOWS
     whole = less and brief.style.clave is None and not brief.style.repeats
     return Spot(bar.meter, band(plan.level), where, yields and less, asked, whole)
+
+
+def _leads_on(brief: Brief, number: int) -> bool:
+    """Whether a bar leads into the next phrase: where eight bars or the section end, elsewhere now and then.
+
+    In a conversation every phrase has an end, if not always the same one.
+    """
+    plan = brief.plans[number]
+    if not plan.phrase_end:
+        return False
+    whole = ends_eight(brief, brief.bars[number].index)
+    inner = INNER if brief.style.hold > SHORT else TALKED
+    return whole or brief.place.chance(inner, number, "leads on")
 
 
 @lru_cache(maxsize=512)
@@ -96,19 +126,28 @@ def _any(brief: Brief, at: Spot) -> Pool:
 
 
 def _in_time(brief: Brief, at: Spot) -> Pool:
-    """The patterns that keep time as the section's groove does.
-
-    The groove is chosen for all playings of the section in a chorus or two; other places keep its cymbal where they can.
-    """
-    time = _any(brief, at._replace(where=Where.TIME))
-    found = _any(brief, at)
-    if not time:
+    """The patterns that keep time as the section's groove does; other places keep its cymbal where they can."""
+    found, groove = _any(brief, at), _groove(brief, at)
+    if groove is None:
         return found
-    groove = timekeeping(brief.groove.pick(time, [p.weight for p in time], "groove", at.level))
     if any(p.where is Where.TIME for p in found):
         return tuple(p for p in found if groove.goes_with(timekeeping(p)))
-    same = tuple(p for p in found if timekeeping(p).voice in ("", groove.voice))
-    return same or tuple(_kept_on(p, groove.voice) for p in found)
+    return tuple(_kept_on(p, groove.voice) for p in found)
+
+
+def own_fills(brief: Brief, at: Spot, level: str) -> Pool:
+    """A style's own fills for a level, with the time on the cymbal of the groove that they stand in."""
+    groove = _groove(brief, at)
+    found = (p for p in _any(brief, at._replace(level=level)) if p.where is at.where and not p.idea)
+    return tuple(_kept_on(p, groove.voice) if groove else p for p in found)
+
+
+def _groove(brief: Brief, at: Spot) -> Timekeeping | None:
+    """How time is kept at a level, for all playings of the section in a chorus or two."""
+    time = _any(brief, at._replace(where=Where.TIME))
+    if not time:
+        return None
+    return timekeeping(brief.groove.pick(time, [p.weight for p in time], "groove", at.level))
 
 
 @lru_cache(maxsize=1024)
@@ -151,11 +190,10 @@ def _sparse(patterns: Pool) -> Pool:
 
 
 def others(brief: Brief, at: Spot, wanted: str) -> Iterator[Pool]:
-    """Where a level's own patterns are used up: those of the other levels, of the `wanted` technique first."""
+    """Where a level's own patterns are used up: those of the levels beside it, of the `wanted` technique first."""
     if at.follows:  # more of the level's own for one who follows
         yield tuple(p for p in _any(brief, at) if not begins_alone(p))
-    levels = [level for level in ("mf", "p", "f") if level != at.level]
-    found = [p for level in levels for p in _any(brief, at._replace(level=level))]
+    found = [p for level in BESIDE[at.level] for p in _any(brief, at._replace(level=level))]
     yield tuple(p for p in found if technique(p) == wanted)
     yield tuple(found)
 
