@@ -42,7 +42,7 @@ SOUL = "C7 | F7 | C7 | G7"
 
 # style, chart, player, bar, what is played
 ROWS = (
-    ("flat-picked-run", RUN, {"key": "G"}, "guitar", 4,
+    ("flat-picked-run", RUN, {"key": "G"}, "guitar", 8,
      "1 G2 [string 6 fret 3], 2 A2 [string 5 fret 0], 2+1/2 Bb2 [string 5 fret 1], 3 B2 [string 5 fret 2], "
      "3+1/2 D3 [string 4 fret 0], 4 E3 [string 4 fret 2], 4+1/2 G3 [string 3 fret 0]"),
     ("horn-riff", SOUL, {"key": "C"}, "horns", 1, "1 E4 C5, 1+1/2 C4 A4, 2 A3 G4, 2+1/2 E4 C5"),

@@ -83,7 +83,7 @@ HEARD: dict[str, dict[str, tuple[str, str]]] = {
         "altered": ('about = "A."', 'about = "A."\naltered = false'),
         "doubles": ('about = "A."', 'about = "A."\ndoubles = true'),
         "repeats": ('about = "A."', 'about = "A."\nrepeats = true'),
-        "hold": ('about = "A."', 'about = "A."\nhold = "section"'),
+        "hold": ('about = "A."', 'about = "A."\nhold = 2'),
         "runs_on": ('"1 . 5 ."', '"1 . 5 . | 1 1 . ."'),
         "clave": ('"1 . 5 ."', '"1 . 5 . | 1 1 . ."'),
         "idea": ("[bass]", '[idea.drop]\nrest = ["keys"]\n[bass]'),

@@ -32,7 +32,7 @@ from backing.band.players.patterns.traits import density, rhythm, technique
 from backing.ground.dice import Place
 from backing.ground.timebase import Meter
 from backing.styles.grid import Asked
-from backing.styles.model import SECTION, Part, Pattern, Where
+from backing.styles.model import SECTION, Part, Pattern, Style, Where
 from backing.timeline.model import TimeFeel
 
 WHOLE, TWO = (
@@ -112,10 +112,16 @@ class _Past(NamedTuple):
         tuple[Meter, str, Where, Asked | None], tuple[Pattern, int]
     ]  # by what the patterns are for: until which bar
 
-    def keep(self, part: Part, here: _Bar, pattern: Pattern) -> None:
-        """Hold a pattern from this bar on, where it or its player says so."""
-        if bars := pattern.hold or part.hold:
+    def keep(self, style: Style, part: Part, here: _Bar, pattern: Pattern) -> None:
+        """Hold a pattern from this bar on, where it or its player says so, and what comes after such a one."""
+        after = style.hold if here.ground in self.held else 0
+        if bars := pattern.hold or part.hold or after:
             self.held[here.ground] = pattern, here.number + bars
+
+    def heard_twice(self, pattern: Pattern, bar: int) -> bool:
+        """Whether the last two bars had the rhythm that a bar of a pattern has."""
+        wanted = rhythm(Chosen(pattern, bar))
+        return len(self.bars) > 1 and all(c and rhythm(c) == wanted for c in self.bars[-2:])
 
     def kept(self, here: _Bar) -> Pattern | None:
         """The pattern that is held in this bar."""
@@ -138,7 +144,7 @@ def choose(brief: Brief, policy: Policy) -> list[Chosen | None]:
         if pattern is None:
             pattern = _begun(brief, policy, here, past)
             past.names.append(pattern.name)
-            past.keep(brief.part, here, pattern)
+            past.keep(brief.style, brief.part, here, pattern)
         past.bars.append(_entered(brief, pattern, here))
         last = here.spot
     found = _led_into(brief, past.bars)
@@ -210,6 +216,12 @@ def _going_on(past: _Past, here: _Bar, policy: Policy, same_spot: bool) -> Patte
     may = same_spot if policy.weighs else any(p is before.pattern for p in here.pool)
     second_half = phase.half == 1 and phase.bar % before.pattern.bars == before.bar
     next_bar = phase.half == 0 and phase.bar % before.pattern.bars == before.bar + 1
+    if (
+        policy.manner is Manner.TALK
+        and next_bar
+        and past.heard_twice(before.pattern, before.bar + 1)
+    ):
+        return None
     return before.pattern if may and (second_half or next_bar) else None
 
 
@@ -239,7 +251,7 @@ def _begun(brief: Brief, policy: Policy, here: _Bar, past: _Past) -> Pattern:
         return _held(brief, policy, here)
     if policy.manner is Manner.TALK:
         return _said(brief, here, past)
-    if here.pool[0].where is not Where.TIME:
+    if here.pool[0].where is not Where.TIME or here.ground in past.held:
         return _one(policy, brief.place, here, here.pool, here.number)
     return _figure(brief, policy, here)
 
@@ -268,9 +280,10 @@ def _said(brief: Brief, here: _Bar, past: _Past) -> Pattern:
     """
     fresh, said = _fresh(brief, here, past), here.number - here.since
     motif = past.bars[here.since] if 0 < said < 3 else None
-    if motif is not None and said == 2 and any(p is motif.pattern for p in fresh):
-        return motif.pattern
-    if motif is not None and said == 1:
+    if motif is not None:
+        again = said == 2 and density(motif.pattern) > 1  # a chord that is held is no motif
+        if again and any(p is motif.pattern for p in fresh):
+            return motif.pattern
         fresh = tuple(p for p in fresh if p is not motif.pattern) or fresh
     return _dense(brief.place, fresh or here.pool, here.busy, here.number)
 
