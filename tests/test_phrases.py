@@ -87,8 +87,10 @@ def test_a_groove_holds_for_eight_bars(name: str, role: str) -> None:
     for section in music.timeline.sections[:-1]:
         eight = bars[section.first - 1 : section.last]
         length = 2 if len(eight[0] ^ eight[1]) > 1 else 1
-        held = sum(len(bar ^ eight[i % length]) <= 1 for i, bar in enumerate(eight[:7]))
-        assert held >= 6, (section, eight)
+        others = [
+            bar for i, bar in enumerate(eight[:7]) if bar and len(bar ^ eight[i % length]) > 1
+        ]
+        assert len(others) <= 1, (section, eight)
 
 
 @each(("hold", "first"), [(8, {0, 8}), (16, {0}), (12, {0, 12}), (1 << 16, {0})])

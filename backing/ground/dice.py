@@ -63,7 +63,22 @@ class Place(NamedTuple):
 
     def pick(self, items: Sequence[T], weights: Sequence[float], *decision: object) -> T:
         """One of `items`, by weight; weights need not add up to 1 but must not all be 0."""
-        mark = self.roll(*decision) * sum(weights)
+        return self.by_turns(items, weights, 0, 0.0, *decision)
+
+    def by_turns(
+        self,
+        items: Sequence[T],
+        weights: Sequence[float],
+        number: int,
+        step: float,
+        *decision: object,
+    ) -> T:
+        """One of `items` for each number in turn, so that among few of them each comes about as often as it weighs.
+
+        `step` is an irrational share of 1 (a Kronecker sequence): what two decisions have in common falls apart where
+        their steps differ.
+        """
+        mark = (self.roll(*decision) + number * step) % 1 * sum(weights)
         for item, weight in zip(items, weights, strict=True):
             mark -= weight
             if mark < 0:

@@ -155,6 +155,29 @@ class Brief(NamedTuple):
         return Place((seed, role, name, "groove", (self.section.chorus - 1) // choruses))
 
     @property
+    def track(self) -> Place:
+        """The stem for what a player shares out over a whole track."""
+        return Place(self.place.key[:2])
+
+    @property
+    def playing(self) -> int:
+        """Which playing of a section of the whole track this is, from 0."""
+        whole = self.timeline.whole or self.timeline
+        first = self.section.origin if self.timeline.whole else self.section.first
+        return whole.bars[first - 1].section_index if first <= len(whole.bars) else 0
+
+    @property
+    def grooves(self) -> int:
+        """How many grooves of the whole track come before this one, each kept through the playings of its section."""
+        whole = self.timeline.whole or self.timeline
+        names = list(dict.fromkeys(section.name for section in whole.sections))
+        held = self.groove.key[-1]
+        assert isinstance(held, int)
+        return held * len(names) + (
+            names.index(self.section.name) if self.section.name in names else 0
+        )
+
+    @property
     def start_q(self) -> Fraction:
         return self.bars[0].start_q
 

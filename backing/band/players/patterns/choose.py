@@ -19,6 +19,7 @@ from backing.band.players.patterns.altered import one_more_or_less
 from backing.band.players.patterns.fillings import next_fill
 from backing.band.players.patterns.lay import Chosen, leads_to
 from backing.band.players.patterns.pools import (
+    FIGURES,
     SHORT,
     Keeps,
     Pool,
@@ -250,7 +251,7 @@ def _begun(brief: Brief, policy: Policy, here: _Bar, past: _Past) -> Pattern:
     if brief.part.hold:
         return _held(brief, policy, here)
     if policy.manner is Manner.TALK:
-        return _said(brief, here, past)
+        return _said(brief, policy, here, past)
     if here.pool[0].where is not Where.TIME or here.ground in past.held:
         return _one(policy, brief.place, here, here.pool, here.number)
     return _figure(brief, policy, here)
@@ -264,8 +265,9 @@ def _held(brief: Brief, policy: Policy, here: _Bar) -> Pattern:
 
 def _figure(brief: Brief, policy: Policy, here: _Bar) -> Pattern:
     """The figure of a stretch: the section's own in the first one, then that or another."""
-    own = brief.groove if policy.manner is Manner.SECTION else brief.place
-    figure = _one(policy, own, here, here.pool, "figure")
+    number = brief.grooves if policy.manner is Manner.SECTION else brief.playing
+    weights = _weights(policy, here, here.pool)
+    figure = brief.track.by_turns(here.pool, weights, number, FIGURES, "figure", here.spot.level)
     rest = tuple(p for p in here.pool if p is not figure)
     first = here.since <= 1  # a pickup stands before the first phrase
     if first or not rest or brief.place.chance(STAYS, here.since, "stays"):
@@ -273,7 +275,7 @@ def _figure(brief: Brief, policy: Policy, here: _Bar) -> Pattern:
     return _one(policy, brief.place, here, rest, "another", here.since)
 
 
-def _said(brief: Brief, here: _Bar, past: _Past) -> Pattern:
+def _said(brief: Brief, policy: Policy, here: _Bar, past: _Past) -> Pattern:
     """What comes next in a conversation: the motif again two bars after it, else something new.
 
     A motif is two bars that differ.
@@ -285,7 +287,7 @@ def _said(brief: Brief, here: _Bar, past: _Past) -> Pattern:
         if again and any(p is motif.pattern for p in fresh):
             return motif.pattern
         fresh = tuple(p for p in fresh if p is not motif.pattern) or fresh
-    return _dense(brief.place, fresh or here.pool, here.busy, here.number)
+    return _one(policy, brief.place, here, fresh or here.pool, here.number)
 
 
 def _fresh(brief: Brief, here: _Bar, past: _Past) -> Pool:
@@ -312,17 +314,17 @@ def _one(
     policy: Policy, place: Place, here: _Bar, patterns: Sequence[Pattern], *decision: object
 ) -> Pattern:
     """One of some patterns, as the player chooses."""
-    if policy.weighs:
-        return _dense(place, patterns, here.busy, *decision)
-    return place.pick(patterns, [p.weight for p in patterns], *decision)
+    return place.pick(patterns, _weights(policy, here, patterns), "pattern", *decision)
 
 
-def _dense(place: Place, patterns: Sequence[Pattern], busy: float, *decision: object) -> Pattern:
-    """One of some patterns by weight, and by how near it comes to the wanted density."""
+def _weights(policy: Policy, here: _Bar, patterns: Sequence[Pattern]) -> list[float]:
+    """How readily each of some patterns is taken, for some players by how near it comes to the wanted density too."""
+    if not policy.weighs:
+        return [p.weight for p in patterns]
     counts = [density(p) for p in patterns]
     most, least = max(counts), min(counts)
     weights = []
     for pattern, count in zip(patterns, counts, strict=True):
         share = 0.5 if most == least else (count - least) / (most - least)
-        weights.append(pattern.weight * max(0.15, 1.25 - 1.2 * abs(share - busy)))
-    return place.pick(patterns, weights, "pattern", *decision)
+        weights.append(pattern.weight * max(0.15, 1.25 - 1.2 * abs(share - here.busy)))
+    return weights

@@ -28,6 +28,7 @@ from backing.styles.model import Pattern, Where
 
 FOLLOWS = 0.3  # who may do less than this leaves room for another
 BESIDE = {"p": ("mf",), "mf": ("p", "f"), "f": ("mf",)}  # levels whose patterns a level may borrow
+GROOVES, FIGURES = 2**0.5 - 1, (5**0.5 - 1) / 2  # steps by which they are shared out over a track
 SHORT = 4  # bars: what is held for no longer ends within a phrase
 INNER, TALKED = (
     0.2,
@@ -147,7 +148,7 @@ def _groove(brief: Brief, at: Spot) -> Timekeeping | None:
     time = _any(brief, at._replace(where=Where.TIME))
     if not time:
         return None
-    return timekeeping(brief.groove.pick(time, [p.weight for p in time], "groove", at.level))
+    return timekeeping(_by_turns(brief, time, "groove", at.level))
 
 
 @lru_cache(maxsize=1024)
@@ -172,9 +173,15 @@ def _in_hand(brief: Brief, at: Spot) -> Pool:
         time = _sparse(whole or time)
         if at.where is Where.TIME:
             found = time
-    wanted = technique(brief.groove.pick(time, [p.weight for p in time], "technique", at.level))
+    wanted = technique(_by_turns(brief, time, "technique", at.level))
     wanted_too = () if at.where is Where.TIME else (LINE,)  # a run may lead out of any figure
     return tuple(p for p in found if technique(p) in (wanted, *wanted_too)) or found
+
+
+def _by_turns(brief: Brief, patterns: Pool, *decision: object) -> Pattern:
+    """What a groove is known by, the patterns that weigh more in more of a track's grooves."""
+    weights = [p.weight for p in patterns]
+    return brief.track.by_turns(patterns, weights, brief.grooves, GROOVES, *decision)
 
 
 def _whole(patterns: Pool) -> Pool:
