@@ -179,7 +179,7 @@ def _with_our_faces(svg: str) -> str:
     for measure in [g for g in root.iter(f"{_SVG}g") if g.get("class") == "measure"]:
         _raise(measure)
     made = ET.tostring(root, encoding="unicode").translate(_NOTES)
-    return made.replace("Leipzig", "Noto Music").replace("Times, serif", "Inter")
+    return made.replace("Leipzig", "Inter").replace("Times, serif", "Inter")
 
 
 def _one_piece(text: ET.Element) -> None:
