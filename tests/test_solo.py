@@ -202,3 +202,26 @@ def test_a_row_of_one_quality_is_one_shape_along_the_neck() -> None:
     rows = [("Dm7", 69), ("Ebm7", 70), ("Em7", 71), ("Fm7", 72), ("F#m7", 73)]
     strokes = way([Place(p, read(s)) for s, p in rows], Hands(STANDARD_TUNING))  # type: ignore[arg-type]
     assert len({s.shape for s in strokes}) == 1
+
+
+def test_the_hand_stays_where_the_chart_asks_for_it() -> None:
+    text = TUNE.format(style="folk strum", manner="full").replace("| Fmaj7/A", '| "at 5" Fmaj7/A')
+    free, asked = (
+        [n.fret for n in solo(track(t, only=frozenset({"solo"}))) if n.start_q >= 16 and n.fret]
+        for t in (TUNE.format(style="folk strum", manner="full"), text)
+    )
+    far = [sum(max(0, abs(f - 6) - 2) for f in frets) / len(frets) for frets in (free, asked)]
+    assert far[1] <= far[0]
+    assert far[1] <= 1.0
+
+
+def test_a_typed_grip_is_the_one_that_is_held() -> None:
+    text = TUNE.format(style="folk strum", manner="full").replace("Fmaj7/A |", "Fmaj7/A[5x756x] |")
+    music = track(text, only=frozenset({"solo"}))
+    start = music.timeline.bars[4].start_q
+    held = {
+        (n.string, n.fret)
+        for n in solo(music)
+        if n.start_q == start and n.why.kind is not Kind.MELODY
+    }
+    assert held >= {(6, 5), (4, 7), (3, 5), (2, 6)}

@@ -90,6 +90,7 @@ SHOWN: dict[str, Callable[[Timeline], str]] = {
     "fermatas": lambda t: listed([q(c.start_q) for c in t.chords if c.fermata]),
     "swings": lambda t: "|".join(b.feel.name if b.feel else "-" for b in t.bars),
     "feels": lambda t: "|".join(b.time_feel.value for b in t.bars),
+    "hand": lambda t: "|".join(str(b.hand or "-") for b in t.bars),
     "tacet": lambda t: "|".join(",".join(sorted(b.tacet)) or "-" for b in t.bars),
     "players": lambda t: "|".join(
         "all" if b.players is None else ",".join(sorted(b.players)) for b in t.bars

@@ -17,7 +17,7 @@ from backing.timeline.model import Timeline
 from backing.timeline.unroll import unroll
 
 CASES = sorted((Path(__file__).parent / "cases" / "unroll").glob("*.txt"))
-BEHIND = {Takes.NOTHING: "", Takes.FIGURE: " to 90", Takes.PLAYER: " guitar"}
+BEHIND = {Takes.NOTHING: "", Takes.FIGURE: " to 90", Takes.PLAYER: " guitar", Takes.FRET: " 5"}
 
 
 def typed(word: Word) -> str:

@@ -98,6 +98,7 @@ CODES: dict[str, tuple[str, str]] = {
     "E334": ("{name} sends the band back to a Segno that comes later, so it would never end", 'put "Segno" before this place'),
     "E335": ("this To Coda jumps to a Coda that stands before it, so the band would go round for ever", 'put "Coda" after the bars that are left out'),
     "E336": ("{found} names no player who could rest", 'type  "tacet {example}"'),
+    "E339": ("{found} is no place for a hand on the neck", 'type a fret from 1 to {most}, such as  "at 5"'),
     "E337": ("{found} gives no tempo that can be played", 'type  "{example}"'),
     "E338": ("a second {name} would send the band round for ever; only one jump back can stand in a chart", "write one of them as bars or as a repeat; the first is in line {line}"),
     # --- lines under the music

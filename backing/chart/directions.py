@@ -13,7 +13,7 @@ from functools import cache
 from backing.chart.ast import Direction
 from backing.chart.codes import Faults, near, quoted
 from backing.chart.values import FASTEST, SLOWEST
-from backing.chart.words import WORDS, Takes
+from backing.chart.words import HIGHEST, WORDS, Takes
 from backing.ground.roles import ROLES
 
 LONGEST = 40  # characters that a direction may have
@@ -26,7 +26,7 @@ def _key(name: str) -> str:
     return folded.replace("d c", "dc").replace("d s", "ds")
 
 
-_ALONE = [word for word in WORDS.values() if word.takes is not Takes.PLAYER]
+_ALONE = [word for word in WORDS.values() if word.takes not in (Takes.PLAYER, Takes.FRET)]
 _BY_KEY = {_key(spelling): word.name for word in _ALONE for spelling in (word.name, *word.also)}
 _SIGNS = {word.sign: word.name for word in WORDS.values() if word.sign}
 _MOVES = {
@@ -52,6 +52,9 @@ def recognise(text: str, start: int, end: int, faults: Faults) -> Direction | No
     moved = re.fullmatch(_TO, text.strip(), re.I)
     if moved:
         return _with_figure(text, _MOVES[moved[1].casefold()], moved[2].strip(), start, end, faults)
+    hand = re.fullmatch(r"at (?:fret )?(\d{1,2})", key)
+    if hand:
+        return _with_fret(text, int(hand[1]), start, end, faults)
     first, _, rest = key.partition(" ")
     if first in WORDS and WORDS[first].takes is Takes.PLAYER:
         return _with_player(text, first, rest, start, end, faults)
@@ -74,6 +77,13 @@ def _with_figure(
         example = f"{name} to {96 if name == 'rit.' else 140}"
         faults.add("E337", start, end, found=quoted(text), example=example)
     return Direction(name, Fraction(figure) if plain else None)
+
+
+def _with_fret(text: str, fret: int, start: int, end: int, faults: Faults) -> Direction:
+    """`at 5`; a fret that the hand cannot lie at is reported."""
+    if not 1 <= fret <= HIGHEST:
+        faults.add("E339", start, end, found=quoted(text), most=HIGHEST)
+    return Direction("at", Fraction(fret))
 
 
 def _with_player(

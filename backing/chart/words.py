@@ -53,11 +53,15 @@ class Bend(NamedTuple):
 
 
 class Switch(NamedTuple):
-    """What holds from here on; None leaves it as it is. `tacet` adds the player who is named to those who rest."""
+    """What holds from here on; None leaves it as it is.
+
+    `tacet` adds the player who is named to those who rest, `position` is the fret that is named for the guitar's hand.
+    """
 
     time_feel: TimeFeel | None = None
     rubato: bool | None = None
     tacet: bool = False
+    position: bool = False
 
 
 Effect = Mark | Jump | Once | Bend | Switch
@@ -69,13 +73,15 @@ class Held(NamedTuple):
     time_feel: TimeFeel = TimeFeel.NORMAL
     rubato: bool = False
     tacet: frozenset[str] = frozenset()
+    position: int = 0  # of a guitar's hand, 0 for none
 
-    def after(self, switch: Switch, role: str | None) -> Held:
-        """What holds after one more switch, which names `role` where it is about a player."""
+    def after(self, switch: Switch, role: str | None, fret: int = 0) -> Held:
+        """What holds after one more switch, which names `role` where it is about a player, and a fret about the hand."""
         return Held(
             switch.time_feel or self.time_feel,
             self.rubato if switch.rubato is None else switch.rubato,
             self.tacet | {role} if switch.tacet and role else self.tacet,
+            fret if switch.position else self.position,
         )
 
 
@@ -85,6 +91,7 @@ class Takes(Enum):
     NOTHING = ""
     FIGURE = "to 96"  # a tempo
     PLAYER = "guitar"  # must stand there
+    FRET = "5"  # likewise
 
 
 class Manner(Enum):
@@ -117,6 +124,7 @@ class Word(NamedTuple):
     also: tuple[str, ...] = ()
 
 
+HIGHEST = 14  # fret at which a hand may be asked to lie
 _RIT, _ACCEL = Fraction(8, 10), Fraction(12, 10)
 _S, _M, _T = Switch, Manner, TimeFeel
 
@@ -144,6 +152,7 @@ _TABLE = (
     Word("half time", (_S(_T.HALF),), "half time", _M.WORDS, "the beat goes half as fast; the bars keep their length", longer=True, also=("half-time",)),
     Word("double time", (_S(_T.DOUBLE),), "double time", _M.WORDS, "the beat goes twice as fast; the bars keep their length", longer=True, also=("double-time",)),
     Word("tacet", (_S(tacet=True),), "tacet", _M.WORDS, "the player who is named rests until the section ends", Takes.PLAYER),
+    Word("at", (_S(position=True),), "at", _M.WORDS, "the solo guitar's hand stays near this fret until the section ends", Takes.FRET),
     Word("beat = beat", (Once.BEAT_KEPT,), "", _M.BEATS, "the counted beat keeps its length at this change of meter", also=("beat=beat",)),
 )  # fmt: skip
 WORDS: dict[str, Word] = {word.name: word for word in _TABLE}

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from backing.chart.ast import Bar, LineNote, Slot, Text
 from backing.chart.gripping import moved
-from backing.chart.words import WORDS, Bend, Effect, Once, Switch
+from backing.chart.words import HIGHEST, WORDS, Bend, Effect, Once, Switch
 from backing.ground.pitch import UNISON, Interval, Key, Pitch
 from backing.ground.source import Source
 from backing.ground.timebase import Meter
@@ -67,10 +67,11 @@ class Bending(NamedTuple):
 
 
 class Switching(NamedTuple):
-    """A switch, and the player whom it is about."""
+    """A switch, the player whom it is about, and the fret that it names."""
 
     switch: Switch
     role: str | None
+    fret: int = 0
 
 
 class BarMark(NamedTuple):
@@ -123,12 +124,20 @@ def mark_bar(
             if isinstance(t.effect, Bend)
         ),
         switches=tuple(
-            Switching(t.effect, t.role)
+            Switching(t.effect, t.role, _fret(t, interval.semitones - higher))
             for t in told
             if isinstance(t.effect, Switch)
             and not (t.effect.rubato is False and t.at_q >= length_q)
         ),
     )
+
+
+def _fret(told: Told, semitones: int) -> int:
+    """The fret that a direction names, moved with the key."""
+    if told.value is None or not isinstance(told.effect, Switch) or not told.effect.position:
+        return 0
+    fret = int(told.value) + semitones
+    return fret if 1 <= fret <= HIGHEST else fret % 12 or 12
 
 
 def _told(bar: Bar) -> list[Told]:

@@ -89,6 +89,7 @@ class PlayedBar(NamedTuple):
     players: frozenset[str] | None = None
     tacet: frozenset[str] = frozenset()
     levels: Levels = ()
+    hand: int = 0  # fret near which the solo guitar's hand is asked to stay, 0 for none
     colour: bool | None = None
     clave: str | None = None
     clave_half: int = 0  # 0 in the first bar of the two that a clave fills, 1 in the second

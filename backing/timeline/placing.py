@@ -88,8 +88,8 @@ def _bars(
     for index, (mark, (dynamic, dynamic_end)) in enumerate(
         zip(marks, levels, strict=True), section.first
     ):
-        for switch, role in mark.switches:
-            held = held.after(switch, role)
+        for switch, role, fret in mark.switches:
+            held = held.after(switch, role, fret)
         bars.append(
             PlayedBar(
                 index=index,
@@ -110,6 +110,7 @@ def _bars(
                 players=frame.players,
                 levels=frame.levels,
                 tacet=held.tacet,
+                hand=held.position,
                 colour=frame.colour,
                 clave=frame.clave,
                 clave_half=score.clave_half,

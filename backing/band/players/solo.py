@@ -99,6 +99,7 @@ def _chorded(
         chord=change.span.chord,
         colours=() if easy else colours,
         alone="bass" not in brief.heard,
+        at=brief.timeline.bar_at(at_q).hand,
         floor=next((n.pitch for n in bass if n.start_q <= at_q < n.end_q), 0),
         ceiling=min(76, coming),
         grip=change.span.grip,

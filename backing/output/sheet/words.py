@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from backing.chart.ast import LAST, Chart, Direction, EndingKind, Settings
 from backing.chart.ast import Text as Words
-from backing.chart.words import WORDS, Manner
+from backing.chart.words import WORDS, Manner, Takes
 from backing.ground.roles import ROLES
 from backing.ground.timebase import DYNAMICS, EIGHTH, FOUR_FOUR, Feel, Meter, Tempo
 from backing.output import hand
@@ -187,7 +187,9 @@ def direction_words(words: Words, before: Meter, meter: Meter) -> tuple[str, str
         return " = ".join(beats), "words", False
     if manner is Manner.END:
         return printed, "jump", True
-    if direction.value is not None:
+    if direction.value is not None and word.takes is Takes.FRET:
+        printed = f"{printed} {figure(direction.value)}"
+    elif direction.value is not None:
         printed = f"{printed} to {figure(direction.value)}"
     if direction.role is not None:
         printed = f"{printed} {direction.role}"
