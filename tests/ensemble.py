@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from itertools import combinations, groupby, pairwise
 
-from backing.band.model import Arrangement, Note, Player
+from backing.band.model import Arrangement, Kind, Note, Player
 from backing.ground.roles import COMPING, role_of
 from backing.timeline.model import PlayedBar
 
@@ -54,6 +54,8 @@ def rubs(music: Arrangement) -> list[str]:
         for note in player.notes:
             if not unwritten(music, note) or note.degree not in (*ALTERED, "9", "11", "13"):
                 continue
+            if note.why.kind is Kind.LINE:
+                continue  # it passes
             for other in players:
                 if other is player:
                     continue
@@ -65,7 +67,8 @@ def rubs(music: Arrangement) -> list[str]:
                     ):
                         continue
                     low = bass and beside.degree == "5" and note.degree in ALTERED
-                    if low or (not bass and unwritten(music, beside)):
+                    held = not bass and beside.why.kind is not Kind.LINE
+                    if low or (held and unwritten(music, beside)):
                         bar = music.timeline.bar_at(note.start_q).number
                         found.append(
                             f"bar {bar}: {player.role} {note.degree} against {other.role} {beside.degree}"

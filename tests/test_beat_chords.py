@@ -6,7 +6,7 @@ Figures are common practice of the trade; `ensemble` says how they are taken.
 from __future__ import annotations
 
 from functools import cache
-from itertools import combinations
+from itertools import combinations, pairwise
 from pathlib import Path
 
 from backing.band.model import Arrangement
@@ -130,3 +130,25 @@ def test_a_written_fifth_never_meets_a_flat_thirteenth() -> None:
         if n.degree == "5" and spans[n.chord].symbol.endswith("b13")
     ]
     assert fifths == []
+
+
+def test_one_chord_for_eight_bars_is_planed_in_fourths() -> None:
+    """Stacks of fourths by step along the scale; in the seventh bar a half step aside, in the eighth back."""
+    music = arranged(
+        chart(" | ".join(["Dm7"] * 16), meter="4/4", tempo=168), "straight-ahead swing"
+    )
+    keys = ensemble.strokes(player(music, "keys"))
+    bars = music.timeline.bars
+    stacks = {at: sorted(n.pitch for n in row) for at, row in keys.items() if not row[0].strict}
+    fourths = [all(b - a in (4, 5) for a, b in pairwise(row)) for row in stacks.values()]
+    assert sum(fourths) / len(fourths) >= 0.9
+    assert len({tuple(row) for row in stacks.values()}) >= 5
+    dorian = {2, 4, 5, 7, 9, 11, 0}
+    outside = {
+        number
+        for number, bar in enumerate(bars[:16])
+        for at, row in stacks.items()
+        if bar.start_q <= at < bar.end_q - 1 and not {p % 12 for p in row} <= dorian
+    }
+    assert outside <= {6, 14}
+    assert outside

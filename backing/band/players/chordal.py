@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from backing.band.model import Note
 from backing.band.players.common import Brief, Change, band
-from backing.band.players.listening import SHARED
+from backing.band.players.listening import Beside, doubling
 from backing.band.players.quick import Quick, sounds
 from backing.band.tensions import planes
 from backing.ground.pitch import Degree
@@ -38,8 +38,6 @@ MOVES_ON = 4.0  # times that, every other bar
 RESHAPED = 5.0  # against another shape where a chord slides by half step
 FOUR = 4  # notes
 LEAN = 0.2  # points a semitone by which a section's chords lie higher or lower in another take
-DOUBLED = 0.3  # against each note that another strikes too
-SAME_CHORD = 7.0  # against three of them
 ADD_NINTHS = ("triads", "spread", "close")  # in which a triad takes a ninth and no sixth
 
 
@@ -165,12 +163,6 @@ def _surroundings(voicing: Voicing, step: Step) -> float:
     return cost
 
 
-def _doubled(voicing: Voicing, chords: Sequence[frozenset[int]]) -> float:
-    """What speaks against a voicing that others strike some `chords` with: notes in common, most of all three."""
-    shared = max(len(chord.intersection(voicing.pitches)) for chord in chords)
-    return DOUBLED * shared + (SAME_CHORD if shared >= SHARED else 0.0)
-
-
 def voice(
     brief: Brief,
     family: Mapping[str, str],
@@ -179,7 +171,7 @@ def voice(
     voices: int = 0,
     held: float = TOP_HELD,
     fuller: bool = False,
-    beside: Mapping[int, Sequence[frozenset[int]]] = MappingProxyType({}),
+    beside: Beside = MappingProxyType({}),
     rows: Mapping[int, Quick] = MappingProxyType({}),
 ) -> dict[int, Voiced]:
     """The best voicing for every change (by its index) and for the change after the section.
@@ -225,7 +217,9 @@ def voice(
         if step.change.index in rows:
             own = [c + lean * v.top for v, c in zip(offer.voicings, own, strict=True)]
         if chords := beside.get(step.change.index):
-            own = [c + _doubled(v, chords) for c, v in zip(own, offer.voicings, strict=True)]
+            own = [
+                c + doubling(v.pitches, chords) for c, v in zip(own, offer.voicings, strict=True)
+            ]
         nodes.append(own)
     edges = []
     for a, b, last, step in zip(palettes, palettes[1:], found, found[1:], strict=False):

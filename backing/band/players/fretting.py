@@ -26,6 +26,7 @@ from backing.band.players.chordal import (
     steps,
 )
 from backing.band.players.common import Brief
+from backing.band.players.listening import Beside, doubling
 from backing.band.players.strings import on_string, strings_over
 from backing.band.players.touch import unheard
 from backing.band.tensions import planes
@@ -83,10 +84,14 @@ def drone_of(brief: Brief, bar: int) -> frozenset[int]:
     return frozenset((key.tonic.pc + Degree.parse(d).semitones) % 12 for d in degrees)
 
 
-def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[int, Held]:
+def hold(
+    brief: Brief,
+    under: Mapping[int, int] = MappingProxyType({}),
+    beside: Beside = MappingProxyType({}),
+) -> dict[int, Held]:
     """The grip for every change (by its index) and for the change after the section.
 
-    `under` holds the highest bass note that sounds with strokes of a change.
+    `under` holds the highest bass note that sounds with strokes of a change, `beside` what others strike with them.
     """
     found = steps(brief)
     if not found:
@@ -111,6 +116,8 @@ def hold(brief: Brief, under: Mapping[int, int] = MappingProxyType({})) -> dict[
         )
         offers.append(offer)
         own = _own_costs(brief, step, kind, offer)
+        if chords := beside.get(step.change.index):
+            own = [c + doubling(g.pitches, chords) for c, g in zip(own, offer.grips, strict=True)]
         nodes.append(own)
     edges = []
     for a, b, last, step in zip(offers, offers[1:], found, found[1:], strict=False):

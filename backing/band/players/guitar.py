@@ -26,6 +26,7 @@ from backing.band.players.fretting import (
     rocked,
     rocks,
 )
+from backing.band.players.listening import struck, undoubled, with_chords
 from backing.band.players.rhythm import Event, strokes
 from backing.band.players.runs import CHUCK_Q, run_notes
 from backing.band.players.strings import (
@@ -82,7 +83,9 @@ def play(brief: Brief) -> list[Note]:
     under: dict[int, int] = {}
     for event, low in zip(events, basses, strict=True):
         under[event.change.index] = max(low, under.get(event.change.index, 0))
-    held = hold(brief, under)
+    chords = struck(brief)
+    strummed = [(e.start_q, e.change.index) for e in events if e.line == "chord" and not e.shift]
+    held = hold(brief, under, with_chords(strummed, chords))
     singles = broken(events)
     damped = brief.part.flag("muted")
     rocking = _rocking(brief, events) if rocks(brief) else {}
@@ -117,7 +120,7 @@ def play(brief: Brief) -> list[Note]:
                 chosen = rocked(event.chord, chosen, rocking[event.start_q])
             notes += moved(event, _stroke(event, chosen, damped, own_spread, low), brief.part)
     notes += run_notes(brief, told, held)
-    return _ringing(notes, events, damped, _drones(brief, events))
+    return undoubled(_ringing(notes, events, damped, _drones(brief, events)), chords)
 
 
 def _basses(brief: Brief, events: Sequence[Event]) -> list[int]:

@@ -16,6 +16,7 @@ from itertools import groupby
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.chordal import NARROWEST, Voiced, families, voice
 from backing.band.players.common import Brief
+from backing.band.players.fourths import planed
 from backing.band.players.listening import struck, undoubled, with_chords
 from backing.band.players.lowline import asked, degree_of
 from backing.band.players.melodic import line_notes
@@ -74,6 +75,7 @@ def play(brief: Brief) -> list[Note]:
         beside=with_chords(whole, chords),
         rows=quick_chords(brief),
     )
+    planes = planed(brief, events, low, high)
     singles, roots = broken(events), _left_roots(brief, events, with_bass)
     notes: list[Note] = []
     for event in events:
@@ -90,6 +92,8 @@ def play(brief: Brief) -> list[Note]:
                 event, voiced, octaves, bar_end if pedal else None, singles.pop(index, None)
             )
         else:
+            voiced = planes.stacks.get(event.start_q, voiced)
+            event = event._replace(shift=planes.aside.get(event.start_q, event.shift))
             notes += moved(event, _chord(event, voiced), brief.part)
     notes += line_notes(brief, events, *register(brief, *RIGHT_HAND), octaves)
     notes.sort(key=note_order)

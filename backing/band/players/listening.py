@@ -10,7 +10,7 @@ practice).
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from fractions import Fraction
 from itertools import groupby
 
@@ -22,7 +22,13 @@ from backing.timeline.model import PlayedBar
 DENSE = Fraction(3, 2)  # strokes a quarter from which comping is busy
 SHARED = 3  # equal notes struck together that make two chords one
 
+DOUBLED = 0.3  # points against each note that another strikes too
+SAME_CHORD = 7.0  # against three of them
+
 Struck = Mapping[Fraction, frozenset[int]]
+Beside = Mapping[
+    int, Sequence[frozenset[int]]
+]  # by the index of a change, what others strike together with it
 
 
 def others(brief: Brief) -> list[tuple[Note, ...]]:
@@ -56,17 +62,30 @@ def with_chords(
     return {index: tuple(sorted(rows, key=sorted)) for index, rows in found.items()}
 
 
+def doubling(pitches: Collection[int], chords: Sequence[frozenset[int]]) -> float:
+    """What speaks against a chord that others strike some `chords` with: notes in common, most of all three."""
+    shared = max(len(chord.intersection(pitches)) for chord in chords)
+    return DOUBLED * shared + (SAME_CHORD if shared >= SHARED else 0.0)
+
+
 def undoubled(notes: Sequence[Note], chords: Struck) -> list[Note]:
-    """The notes of a player without those that make a stroke the same as another's: the lowest of them go."""
+    """The notes of a player without those that make a stroke the same as another's.
+
+    The lowest of them go, thirds and sevenths last.
+    """
     if not chords:
         return list(notes)
     made: list[Note] = []
     for at, row in groupby(notes, key=lambda n: n.start_q):
         stroke = list(row)
-        same = sorted(n.pitch for n in stroke if n.pitch in chords.get(at, ()))
-        gone = same[: max(0, len(same) - SHARED + 1)]
+        same = sorted((_guides(n), n.pitch) for n in stroke if n.pitch in chords.get(at, ()))
+        gone = {pitch for _, pitch in same[: max(0, len(same) - SHARED + 1)]}
         made += [n for n in stroke if n.pitch not in gone]
     return made
+
+
+def _guides(note: Note) -> bool:
+    return note.degree.lstrip("b#") in ("3", "7")
 
 
 def strokes_in(brief: Brief, bar: PlayedBar) -> frozenset[Fraction]:
