@@ -66,7 +66,11 @@ def rubs(music: Arrangement) -> list[str]:
                         11,
                     ):
                         continue
-                    low = bass and beside.degree == "5" and note.degree in ALTERED
+                    leads = beside.why.kind in (
+                        Kind.STEP,
+                        Kind.PASSING,
+                    )  # by half step into what follows
+                    low = bass and not leads and beside.degree == "5" and note.degree in ALTERED
                     held = not bass and beside.why.kind is not Kind.LINE
                     if low or (held and unwritten(music, beside)):
                         bar = music.timeline.bar_at(note.start_q).number
