@@ -15,6 +15,7 @@ from backing.band.leader import plan_of
 from backing.band.model import Arrangement, Kind, Note
 from backing.band.plan import phrases, plans, shared
 from backing.band.players.common import BarPlan, Brief
+from backing.band.track import Track
 from backing.band.zones import zones
 from backing.ground.instruments import DRUM_KEYS
 from backing.styles.find import find
@@ -36,8 +37,9 @@ CRASH = {DRUM_KEYS["crash"], DRUM_KEYS["crash 2"]}
 
 def by_section(tune: Timeline, seed: int = 1) -> list[tuple[BarPlan, ...]]:
     """The leader's plan of every bar, section by section."""
-    none: list[frozenset[str]] = [frozenset()] * len(tune.sections)
-    led = plan_of(tune, [find("straight-ahead swing")] * len(none), none, seed)
+    count = len(tune.sections)
+    own = find("straight-ahead swing")
+    led = plan_of(tune, Track(tune, [own] * count, [()] * count, [""] * count, seed))
     return plans(tune, led, zones(tune, "drums"), seed)
 
 

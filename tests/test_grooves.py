@@ -12,7 +12,7 @@ from backing.band.model import Arrangement
 from backing.ground.instruments import DRUM_KEYS
 from backing.styles.find import find, names
 from tests import measures
-from tests.band import arranged, chart, demo, notes_in, player, timeline
+from tests.band import ROOT, arranged, chart, demo, notes_in, player, timeline
 from tests.each import each
 from tests.test_zones import rows
 
@@ -165,7 +165,7 @@ def test_chords_and_bass_of_straight_styles_stand_on_their_grid(name: str) -> No
 
 def test_under_strummed_open_chords_the_bass_lies_low_and_stays_there() -> None:
     """The guitar strums its open shapes whole, since the bass keeps below them; a root that stays keeps its octave."""
-    music = demo("folk")
+    music = arranged((ROOT / "demo" / "folk.txt").read_text("utf-8"), None, wish={"plan": "flat"})
     guitar, bass = player(music, "guitar").notes, player(music, "bass").notes
     shapes = Counter(tuple(frets) for _, frets in measures.grips(player(music, "guitar")))
     assert shapes[(3, 2, 0, 0, 0, 3)] > 20

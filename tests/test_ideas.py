@@ -10,6 +10,7 @@ from backing.band.arrange import arrange
 from backing.band.course import energies, levels, opens
 from backing.band.model import Arrangement, Note
 from backing.ground.instruments import DRUM_NAMES
+from backing.ground.roles import COMPING
 from backing.performance.explain import explain
 from backing.styles.load import load, load_text
 from backing.styles.model import Style
@@ -100,6 +101,8 @@ def test_in_a_dub_drop_the_chords_leave_drums_and_bass_alone() -> None:
             by_bar(music, role) for role in ("keys", "guitar", "bass", "drums")
         )
         for number, (k, g, b, d) in enumerate(zip(keys, guitar, bass, drums, strict=True)):
+            if any(music.plan.sections[number // 8].rests_at(p, number % 8) for p in COMPING):
+                continue  # the leader leaves one of them out
             assert bool(k) == bool(g), "both or neither"
             assert b
             assert d

@@ -159,7 +159,7 @@ def test_two_passes_at_one_tempo_are_not_played_alike() -> None:
     wish = Options()
     performances, _ = practised(prepare(parse(CHART), wish), wish, Practice(ladder="100", passes=2))
     first, second = (
-        [n.pitch for n in keys.notes]
+        [(n.start_q, n.pitch) for n in keys.notes]
         for one in performances
         for keys in one.players
         if keys.role == "keys"

@@ -20,6 +20,7 @@ from backing.band.plan import melody_bars
 from backing.band.players import click as click_player
 from backing.band.players.common import Brief, Marks, Zone, ZoneKind
 from backing.band.players.patterns.told import with_patterns
+from backing.band.staged import touched
 from backing.band.zones import sounding
 from backing.ground.errors import ArrangementError
 from backing.ground.instruments import STANDARD_TUNING
@@ -49,6 +50,7 @@ def arrange(
     Raises `ArrangementError` where a player cannot play its part.
     """
     form = form_of(timeline, style, seed, styles or {}, guide_tones=guide_tones, plain=plain)
+    timeline = form.timeline
     clicked = not named(CLICK.role, without)
     kept = [p for p in form.players if (not only or named(p, only)) and not named(p, without)]
     tracks = _tracks(form, frozenset(kept))
@@ -108,7 +110,7 @@ def _through(
             called = ()
             continue
         brief = brief_of(form, number, player, track.notes, heard[number])._replace(called=called)
-        line = evened(brief, sorted(chair.play(brief), key=note_order))
+        line = evened(brief, touched(brief, sorted(chair.play(brief), key=note_order)))
         line, called = with_patterns(brief, line, chair.chosen)
         _check(brief, line)
         if chair.cut:

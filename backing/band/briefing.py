@@ -11,16 +11,19 @@ from fractions import Fraction
 from typing import NamedTuple, TypeVar
 
 from backing.band.bookends import last_chord
-from backing.band.chairs import TIMEKEEPER, called, seated
+from backing.band.chairs import GUIDE_PARTS, TIMEKEEPER, called, seated
 from backing.band.course import level_of
 from backing.band.ideas import players_resting, with_ideas
-from backing.band.leader import Plan, SectionPlan, place_of, plan_of, whole_of
+from backing.band.leader import place_of, plan_of, whole_of
+from backing.band.led import Plan, SectionPlan
 from backing.band.model import Note
 from backing.band.plan import plans, shared
 from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind, band
 from backing.band.players.patterns.comping import holds_ideas, leader
 from backing.band.players.patterns.fillings import due
+from backing.band.staged import asked, half_timed, left_out, unwritten
 from backing.band.tensions import Agreed, agreed
+from backing.band.track import Track
 from backing.band.zones import bounds, heard_until, zones
 from backing.ground.dice import Place
 from backing.ground.pitch import Degree
@@ -62,12 +65,15 @@ def form_of(
     """Who plays in which section, and the leader's plan; `named` holds the styles that sections name."""
     styles = _styles(timeline, style, named)
     plan = _plan(timeline, style, named, seed, guide_tones)
+    timeline = half_timed(timeline, plan)
     parts = [
         _seated(own, timeline, led, guide_tones)
         for own, led in zip(styles, plan.sections, strict=True)
     ]
     players = called({player for section in parts for player in section})
-    zoned = {player: zones(timeline, player) for player in players}
+    zoned = {
+        player: zones(timeline, player, unwritten(timeline, plan, player)) for player in players
+    }
     if styles:
         for row in zoned.values():
             row[-1] = last_chord(styles[-1], timeline, row[-1])
@@ -79,10 +85,12 @@ def form_of(
         bars = timeline.bars[section.first - 1 : section.last]
         led[i] = with_ideas(own, bars, led[i], seed)
         playing = {player: zoned[player][i] for player in players if player in parts[i]}
+        playing = left_out(plan.sections[i], bars, playing)
         playing = players_resting(own, parts[i], bars, led[i], playing)
         for player, found in playing.items():
             zoned[player][i] = found
-        told.append(shared(timeline, i, led[i], playing, seed, leader(own), not holds_ideas(own)))
+        leads = plan.sections[i].leads or leader(own)
+        told.append(shared(timeline, i, led[i], playing, seed, leads, not holds_ideas(own)))
     changes = _changes(timeline)
     colours = {} if plain else _colours(timeline, styles, changes)
     return Form(
@@ -134,13 +142,28 @@ def _plan(
     """The leader's plan, which reads the whole track where only an excerpt is played."""
     whole = whole_of(timeline)
     styles = _styles(whole, style, named)
-    return plan_of(timeline, styles, [seated(own, whole, guide_tones) for own in styles], seed)
+    by_name = {own.name: own for own in styles}
+    seats = {name: _planned_for(own, whole, guide_tones) for name, own in by_name.items()}
+    leaders = {name: leader(own) for name, own in by_name.items()}
+    track = Track(
+        whole, styles, [seats[s.name] for s in styles], [leaders[s.name] for s in styles], seed
+    )
+    return plan_of(timeline, track)
+
+
+def _planned_for(own: Style, timeline: Timeline, guide_tones: bool) -> tuple[str, ...]:
+    """The players whom the leader decides about: not a soloist, nor whoever was asked for a line of guide tones."""
+    found = seated(own, timeline, guide_tones)
+    return tuple(
+        player for player, part in found.items() if part not in GUIDE_PARTS and player != "solo"
+    )
 
 
 def _seated(own: Style, timeline: Timeline, led: SectionPlan, guide_tones: bool) -> dict[str, Part]:
     """The parts of a section, each with the instrument for how loud it begins."""
     level = band(led.opens)
-    return {role: part.at(level) for role, part in seated(own, timeline, guide_tones).items()}
+    found = seated(own, timeline, guide_tones)
+    return {role: asked(part, led).at(level) for role, part in found.items()}
 
 
 def brief_of(

@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from enum import Enum
 from itertools import groupby
 
+from backing.ground.manners import OFF
 from backing.styles.model import Energy
 from backing.timeline.model import PlayedBar, SectionPass, Timeline
 
@@ -23,12 +24,13 @@ FIRST_OF_MANY = 1.75  # p, in two
 SECOND_OF_MANY = 2.75
 LAST_OF_MANY = 4.1  # f
 RETURNED = 0.5  # more where a section returns after another one
+INTRO = 0.2  # less before an introduction that the band adds, twice that in a written one
 ANOTHER = 0.25  # more in the section that answers the first one, and once more at its last time
 MOST = 4.75
 LIFT = 0.7  # of the level, that is worth building up to
 LOUD = 3.75  # from here on a section is loud (`common.band`)
 SOFT = 2.0  # below it is soft
-ALIKE = 0.25  # levels nearer than this are one
+ALIKE = 0.55  # levels nearer than this are one: what has returned and what has not
 MORE_BY = 0.35  # of the level, by which a section must grow to be heard to lift
 MORE = (Energy.LIFT.value, Energy.PEAK.value, Energy.FEATURE.value)  # what a band leads up to
 
@@ -104,8 +106,10 @@ def levels(timeline: Timeline) -> list[float]:
 
 
 def _of_chorus(timeline: Timeline, section: SectionPass) -> float:
+    if section.part == "intro" and timeline.intro != OFF:  # it takes nothing from the first section
+        return chorus_level(1, timeline.choruses) - INTRO
     if section.part == "intro" and timeline.choruses < 3:
-        return USUAL - 0.4
+        return USUAL - 2 * INTRO
     return chorus_level(section.chorus, timeline.choruses)
 
 

@@ -12,7 +12,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from backing.band.players.common import BarPlan, Zone, ZoneKind, band
+from backing.band.players.common import BarPlan, Zone, band
+from backing.band.staged import without
 from backing.ground.dice import Place
 from backing.ground.roles import named
 from backing.styles.grid import Asked, part_choices
@@ -143,21 +144,8 @@ def resting(
     out = [bar for bar, plan in zip(bars, plans, strict=True) if rests(style, part, bar, plan)]
     found = list(zones)
     for bar in out:
-        found = [piece for zone in found for piece in _without(zone, bar)]
+        found = [piece for zone in found for piece in without(zone, bar.start_q, bar.end_q)]
     return tuple(found)
-
-
-def _without(zone: Zone, bar: PlayedBar) -> list[Zone]:
-    """A zone, silent in a bar where it keeps time."""
-    if zone.kind is not ZoneKind.TIME or zone.end_q <= bar.start_q or bar.end_q <= zone.start_q:
-        return [zone]
-    inner = Zone(max(zone.start_q, bar.start_q), min(zone.end_q, bar.end_q), ZoneKind.SILENT)
-    around = (
-        Zone(zone.start_q, inner.start_q, ZoneKind.TIME),
-        inner,
-        Zone(inner.end_q, zone.end_q, ZoneKind.TIME),
-    )
-    return [piece for piece in around if piece.start_q < piece.end_q]
 
 
 def players_resting(

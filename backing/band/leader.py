@@ -9,111 +9,49 @@ Conventions: sections and bars of a section count from 0; levels as in `course`.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from enum import Enum
+from collections.abc import Callable
 from typing import NamedTuple
 
+from backing.band.contrast import with_backings, with_contrast, with_drop, with_registers
 from backing.band.course import USUAL, Stand, energies, is_opening, levels, opens, returns, stands
+from backing.band.entries import with_entries, with_everybody, with_rests, with_vamp
+from backing.band.led import Decision, Move, Plan, Reason, SectionPlan
+from backing.band.seams import with_close, with_hits
+from backing.band.track import Track
 from backing.ground.manners import FLAT
-from backing.styles.model import Style
 from backing.timeline.model import SectionPass, Timeline
 
-
-class Move(Enum):
-    """What a leader may decide; the value is how it is told of players."""
-
-    GROWS = "louder"
-
-
-class Decision(NamedTuple):
-    """One move of the leader: whom it concerns, and why, in words."""
-
-    move: Move
-    players: tuple[str, ...]
-    why: str
-
-    @property
-    def told(self) -> str:
-        """The decision and its reason in words."""
-        return f"{', '.join(self.players)} {self.move.value}: {self.why}"
+BAND = ("band",)
+Decide = Callable[[Track, list[SectionPlan]], list[SectionPlan]]
+# in the order in which a leader thinks: who plays, what drops out, how they play, what leads on
+STEPS: tuple[Decide, ...] = (
+    with_entries,
+    with_vamp,
+    with_rests,
+    with_drop,
+    with_contrast,
+    with_registers,
+    with_backings,
+    with_everybody,
+    with_hits,
+    with_close,
+)
 
 
-class Rest(NamedTuple):
-    """A player who leaves bars `first` to `last` of a section to the others, and why."""
-
-    player: str
-    first: int
-    last: int
-    why: str
-
-
-class SectionPlan(NamedTuple):
-    """What the leader decided for one playing of a section.
-
-    `level` is how loud it is where nothing is written, `opens` how loud it begins; `energy` is a value of `Energy`, "" for
-    nothing in particular. `arrives` where it is a new section to the ear and no ending, `first_of_many` in the first of
-    three choruses and more. `leads` is who of those who comp states the chords, "" where they take turns.
-    """
-
-    level: float = USUAL
-    opens: float = USUAL
-    energy: str = ""
-    stand: Stand = Stand.HOME
-    arrives: bool = False
-    first_of_many: bool = False
-    leads: str = ""
-    rests: tuple[Rest, ...] = ()
-    decisions: tuple[Decision, ...] = ()
-
-    def cut(self, first: int, bars: int) -> SectionPlan:
-        """What holds of it in so many bars, from one of the section's on."""
-        last = first + bars - 1
-        return self._replace(
-            rests=tuple(
-                r._replace(first=max(r.first, first) - first, last=min(r.last, last) - first)
-                for r in self.rests
-                if r.first <= last and r.last >= first
-            )
-        )
-
-
-class Plan(NamedTuple):
-    """The plan of a track, section by section; `after` is that of what comes behind an excerpt (None at the end).
-
-    `track` is that of the whole track, section by section of it.
-    """
-
-    sections: tuple[SectionPlan, ...] = ()
-    after: SectionPlan | None = None
-    track: tuple[SectionPlan, ...] = ()
-
-    def next_to(self, number: int) -> SectionPlan | None:
-        """The plan of what follows a section."""
-        return self.sections[number + 1] if number + 1 < len(self.sections) else self.after
-
-
-def plan_of(
-    timeline: Timeline, styles: Sequence[Style], players: Sequence[Collection[str]], seed: int
-) -> Plan:
-    """The plan of a timeline, cut out of its whole track's where it is an excerpt.
-
-    `styles` and `players` are told for every section of the whole track (`whole_of`).
-    """
-    whole = whole_of(timeline)
-    planned = _planned(whole, styles, players, seed)
-    if whole is timeline:
+def plan_of(timeline: Timeline, track: Track) -> Plan:
+    """The plan of a timeline, cut out of that of its whole track (`whole_of`), which is told section by section."""
+    planned = planned_of(track)
+    if timeline.whole is None:
         return Plan(planned, None, planned)
     places = [place_of(timeline, section) for section in timeline.sections]
     sections = [
-        planned[place.number].cut(place.offset, section.last - section.first + 1)
-        for section, place in zip(timeline.sections, places, strict=True)
+        planned[at.number].cut(at.offset, section.last - section.first + 1, at.offset + at.left)
+        for section, at in zip(timeline.sections, places, strict=True)
     ]
     if timeline.loops:
         sections = [section._replace(rests=()) for section in sections]
         return Plan(tuple(sections), sections[0], planned)
-    behind = places[-1]
-    cut_off = behind.left > timeline.sections[-1].last - timeline.sections[-1].first + 1
-    after = behind.number + (not cut_off)
+    after = places[-1].number + 1
     return Plan(tuple(sections), planned[after] if after < len(planned) else None, planned)
 
 
@@ -139,18 +77,24 @@ def place_of(timeline: Timeline, section: SectionPass) -> Origin:
     return Origin(number, first - there.first, there.last - first + 1)
 
 
-def _planned(
-    timeline: Timeline, styles: Sequence[Style], players: Sequence[Collection[str]], seed: int
-) -> tuple[SectionPlan, ...]:
+def planned_of(track: Track) -> tuple[SectionPlan, ...]:
     """The plan of every section of a whole track."""
-    flat = timeline.plan == FLAT
+    flat = track.timeline.plan == FLAT
+    plans = _levels(track.timeline, flat)
+    for step in () if flat else STEPS:
+        plans = step(track, plans)
+    return tuple(plans)
+
+
+def _levels(timeline: Timeline, flat: bool) -> list[SectionPlan]:
+    """How loud every section is and what it is for."""
     usual = [USUAL] * len(timeline.sections) if flat else levels(timeline)
     begin = opens(timeline, usual)
     energy = [""] * len(begin) if flat else energies(timeline, begin)
     rows = zip(
         timeline.sections, usual, begin, energy, stands(timeline), returns(timeline), strict=True
     )
-    return tuple(
+    return [
         SectionPlan(
             level,
             begins,
@@ -161,10 +105,7 @@ def _planned(
             decisions=() if flat else _grown(timeline, section, stand, again),
         )
         for number, (section, level, begins, meant, stand, again) in enumerate(rows)
-    )
-
-
-BAND = ("band",)
+    ]
 
 
 def _grown(
@@ -174,7 +115,7 @@ def _grown(
     if timeline.bars[section.first - 1].dynamic is not None or stand is Stand.OUTSIDE:
         return ()
     if again:
-        return (Decision(Move.GROWS, BAND, "it returns after another section"),)
+        return (Decision(Move.GROWS, BAND, Reason.RETURNS),)
     if stand is Stand.ANSWER and timeline.choruses < 3:
-        return (Decision(Move.GROWS, BAND, "it answers the first section"),)
+        return (Decision(Move.GROWS, BAND, Reason.ANSWERS),)
     return ()

@@ -10,7 +10,7 @@ from enum import Enum
 from fractions import Fraction
 from typing import NamedTuple
 
-from backing.band.leader import Plan
+from backing.band.led import Plan
 from backing.styles.model import Part, Style
 from backing.timeline.model import Timeline
 

@@ -15,7 +15,8 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from backing.band.course import LIFT, MORE, USUAL, is_opening, level_of
-from backing.band.leader import Plan, place_of, whole_of
+from backing.band.leader import place_of, whole_of
+from backing.band.led import Plan
 from backing.band.players.common import BarPlan, Phase, Zone, ZoneKind
 from backing.band.players.patterns.fillings import PHRASE, fill_due
 from backing.band.zones import overlapping, sounding
@@ -134,7 +135,7 @@ def _section_plan(whole: _Whole, number: int, clave: str | None) -> tuple[BarPla
                 crash=_crashes(whole, bar, level, opening, place),
                 two=two or bar.time_feel is TimeFeel.IN_TWO,
                 opening=opening,
-                close=bar.index == len(timeline.bars) - 1,
+                close=bar.index == len(timeline.bars) - 1 and timeline.whole is None,
                 phase=phase,
                 left=of - i,
                 places=_places(whole, number, bar, of - i),

@@ -222,11 +222,12 @@ def _rubato(timeline: Timeline, role: str) -> list[Mark]:
     return found
 
 
-def zones(timeline: Timeline, role: str) -> list[tuple[Zone, ...]]:
-    """The zones of a role, section by section; they cover each section without a gap."""
-    return [
-        _painted(section, found) for section, found in _by_section(timeline, marks(timeline, role))
-    ]
+def zones(timeline: Timeline, role: str, more: Sequence[Mark] = ()) -> list[tuple[Zone, ...]]:
+    """The zones of a role, section by section, with `more` marks than are written; they cover each section without a gap."""
+    found = marks(timeline, role)
+    if more:
+        found = sorted([*found, *more], key=lambda m: m.start_q)
+    return [_painted(section, here) for section, here in _by_section(timeline, found)]
 
 
 def bounds(timeline: Timeline, section: SectionPass) -> tuple[Fraction, Fraction]:

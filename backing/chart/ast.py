@@ -100,6 +100,7 @@ class Header(NamedTuple):
     choruses: int | None = None
     ending: Ending | None = None
     count_in: int | None = None  # bars; 0 is `off`
+    intro: str | None = None  # one of `manners.INTROS`
     plan: str | None = None  # one of `manners.PLANS`
     pickup_beats: Fraction = Fraction(0)  # counted beats
     tuned: int = 0

@@ -49,6 +49,7 @@ SETTINGS: dict[str, Setting] = {
     "choruses":   Setting("choruses", True, lambda v: values.number("choruses", v, 1, 999, "choruses: 2"), "choruses: 2"),
     "ending":     Setting("ending", True, values.ending, "ending: ring"),
     "count-in":   Setting("count_in", True, values.count_in, "count-in: 2"),
+    "intro":      Setting("intro", True, values.intro, "intro: last 4  or, where a section begins, [Intro] on a line of its own"),
     "plan":       Setting("plan", True, lambda v: values.word("plan", v, PLANS), "plan: flat"),
     "pickup":     Setting("pickup_beats", True, values.pickup, "pickup: 1"),
     "tuned":      Setting("tuned", True, lambda v: values.number("tuned", v, -12, 12, "tuned: -2"), "tuned: -2"),

@@ -14,6 +14,7 @@ from backing.chart.ast import LETTERS, NUMBERS, NUMERALS, Dynamics, Ending, Endi
 from backing.chart.codes import near, quoted
 from backing.ground import languages
 from backing.ground.levels import HIGHEST_DB, LOWEST_DB, Levels
+from backing.ground.manners import INTROS
 from backing.ground.pitch import MODES, Interval, Key, NoteName
 from backing.ground.roles import PLAYERS, ROLES
 from backing.ground.timebase import (
@@ -304,6 +305,14 @@ def chords(text: str) -> str:
 def word(name: str, text: str, choices: Sequence[str]) -> str:
     """One of some words that stand for themselves."""
     return str(choice(name, text, {word: word for word in choices}))
+
+
+def intro(text: str) -> str:
+    """`off`, `last 4`, `pedal` or `vamp`; music behind it is a section."""
+    if text.startswith("|"):
+        hint = "a section begins with its name in brackets on a line of its own: [Intro]"
+        raise Wrong("E214", value=quoted(text), name="intro", hint=hint)
+    return word("intro", " ".join(text.split()), INTROS)
 
 
 def note_names(text: str) -> str:

@@ -165,6 +165,12 @@ def check(
     charts: Annotated[
         list[Path], typer.Argument(metavar="CHART...", help="Charts, or - for standard input.")
     ],
+    show_plan: Annotated[
+        bool,
+        typer.Option(
+            "--show-plan", help="Who plays in which section, and what the leader decided and why."
+        ),
+    ] = False,
     as_json: Json = False,
     quiet: Quiet = False,
     *,
@@ -172,14 +178,16 @@ def check(
 ) -> None:
     """Every mistake at once, then the form as played, bars, length, and the chord of every bar.
 
+    With --show-plan the leader's plan in place of the chords.
+
     Example: backing check tune.txt
     """
     from backing.commands.reports import check as run_check
-    from backing.commands.reports import check_report
+    from backing.commands.reports import check_report, plan_report
 
     results = [run_check(path, wish) for path in charts]
     if as_json:
-        show([r.as_json() for r in results])
+        show([r.as_json(show_plan) for r in results])
     else:
         for result in results:
             for diagnostic in result.diagnostics:
@@ -187,7 +195,7 @@ def check(
             if result.understood and not quiet:
                 typer.echo(result.understood)
             if result.timeline is not None and not quiet:
-                typer.echo(check_report(result))
+                typer.echo((plan_report if show_plan else check_report)(result))
     if any(r.wrong for r in results):
         raise typer.Exit(1)
 

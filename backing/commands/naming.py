@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from backing.commands.options import Band, Options
+from backing.ground.manners import OFF
 from backing.output.asked import Sound
 from backing.output.names import safe, worded
 from backing.timeline.form import Form
@@ -80,6 +81,12 @@ def _manner(form: Form) -> Iterator[Words]:
     """How it begins and ends, its colours, and how the guitar is tuned."""
     if form.ending is not None:
         yield _words(f"ending {form.ending.kind.value}")
+    if form.intro is not None:
+        yield _words(
+            f"{form.intro} intro".replace("last 4", "last four")
+            if form.intro != OFF
+            else "no intro"
+        )
     if form.count_in is not None:
         yield _words(f"count-in {form.count_in}" if form.count_in else "no count-in")
     if form.plan is not None:

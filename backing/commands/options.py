@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from backing.commands import values as v
 from backing.ground.errors import RequestError
-from backing.ground.manners import PLANS
+from backing.ground.manners import INTROS, PLANS
 from backing.output.asked import Paper, Sound
 from backing.reading.asked import READ_AS, Reading
 from backing.timeline.form import Form
@@ -103,6 +103,7 @@ TABLE: tuple[Option, ...] = tuple(Option(*row) for row in (
     ("--section",     "form.sections",    v.name,              (),   "NAME",        "Only this section; may be given again.", "B"),
     ("--bars",        "form.bars",        v.bars,              None, "9-16",        "Only these bars of the sheet, first time through.", "2-3"),
     ("--ending",      "form.ending",      v.ending,            None, "MANNER",      "ring, short, tag, rit, fade 4 or as written.", "short"),
+    ("--intro",       "form.intro",       v.choice(*INTROS), None, "MANNER",      f"An introduction where none is written: {', '.join(INTROS)}.", "vamp"),
     ("--count-in",    "form.count_in",    v.count_in,          None, "BARS or off", "Bars of count-in.", "1"),
     ("--click",       "band.click",       v.choice(*v.CLICKS), "off", "KIND",       f"A click through the track: {', '.join(v.CLICKS)}.", "beats"),
     ("--without",     "band.without",     v.roles,             (),   "PLAYER",      "Leave this player out; may be given again.", "drums"),

@@ -99,7 +99,7 @@ def solo_without_tune(chart: Chart, timeline: Timeline) -> Iterator[Diagnostic]:
 
 
 def held_as_asked(chart: Chart, wish: Options) -> Chart:
-    """The chart with the capo and the tuning that are asked for in place of its own."""
+    """The chart with the capo, the tuning and the introduction that are asked for in place of its own."""
     from dataclasses import replace
 
     header, form = chart.header, wish.form
@@ -109,17 +109,20 @@ def held_as_asked(chart: Chart, wish: Options) -> Chart:
         header = header._replace(tuned=form.tuned)
     if form.chord_melody is not None:
         header = header._replace(chord_melody=form.chord_melody)
+    if form.intro is not None:
+        header = header._replace(intro=form.intro)
     return chart if header is chart.header else replace(chart, header=header)
 
 
 def asked_form(wish: Options) -> Form:
-    """What is asked of the form; a loop ends as written, and has no count-in unless one is asked for."""
+    """What is asked of the form; a loop ends as written, and has no introduction, nor a count-in unless one is asked for."""
     from backing.chart.ast import Ending, EndingKind
+    from backing.ground.manners import OFF
 
     if not wish.sound.loop:
         return wish.form
     return wish.form._replace(
-        ending=Ending(EndingKind.AS_WRITTEN), count_in=wish.form.count_in or 0
+        ending=Ending(EndingKind.AS_WRITTEN), intro=OFF, count_in=wish.form.count_in or 0
     )
 
 

@@ -37,14 +37,17 @@ class Checked:
     def wrong(self) -> bool:
         return any(d.severity.value == "error" for d in self.diagnostics)
 
-    def as_json(self) -> dict[str, object]:
+    def as_json(self, with_plan: bool = False) -> dict[str, object]:
         from backing.output.timeline_json import as_json
+        from backing.performance.plan_told import plan_json
 
+        planned = plan_json(self.performance.arrangement) if self.performance else None
         return {
             "file": self.name,
             "diagnostics": [d.as_json() for d in self.diagnostics],
             "form": [s.name for s in self.timeline.sections] if self.timeline else [],
             "timeline": as_json(self.performance) if self.performance else None,
+            **({"plan": planned} if with_plan else {}),
         }
 
 
@@ -75,6 +78,14 @@ def check_report(checked: Checked) -> str:
 
     assert checked.performance is not None
     return timeline_text(checked.name, checked.performance, foreign_meters(checked.performance))
+
+
+def plan_report(checked: Checked) -> str:
+    """The leader's plan: who enters where, what each section is for, what was decided and why."""
+    from backing.performance.plan_told import plan_text
+
+    assert checked.performance is not None
+    return plan_text(checked.name, checked.performance.arrangement)
 
 
 def foreign_meters(performance: Performance) -> list[str]:

@@ -38,6 +38,7 @@ LEFT = (
     "choruses",
     "ending",
     "count-in",
+    "intro",
     "plan",
     "tuned",
     "capo",

@@ -69,7 +69,7 @@ def chosen_bars(timeline: Timeline, bars: tuple[int, int] | None) -> list[Played
     seen: set[int] = set()
     found = []
     for bar in timeline.bars:
-        if first <= bar.number <= last and bar.number not in seen:
+        if first <= bar.number <= last and bar.number not in seen and (bar.number or bar.line):
             seen.add(bar.number)
             found.append(bar)
     if not found:
@@ -137,7 +137,7 @@ def explain(arrangement: Arrangement, bars: tuple[int, int] | None = None) -> st
             if not notes and player.role == "click":
                 continue
             if not notes:
-                text = "rests" if bar.index in arrangement.silent else "-"
+                text = _silence(arrangement, player.role, bar)
             elif not pitched(player.role):
                 text = _drums(notes, bar)
             else:
@@ -156,10 +156,21 @@ def _led(arrangement: Arrangement, bar: PlayedBar) -> Iterable[str]:
             yield f"  leader:     {decision.told}"
 
 
+def _silence(arrangement: Arrangement, player: str, bar: PlayedBar) -> str:
+    """Why nothing of a player is heard in a bar, "-" where there is no more to say."""
+    sections = arrangement.plan.sections
+    if bar.section_index < len(sections):
+        first = arrangement.timeline.sections[bar.section_index].first
+        rest = sections[bar.section_index].rests_at(player, bar.index - first)
+        if rest is not None:
+            return f"rests: {rest.why.value}"
+    return "rests" if bar.index in arrangement.silent else "-"
+
+
 def bar_name(bar: PlayedBar) -> str:
     """`bar 5`, with how many have been played where that differs; a pickup and an added bar have no number."""
-    name = f"bar {bar.number}" if bar.number else "pickup" if bar.index == 1 else "added bar"
-    return name if bar.index == bar.number or bar.index == 1 else f"{name} (played {bar.index})"
+    name = f"bar {bar.number}" if bar.number else "pickup" if bar.line else "added bar"
+    return name if bar.index in (bar.number, 1) else f"{name} (played {bar.index})"
 
 
 def _strokes(notes: Sequence[Note], bar: PlayedBar, timeline: Timeline) -> Iterable[str]:
@@ -293,7 +304,8 @@ def _section_lines(
             meter = bar.meter
             rest = " (silent)" if bar.index in silent else " (rubato)" if bar.rubato else ""
             texts.append(change + symbols_in(timeline, bar) + rest)
-        yield f"{row[0].number:>5}  | {' | '.join(texts)} |"
+        number = str(row[0].number) if row[0].line else "+"
+        yield f"{number:>5}  | {' | '.join(texts)} |"
 
 
 def _rows(bars: Sequence[PlayedBar]) -> Iterable[Sequence[PlayedBar]]:
@@ -301,6 +313,7 @@ def _rows(bars: Sequence[PlayedBar]) -> Iterable[Sequence[PlayedBar]]:
     at = 0
     for i, bar in enumerate(bars[1:], 1):
         follows = bar.number == bars[i - 1].number + 1 and bars[i - 1].number > 0
+        follows = follows or not bar.line
         if not follows or i - at == BARS_A_LINE:
             yield bars[at:i]
             at = i

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
 
-from backing.band.leader import Plan
+from backing.band.led import Plan
 from backing.band.model import Arrangement
 from backing.ground.timebase import TempoMap, TempoStep
 from backing.performance.model import (

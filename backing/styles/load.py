@@ -24,8 +24,7 @@ from backing.styles.parts import ROLES_OF_STYLES, line_of, read_part
 
 KEYS = (
     "name", "about", "source", "like", "without", "meters", "tempo", "feel", "grid", "colour", "altered", "doubles", "repeats", "hold",
-    "clave",
-    "runs_on", "idea", "ending", "count_in", "last_chord",
+    "clave", "runs_on", "core", "idea", "ending", "count_in", "last_chord",
 )  # fmt: skip
 IDEA_KEYS = ("weight", "hold", "rest")
 GRIDS = {"eighths": EIGHTH, "sixteenths": SIXTEENTH, "triplets": Fraction(1, 3)}
@@ -168,6 +167,11 @@ def _style(table: Table, file: str, base: Style | None) -> Style | None:
         parts=(),
         runs=table.flag("runs_on", base.runs if base else False),
         ideas=_ideas(table.table("idea"), tuple(players), base),
+        core=table.words("core", tuple(players))
+        if "core" in table.data
+        else base.core
+        if base
+        else (),
     )
     style = style._replace(
         ending=_ending(table, base.ending if base else None),

@@ -219,6 +219,7 @@ class Style(NamedTuple):
     ideas: tuple[Idea, ...] = ()
     ending: Ending | None = None  # how it stops and how many bars are counted in where nobody says,
     count_in: int | None = None  # 0 for none
+    core: tuple[str, ...] = ()  # players without whom it is not itself: they never wait or rest
     last_chord: Pattern | None = None  # the rhythm in which the band strikes it
     altered: bool = True  # whether colours may be altered tones (b9, #11, b13)
     doubles: bool = False  # whether those who comp may strike the same notes together

@@ -81,6 +81,10 @@ def page(style: Style) -> str:
     lines.append(f"  holds   a figure for {'up to ' if style.hold <= 4 else ''}{_bars(style.hold)}")
     if style.runs:
         lines.append("  runs on grooves of two bars run on through sections of odd length")
+    if style.core:
+        lines.append(
+            f"  core    {', '.join(style.core)}: they never wait or rest in the plan of a track"
+        )
     if style.count_in is not None:
         lines.append(
             f"  count-in {_bars(style.count_in) if style.count_in else 'none'}, unless asked otherwise"

@@ -113,7 +113,7 @@ def with_closing_bar(timeline: Timeline, chord: Chord) -> Timeline:
 
 def with_ritard(timeline: Timeline) -> Timeline:
     """The timeline slowing down into its last chord; fermatas in that stretch are held as before."""
-    last_q = _last_chord_q(timeline)
+    last_q = last_chord_q(timeline)
     beats: list[Fraction] = []
     bars = 0
     for bar in reversed(timeline.bars):
@@ -137,7 +137,7 @@ def with_ritard(timeline: Timeline) -> Timeline:
     return timeline._replace(tempo=held(steps, fermatas))
 
 
-def _last_chord_q(timeline: Timeline) -> Fraction:
+def last_chord_q(timeline: Timeline) -> Fraction:
     """Where the last chord is struck: it may be held or repeated, but not for more than the last two bars."""
     earliest = timeline.bars[-min(2, len(timeline.bars))].start_q
     start_q = timeline.chords[-1].start_q

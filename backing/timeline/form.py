@@ -16,8 +16,8 @@ class Form(NamedTuple):
     `tempo_bpm` counts as the chart's own tempo does, `tempo_percent` is a share of it (3/4); `transpose` is in
     semitones; `bars` are the first and the last number of the sheet; `length_s` is in seconds; `count_in` is in bars, 0
     for none. `plain` leaves out every colour that is not written.
-    `plan` is one of `manners.PLANS`. `capo` (a fret), `tuned` (semitones) and `chord_melody` (a manner of the solo guitar)
-    take the place of the chart's.
+    `intro` and `plan` are one of `manners.INTROS` and `manners.PLANS`. `capo` (a fret), `tuned` (semitones) and
+    `chord_melody` (a manner of the solo guitar) take the place of the chart's.
     """
 
     tempo_bpm: Fraction | None = None
@@ -34,5 +34,6 @@ class Form(NamedTuple):
     plain: bool = False
     capo: int | None = None
     tuned: int | None = None
+    intro: str | None = None
     plan: str | None = None
     chord_melody: str | None = None

@@ -17,7 +17,7 @@ from typing import NamedTuple, TypeVar
 from backing.chart.ast import Ending
 from backing.chart.words import TimeFeel as TimeFeel
 from backing.ground.levels import Levels
-from backing.ground.manners import FULL
+from backing.ground.manners import FULL, OFF
 from backing.ground.pitch import Key, NoteName, Pitch
 from backing.ground.timebase import Feel, Meter, TempoStep
 from backing.harmony.symbol import Chord
@@ -184,6 +184,7 @@ class Timeline(NamedTuple):
         False  # the chart names notes in German; symbols and keys here are English all the same
     )
     notes: tuple[str, ...] = ()  # what was decided for the writer, for `check` to say
+    intro: str = OFF  # how it was made where the band added one
     plan: str = FULL
     whole: Timeline | None = None
     loops: bool = False

@@ -11,8 +11,9 @@ from fractions import Fraction
 
 from backing.chart.ast import Chart, Ending, EndingKind
 from backing.ground.errors import ChartError, RequestError
-from backing.ground.manners import FULL
+from backing.ground.manners import FULL, OFF
 from backing.ground.timebase import Tempo, TempoMap
+from backing.timeline.closes import with_step, with_turns
 from backing.timeline.closing import closing_chord, with_closing_bar, with_ritard, with_tag
 from backing.timeline.form import Form
 from backing.timeline.frame import (
@@ -27,6 +28,7 @@ from backing.timeline.frame import (
     tempo_factor,
 )
 from backing.timeline.model import PlayedBar, Timeline
+from backing.timeline.opening import with_intro
 from backing.timeline.order.items import BARS_PLAYED_MAX, choruses_of
 from backing.timeline.order.order import Order, order_of_play
 from backing.timeline.placing import Score, place
@@ -80,7 +82,7 @@ def _excerpt(ground: Ground) -> Timeline:
     form = ground.form
     from backing.timeline.reshape import only_bars, only_sections, repeated, uncut
 
-    plain = form._replace(ending=Ending(EndingKind.AS_WRITTEN))
+    plain = form._replace(ending=Ending(EndingKind.AS_WRITTEN), intro=OFF)
     timeline = _whole(ground._replace(form=plain), choruses_of(ground.chart))
     if form.bars is not None:
         timeline = only_bars(timeline, *form.bars)
@@ -161,12 +163,16 @@ def _whole(ground: Ground, choruses: int) -> Timeline:
         notes=tuple(_decided(ground)),
         plan=form.plan or header.plan or FULL,
     )
+    if ending.kind is EndingKind.TAG:
+        timeline = with_turns(timeline)
     chord = closing_chord(timeline, order)
     if chord is not None:
         timeline = with_closing_bar(timeline, chord)
     if ending.kind is EndingKind.RIT and not (score.legs and score.legs[-1].bends):
         timeline = with_ritard(timeline)
-    return timeline
+    if not order.written_ending:
+        timeline = with_step(timeline)
+    return with_intro(timeline, form.intro or header.intro or OFF)
 
 
 def _placed(ground: Ground, order: Order) -> Score:

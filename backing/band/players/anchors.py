@@ -268,6 +268,7 @@ def _candidates(
         options = [(pc, c) for pc, c in options if t.chord_rel >> (pc - t.root) % 12 & 1]
     place = brief.place.at(stretch.bar, str(stretch.start_q))
     home = UNDER_STRUMMING if brief.style.strummed else HOME
+    home += brief.led.bass_up if stretch.walks else 0
     found: dict[int, float] = {}
     for pc, cost in options:
         for pitch in _with_room(range(low + (pc - low) % 12, high + 1, 12), high, shape):

@@ -13,7 +13,7 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import NamedTuple
 
-from backing.band.leader import SectionPlan
+from backing.band.led import SectionPlan
 from backing.band.model import Kind, Note, Why
 from backing.ground.dice import Place
 from backing.ground.pitch import Degree
@@ -40,16 +40,18 @@ class ZoneKind(Enum):
 
 
 class Stroke(NamedTuple):
-    """A stroke that the whole band plays together, and what sort it is."""
+    """A stroke that the whole band plays together, what sort it is, and why where no mark of the chart asks for it."""
 
     start_q: Fraction
     end_q: Fraction
     kind: Kind
+    why: str = ""
 
 
 def with_the_band(stroke: Stroke) -> Why:
     """Why a note sounds with a stroke of the whole band."""
-    return Why(stroke.kind, f"with the band: {stroke.kind.value}")
+    asked = f", {stroke.why}" if stroke.why else ""
+    return Why(stroke.kind, f"with the band: {stroke.kind.value}{asked}")
 
 
 class Zone(NamedTuple):

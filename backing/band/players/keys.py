@@ -60,7 +60,8 @@ def _room(brief: Brief, with_bass: bool) -> tuple[int, int]:
 def play(brief: Brief) -> list[Note]:
     """The keys' notes of one section."""
     with_bass = bool(brief.heard.get("bass"))
-    low, high = register(brief, *_room(brief, with_bass))
+    up = brief.led.keys_up
+    low, high = register(brief, *(edge + up for edge in _room(brief, with_bass)))
     octaves, pedal = brief.part.flag("octaves"), brief.part.flag("pedal")
     events = strokes(brief, ("chord", "bass", *LINES))
     chords = struck(brief)

@@ -92,7 +92,7 @@ def struck(score: Score, stroke: Stroke, zone: Zone) -> Raw:
         min(stroke.end_q, zone.end_q),
         "X",
         "chord",
-        Why(stroke.kind, stroke.kind.value),
+        Why(stroke.kind, stroke.kind.value + (f", {stroke.why}" if stroke.why else "")),
         score.bar(stroke.start_q),
         zone.kind is ZoneKind.STRUCK,
     )

@@ -12,10 +12,12 @@ from fractions import Fraction
 from backing.chart.ast import LAST, Chart, Direction, EndingKind, Settings
 from backing.chart.ast import Text as Words
 from backing.chart.words import WORDS, Manner, Takes
+from backing.ground.manners import LAST_FOUR, PEDAL, VAMP
 from backing.ground.roles import ROLES
 from backing.ground.timebase import DYNAMICS, EIGHTH, FOUR_FOUR, Feel, Meter, Tempo
 from backing.output import hand
 from backing.output.symbols import note, pretty
+from backing.timeline.order.items import form_of
 
 HALF = "\U0001d15e"
 UNITS: dict[Fraction, str] = {
@@ -33,6 +35,11 @@ ENDINGS = {
     EndingKind.RIT: "slows down at the end",
     EndingKind.FADE: "fades",
     EndingKind.AS_WRITTEN: "",
+}
+INTROS = {
+    LAST_FOUR: "intro: the last four bars",
+    PEDAL: "intro: four bars over the fifth",
+    VAMP: "intro: a vamp of eight bars",
 }
 INSTRUMENTS = {"Bb": "B♭", "Eb": "E♭", "F": "F"}
 
@@ -168,7 +175,9 @@ def form_words(chart: Chart) -> str:
     how = ENDINGS[ending.kind] if ending is not None else ""
     if ending is not None and ending.kind is EndingKind.FADE:
         how = f"fades over {ending.bars} bars"
-    return " · ".join(w for w in (said, f"{times} choruses" if times > 1 else "", how) if w)
+    intro = INTROS.get(chart.header.intro or "", "") if not form_of(chart).intro else ""
+    played = f"{times} choruses" if times > 1 else ""
+    return " · ".join(w for w in (intro, said, played, how) if w)
 
 
 def direction_words(words: Words, before: Meter, meter: Meter) -> tuple[str, str, bool]:

@@ -128,7 +128,7 @@ def _any(brief: Brief, at: Spot) -> Pool:
 
 def _in_time(brief: Brief, at: Spot) -> Pool:
     """The patterns that keep time as the section's groove does; other places keep its cymbal where they can."""
-    found, groove = _any(brief, at), _groove(brief, at)
+    found, groove = _on(_any(brief, at), brief.led.time), _groove(brief, at)
     if groove is None:
         return found
     if any(p.where is Where.TIME for p in found):
@@ -145,10 +145,17 @@ def own_fills(brief: Brief, at: Spot, level: str) -> Pool:
 
 def _groove(brief: Brief, at: Spot) -> Timekeeping | None:
     """How time is kept at a level, for all playings of the section in a chorus or two."""
-    time = _any(brief, at._replace(where=Where.TIME))
+    time = _on(_any(brief, at._replace(where=Where.TIME)), brief.led.time)
     if not time:
         return None
     return timekeeping(_by_turns(brief, time, "groove", at.level))
+
+
+def _on(patterns: Pool, voice: str) -> Pool:
+    """The patterns with time on the cymbal that the leader asks for, where it is on hat or ride and closed."""
+    if not voice:
+        return patterns
+    return tuple(p if "open hat" in p.lines else _kept_on(p, voice) for p in patterns)
 
 
 @lru_cache(maxsize=1024)
