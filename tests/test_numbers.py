@@ -16,10 +16,13 @@ from backing.chart.parse import parse
 from backing.chart.transpose import transpose_chart
 from backing.chart.write import write
 from backing.commands.cli import run
+from backing.commands.options import Options
+from backing.commands.preparing import band, prepare
 from backing.ground.errors import RequestError
 from backing.ground.pitch import Key
 from backing.harmony.spelling import interval_to_key
 from backing.harmony.symbol import read
+from backing.output.page.data import page_data
 from backing.output.sheet.write import layout
 from backing.reading.asked import Reading
 from backing.reading.opened import opened
@@ -199,3 +202,27 @@ def test_the_command_writes_them(tmp_path: Path, capsys: pytest.CaptureFixture[s
     assert run(["make", str(source), "-o", str(made), "--write-as", "numbers", "--key", "A"]) == 0
     assert made.read_text("utf-8") == "key:    A\nchords: numbers\n| 1 6- | 4 5^7/7 |\n"
     assert capsys.readouterr().err == ""
+
+
+@pytest.mark.parametrize("notation", ["numbers", "numerals"])
+def test_a_sixth_and_ninth_is_written_without_a_slash(notation: str) -> None:
+    """What follows a slash is the bass."""
+    for symbol in ("G6/9", "Cm6/9"):
+        chord = read(symbol)
+        assert chord is not None
+        text = in_notation(chord, Key.parse("G"), notation)
+        assert "69" in text
+        assert read_in_key(text, Key.parse("G"), notation).chord == chord
+
+
+def test_the_page_shows_figures_in_every_key_and_says_the_chord() -> None:
+    chart = parse("key: Bb\nchords: numbers\n| 1 | 2-7/5 | b7^13 | N.C. |\n")
+    performance = band(prepare(chart, Options()), Options())
+    data = page_data(performance, chart, {})
+    for row, wanted in zip(data["symbols"], ("1", "2-7/5", "♭713"), strict=True):
+        shown = [data["parts"][part] for part in row]
+        figures = {
+            p["root"] + p["quality"] + p["high"] + "/" * bool(p["bass"]) + p["bass"] for p in shown
+        }
+        assert figures == {wanted}
+        assert len({p["said"] for p in shown}) == 12  # the outermost two are one

@@ -232,7 +232,7 @@ def _named(tonic: NoteName, note: NoteName) -> tuple[str, int]:
 def _numbers_for(chord: Chord, key: Key) -> list[str]:
     sign, figure = _named(key.tonic, chord.root)
     slash = "/{}{}".format(*_named(key.tonic, chord.bass)) if chord.bass else ""
-    quality = chord.quality
+    quality = chord.quality.replace("6/9", "69")  # what follows a slash is the bass
     found = [quality, f"({quality})"]
     if quality[:1].isdigit():
         found = [f"^{quality}", f"({quality})"]
@@ -251,7 +251,7 @@ def _numerals_for(chord: Chord, key: Key) -> list[str]:
     roman = ROMAN[figure - 1].lower() if minor else ROMAN[figure - 1]
     quality = {"m7b5": "ø7", "dim7": "o7", "dim": "o"}.get(
         chord.quality, chord.quality.removeprefix("m") if minor else chord.quality
-    )
+    ).replace("6/9", "69")
     slash = "/{}{}".format(*_named(key.tonic, chord.bass)) if chord.bass else ""
     signs = ["", sign] if key.minor and figure in (3, 6, 7) else [sign]
     return [f"{s}{roman}{q}{slash}" for s in signs for q in (quality, f"({quality})")]

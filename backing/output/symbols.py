@@ -115,3 +115,26 @@ def parts(chord: Chord, signs: bool = False, german: bool = False, latin: bool =
     letter, alter = named(chord.root, german, latin)
     bass, bass_alter = named(chord.bass, german, latin) if chord.bass else ("", 0)
     return Parts(letter, sign(alter), quality, extension, word, alterations, bass, sign(bass_alter))
+
+
+# an accidental, a figure or numeral, its quality, and what stands behind a slash
+FIGURE = re.compile(r"(b{0,2}|#{0,2})([1-7]|[IVN]+|[iv]+|sub[IV]+|Ger|Fr|It)([^/]*)(?:/(.+))?")
+
+
+def pretty_accidentals(text: str) -> str:
+    """`b` and `#` as signs."""
+    return text.replace("bb", "𝄫").replace("b", "♭").replace("#", "♯")
+
+
+def numbered_parts(text: str) -> Parts:
+    """A number or numeral in pieces; its accidental stands before the figure.
+
+    >>> numbered_parts("b7^13").root, numbered_parts("2-7/1").quality, numbered_parts("2-7/1").bass
+    ('♭7', '-', '1')
+    """
+    found = FIGURE.fullmatch(text)
+    if found is None:
+        return Parts(text, "", "", "", "", (), "", "")
+    kind, high = re.fullmatch(r"([^0-9b#()]*)(.*)", found[3].replace("^", ""), re.S).groups()  # type: ignore[union-attr]  # fits any text
+    root = pretty_accidentals(found[1]) + found[2]
+    return Parts(root, "", kind, pretty(high), "", (), pretty(found[4] or ""), "")

@@ -11,7 +11,8 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Any
 
-from backing.chart.ast import Chart
+from backing.chart.ast import LETTERS, Chart
+from backing.chart.numbers import in_notation
 from backing.ground.languages import ENGLISH
 from backing.ground.levels import Levels, level_db, over
 from backing.ground.pitch import Key
@@ -25,7 +26,7 @@ from backing.output.hand import differs, hand_chord, hand_key, how
 from backing.output.jobs import fingerprint
 from backing.output.page import beats, opus
 from backing.output.page.score import Score
-from backing.output.symbols import note, parts
+from backing.output.symbols import note, numbered_parts, parts
 from backing.performance.model import Performance
 from backing.timeline.marks import moved_key
 from backing.timeline.model import ChordSpan, PlayedBar, Timeline
@@ -56,7 +57,7 @@ def page_data(
     """Everything, `sounds` being the players that are heard and `levels` what was asked for beside the chart's own."""
     timeline = performance.arrangement.timeline
     tempo = performance.tempo
-    table = _Symbols(timeline, paper.signs)
+    table = _Symbols(timeline, paper.signs, chart.settings.chords or LETTERS)
     score = Score(chart, timeline, SHIFTS)
 
     def at_s(q: Fraction) -> float:
@@ -237,9 +238,10 @@ class _Verses:
 class _Symbols:
     """Every chord of the tune in all keys: rows of numbers into a list of symbols taken apart."""
 
-    def __init__(self, timeline: Timeline, signs: bool) -> None:
+    def __init__(self, timeline: Timeline, signs: bool, notation: str) -> None:
         self._timeline = timeline
         self._signs = signs
+        self._notation = notation
         self._numbers: dict[tuple[Chord, Key], int] = {}
         self._seen: dict[tuple[object, ...], int] = {}
         self.rows: list[list[int]] = []
@@ -258,7 +260,8 @@ class _Symbols:
         if found is None:
             found = self._numbers[chord, bar.key] = len(self.rows)
             key = hand_key(self._timeline, bar.key)
-            self.rows.append([self._part(_transposed(chord, key, n)) for n in SHIFTS])
+            figure = "" if self._notation == LETTERS else in_notation(chord, key, self._notation)
+            self.rows.append([self._part(_transposed(chord, key, n), figure) for n in SHIFTS])
         return found
 
     def grips(self) -> list[list[int] | None] | None:
@@ -269,8 +272,9 @@ class _Symbols:
         shown = [self._typed.get(c, g) for c, g in zip(self._chords, easiest, strict=True)]
         return shown if any(shown) else None
 
-    def _part(self, chord: Chord) -> int:
-        p = parts(chord, self._signs)
+    def _part(self, chord: Chord, figure: str) -> int:
+        """The symbol of a chord, or the number or numeral that is written for it in every key."""
+        p = numbered_parts(figure) if figure else parts(chord, self._signs)
         shown = {
             "root": p.root,
             "sign": p.accidental,
@@ -281,7 +285,7 @@ class _Symbols:
             "bassSign": p.bass_accidental,
             "said": said(chord),
         }
-        key = tuple(map(str, shown.values()))
+        key = (*map(str, shown.values()), figure and chord.symbol)
         if key not in self._seen:
             self._seen[key] = len(self.shown)
             self.shown.append(shown)

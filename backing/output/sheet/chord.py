@@ -27,7 +27,7 @@ from backing.output.sheet.marks import (
     run,
     width,
 )
-from backing.output.symbols import PLAIN, Spelling, parts, pretty
+from backing.output.symbols import FIGURE, PLAIN, Spelling, parts, pretty, pretty_accidentals
 
 QUALITY = 0.7
 RAISED = 0.6
@@ -37,8 +37,6 @@ STACKED = 0.46
 PITCH = 0.43  # from row to row of a stack
 BASS = 0.8
 LOWERED = 1 / 3
-# an accidental, a figure or numeral, its quality, and what stands behind a slash
-FIGURE = re.compile(r"(b{0,2}|#{0,2})([1-7]|[IVN]+|[iv]+|sub[IV]+|Ger|Fr|It)([^/]*)(?:/(.+))?")
 JOIN = 0.02  # between pieces: PDF readers take wider gaps for blanks when text is copied
 
 
@@ -162,11 +160,6 @@ def numbered(text: str) -> Symbol:
         pen.put(run(pretty(found[4]), BASS, BOLD), -LOWERED, gap=-0.06)
         descent = LOWERED
     return Symbol(tuple(pen.marks), pen.x, CAP, descent)
-
-
-def pretty_accidentals(text: str) -> str:
-    """`b` and `#` as signs."""
-    return text.replace("bb", "𝄫").replace("b", "♭").replace("#", "♯")
 
 
 def slot_symbol(slot: Slot, spelling: Spelling = PLAIN) -> Symbol:
