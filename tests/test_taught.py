@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from itertools import pairwise
 from pathlib import Path
 from statistics import mean
@@ -11,7 +12,9 @@ import pytest
 from typer.testing import CliRunner
 
 from backing.commands.cli import program
+from backing.ground.instruments import STANDARD_TUNING
 from backing.harmony.fingering import fingering
+from backing.harmony.grip import HIGHEST_FRET
 from backing.harmony.taught import grips_for, rootless
 from tests.briefs import chord
 from tests.each import each
@@ -41,9 +44,39 @@ def test_the_grip_that_a_teacher_shows_comes_first() -> None:
 
 
 def test_printed_shapes_are_among_the_first_six() -> None:
-    """Half of all shapes that a collection prints, four a chord and often several in one place (chords-db 0.5.1)."""
+    """Nine in ten of all shapes that a collection prints, four a chord (chords-db 0.5.1); the rest break a rule of ours,
+    but for some that six places have no room for."""
     offered = {s: {g.frets for g in grips_for(chord(s), 6)} for s in {row[0] for row in SHAPES}}
-    assert mean(frets in offered[symbol] for symbol, frets, _, _ in SHAPES) >= 0.5
+    late = [(symbol, frets) for symbol, frets, _, _ in SHAPES if frets not in offered[symbol]]
+    assert len(late) <= 0.1 * len(SHAPES)
+    assert Counter(rule_broken(*row) for row in late) <= Counter(RULES)
+
+
+FINGERS, OPEN, NOTES = (
+    "five fingers",
+    "open beside high frets",
+    "foreign or missing notes, or too high",
+)
+RULES = {
+    FINGERS: 15,
+    OPEN: 49,
+    NOTES: 22,
+    "": 23,
+}  # how many shapes break each; the last had no room
+
+
+def rule_broken(symbol: str, frets: tuple[int, ...]) -> str:
+    """The rule that a printed shape breaks, "" for none."""
+    if fingering(frets) is None:
+        return FINGERS
+    if 0 in frets and max(frets) > 5:
+        return OPEN
+    one = chord(symbol)
+    sounding = {(s + f) % 12 for s, f in zip(STANDARD_TUNING, frets, strict=True) if f >= 0}
+    musts = {(one.root.pc + d.semitones) % 12 for d in one.must_sound}
+    kept = {(one.root.pc + d.semitones) % 12 for d in one.degrees if d not in one.omit}
+    whole = musts <= sounding <= kept
+    return "" if whole and max(frets) <= HIGHEST_FRET else NOTES
 
 
 def test_fingers_are_those_that_are_printed() -> None:

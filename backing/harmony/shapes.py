@@ -6,15 +6,16 @@ that nobody plays.
 
 *Conventions*: frets from the lowest string to the highest, counted above the capo, x for a string that is not played;
 movable shapes are written at the first fret. *Sources*: open and movable chords as beginners' and rhythm guitar books
-print them (common practice); most stand in the printed collection in `tests/data/guitar-shapes.tsv`. Printed ones:
-what that collection (chords-db 0.5.1, MIT licence) prints without open strings, or with them among the first five
-frets, and four fingers can hold.
+print them (common practice); most stand in the printed collection in `tests/data/guitar-shapes.tsv`. Printed ones: those
+of that collection, in `printed`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from enum import IntEnum
+
+from backing.harmony import printed
 
 OPEN = """
 x32010 332010 032010 x32013 x32310 x32000 x32030 x32033 x32210 x30000 x30013 x30033 x33013 x33011 x22010 x32330
@@ -48,38 +49,12 @@ FIRST_MOVABLE = """
 133211 133111 131211 131111 133311 131311 x13331 x13321 x13131 x13231 x13121 x13341 x21222 x21122 x2123x x21212 x1212x
 2x221x 1x1233 x3133x x2132x x2x132 133xxx x133xx x3211x x1232x x2313x 2x122x 1x221x 1x1333
 """
-# Shapes that a collection prints beside those that everybody knows: what a chord page shows next.
-PRINTED_MOVABLE = """
-111113 111133 111233 111341 113121 113131 113141 113221 113231 113311 113321 113331 113333 113341 123131 123141
-131141 131214 131231 131244 133131 133x13 13x231 143121 1x1212 1x2213 1x3221 1x322x 1x3231 1x323x 211122 212122
-21212x 2121xx 212222 2122xx 213121 21312x 21x122 21x12x 221222 2x1212 2x1222 311331 313211 31x231 31x32x 3231xx
-3x1321 3x331x 411113 411312 41134x 413112 4211x4 4211xx 431112 43211x 433111 4x1124 x11112 x11121 x11144 x11312
-x11313 x11322 x11323 x11332 x11333 x11342 x11343 x11344 x12222 x1232x x13233 x13333 x13x23 x1433x x1x332 x21112
-x21143 x21222 x21244 x21x22 x22122 x22133 x2314x x2413x x31111 x31311 x31312 x31313 x3131x x31331 x31333 x3134x
-x31x12 x3211x x3221x x3231x x3241x x33311 x3331x x41111 x41124 x41321 x4211x x4212x x43111 x43121 x43141 x4412x
-xx1112 xx1113 xx1114 xx1122 xx1124 xx112x xx1213 xx12x2 xx211x xx2122 xx2131 xx2132 xx2133 xx2142 xx21x2 xx2212
-xx2213 xx2413 xx3221 xx3231 xx4221 xxx113 xxx122
-"""
-PRINTED_OPEN = """
-000002 000122 005430 012020 012333 020103 020120 021102 022032 022122 022423 022424 022433 022443 022453 022455
-032030 050034 100011 100210 102010 11021x 1x0101 1x0111 1x110x 202100 202120 202210 20x21x 212020 220102 221300
-300000 300001 300002 300203 300331 302001 310032 310033 31x320 320131 320301 32100x 332000 3x2320 411102 542000
-544030 x00010 x00x30 x01112 x0121x x02224 x02225 x02323 x02400 x02413 x02555 x04422 x10011 x10101 x10111 x1012x
-x10133 x10311 x12020 x20220 x20222 x20302 x20x01 x2100x x2110x x22200 x30030 x30055 x30343 x3100x x31013 x33044
-x35340 x43302 x43420 x50035 x54200 xx0011 xx0102 xx01x1 xx0221 xx0412 xx0542 xx1011 xx1020 xx1021 xx1022
-"""
 
-
-def _frets(word: str) -> tuple[int, ...]:
-    return tuple(-1 if mark == "x" else int(mark) for mark in word)
-
-
-_OPEN = frozenset(map(_frets, OPEN.split()))
-_MOVABLE = frozenset(map(_frets, MOVABLE.split()))
-_FIRST_OPEN = frozenset(map(_frets, FIRST_OPEN.split()))
-_FIRST_MOVABLE = frozenset(map(_frets, FIRST_MOVABLE.split()))
-_PRINTED_OPEN = frozenset(map(_frets, PRINTED_OPEN.split()))
-_PRINTED_MOVABLE = frozenset(map(_frets, PRINTED_MOVABLE.split()))
+_OPEN = frozenset(map(printed.read, OPEN.split()))
+_MOVABLE = frozenset(map(printed.read, MOVABLE.split()))
+_FIRST_OPEN = frozenset(map(printed.read, FIRST_OPEN.split()))
+_FIRST_MOVABLE = frozenset(map(printed.read, FIRST_MOVABLE.split()))
+_PRINTED_MOVABLE, _PRINTED_OPEN = printed.shapes()
 
 
 class Fame(IntEnum):
@@ -119,8 +94,8 @@ def fame(frets: Sequence[int]) -> Fame:
         return Fame.FIRST
     if known(frets):
         return Fame.KNOWN
-    printed = shape in _PRINTED_OPEN or (0 not in shape and _at_first(shape) in _PRINTED_MOVABLE)
-    return Fame.PRINTED if printed else Fame.FOUND
+    in_print = shape in _PRINTED_OPEN or (0 not in shape and _at_first(shape) in _PRINTED_MOVABLE)
+    return Fame.PRINTED if in_print else Fame.FOUND
 
 
 def placed(highest: int) -> Iterator[tuple[int, ...]]:

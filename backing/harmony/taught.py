@@ -17,6 +17,7 @@ from backing.harmony.fingering import fingering
 from backing.harmony.grip import HIGHEST_FRET, Candidate, Grip
 from backing.harmony.grips import grips
 from backing.harmony.offer import tones
+from backing.harmony.printed import order_of
 from backing.harmony.shapes import Fame, fame, placed
 from backing.harmony.strummed import judged, strummed
 from backing.harmony.symbol import Chord
@@ -25,6 +26,7 @@ APART = 3  # so many grips stand in places of their own
 NEAR = 1  # frets between two grips that stand in one place
 HIGHEST_BASS = 12  # fret
 ALIKE = 4  # strings on which two grips are one shape
+HIGH = 8  # fret above which a shape is not what one looks for first
 TURNED = 2.0  # another note than the root at the bottom
 
 
@@ -41,9 +43,8 @@ def grips_for(
     reach it.
     """
     ranked = sorted(_found(chord, tuning, capo), key=lambda known: _rank(known[0], known[1], chord))
-    found = [grip for grip, _ in ranked]
-    low = [g for g in found if chord.bass is None or g.pitches[0] % 12 == chord.bass.pc]
-    return tuple(_spread(low or found, limit))
+    low = [k for k in ranked if chord.bass is None or k[0].pitches[0] % 12 == chord.bass.pc]
+    return tuple(_spread(low or ranked, chord, limit))
 
 
 def rootless(grip: Grip) -> bool:
@@ -52,10 +53,17 @@ def rootless(grip: Grip) -> bool:
 
 
 def _rank(grip: Grip, own: Fame, chord: Chord) -> tuple[object, ...]:
-    """A shape turns into another chord's over another bass: there it is no better than a printed one."""
-    turned = grip.pitches[0] % 12 != chord.lowest.pc
+    """A shape turns into another chord's over another bass: there it is no better than a printed one. High on the neck
+    every shape comes later."""
+    turned = _turned(grip, chord)
     known = max(own, Fame.PRINTED) if turned else own
-    return rootless(grip), known, grip.cost + TURNED * turned, grip.frets
+    late = known + 2 * (grip.position > HIGH)
+    return rootless(grip), late, grip.cost + TURNED * turned, grip.frets
+
+
+def _turned(grip: Grip, chord: Chord) -> bool:
+    """Whether another note than the chord's own is the lowest."""
+    return grip.pitches[0] % 12 != chord.lowest.pc
 
 
 def _fame(grip: Grip, strummed_: bool) -> Fame:
@@ -121,16 +129,37 @@ def _classes(pitches: Sequence[int]) -> int:
     return sum({1 << pitch % 12 for pitch in pitches})
 
 
-def _spread(found: Sequence[Grip], limit: int) -> list[Grip]:
-    """The first of them, some of which stand apart; of shapes that differ in a string or two the best alone."""
-    kept: list[Grip] = []
-    for grip in found:
+def _spread(ranked: Sequence[tuple[Grip, Fame]], chord: Chord, limit: int) -> list[Grip]:
+    """The best of them; then those that are taught first or printed for the chord, the first few of which stand apart;
+    then others, of which those that differ in a string or two from one before are left out."""
+    first, printed = _shown(ranked, chord)
+    found = [grip for grip, _ in ranked]
+    kept = found[:1]
+    for grip in (*first, *printed, *found):
         if len(kept) < APART and all(abs(g.position - grip.position) > NEAR for g in kept):
             kept.append(grip)
+    kept += [grip for grip in printed if grip not in kept]
     for grip in found:
         if len(kept) < limit and all(_alike(grip, other) < ALIKE for other in kept):
             kept.append(grip)
     return sorted(kept[:limit], key=rootless)
+
+
+def _shown(ranked: Sequence[tuple[Grip, Fame]], chord: Chord) -> tuple[list[Grip], list[Grip]]:
+    """What is taught first of a chord, and what is printed for it, most often first and low on the neck before high."""
+    first = [
+        g for g, own in ranked if own is Fame.FIRST and g.position <= HIGH and not _turned(g, chord)
+    ]
+    if chord.bass is not None:
+        return first, []
+    orders = []
+    for grip, own in ranked:
+        at = grip.degrees.index("1") if "1" in grip.degrees else -1
+        root = (chord.root.pc - (grip.tuning[0] - STANDARD_TUNING[0])) % 12  # in the usual tuning
+        order = order_of(chord.quality, root, grip.frets, at)
+        if order is not None and own < Fame.FOUND:
+            orders.append((order, grip.position, grip))
+    return first, [grip for _, _, grip in sorted(orders, key=lambda row: row[:2])]
 
 
 def _alike(one: Grip, other: Grip) -> int:
