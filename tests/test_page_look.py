@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 from browser import Browser
 
-from tests.practice import Made
+from backing.output.page import write as page
+from tests.practice import Made, played, tone, write_wav
 
 pytestmark = pytest.mark.browser
 
@@ -413,3 +414,46 @@ def test_paper_has_the_chords_and_no_controls(tab: Browser, tmp_path: Path) -> N
 
 def test_the_page_warns_of_loud_headphones(tab: Browser) -> None:
     assert "headphones low enough to talk over" in tab.run("document.body.innerText")
+
+
+SOLO = """\
+title: Ladder by the Door
+key: G
+meter: 3/4
+tempo: 180
+style: folk strum
+chord-melody: easy
+[A]
+        | G        | Em      | Am7      | D7       |
+melody: | B4 D5 G4 | G4 / B4 | C5 B4 A4 | F#4 A4 / |
+"""
+
+
+@pytest.mark.chromium
+def test_the_tab_of_the_line_that_sounds_stands_under_its_chords(
+    tab: Browser, tmp_path: Path
+) -> None:
+    """Strings and frets of the solo guitar, moved with the key, readable on a phone, gone at a key."""
+    chart, performance = played(SOLO)
+    stems = {"solo": write_wav(tmp_path / "solo.wav", tone(440.0, 5.0))}
+    page.write(performance, chart, tmp_path / "tune.html", stems=stems)
+    tab.open(tmp_path / "tune.html")
+    tab.size(360, 740, touch=True)
+    tab.wait("document.querySelectorAll('#stage .fret').length > 0")
+    shown = (
+        "[...document.querySelectorAll('#stage .fret text')].map((t) => t.textContent).join(' ')"
+    )
+    first = next(p for p in performance.arrangement.players if p.role == "solo").notes
+    here = tab.run(
+        "practice.data.bars[0].tab.flatMap(([, held]) => held.map(([, fret]) => fret)).join(' ')"
+    )
+    bar = performance.arrangement.timeline.bars[0]
+    assert sorted(map(int, here.split())) == sorted(n.fret for n in first if n.start_q < bar.end_q)
+    assert tab.run(shown).startswith(here)
+    small = "Math.min(...[...document.querySelectorAll('#stage .fret text')].map((t) => t.getBoundingClientRect().height))"
+    assert tab.run(small) >= 12
+    tab.press("+")
+    assert tab.run(shown).split()[: len(here.split())] == [str(int(f) + 1) for f in here.split()]
+    tab.press("t")
+    assert tab.run("document.querySelectorAll('.fret').length") == 0
+    assert "tab" not in tab.run("document.getElementById('word-shown').textContent")

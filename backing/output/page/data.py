@@ -64,6 +64,7 @@ def page_data(
         return round(tempo.seconds(q), 6)
 
     bars = timeline.bars
+    tab = tab_of(performance)
     sung = _Verses(chart).words
     chords = [
         {
@@ -94,10 +95,17 @@ def page_data(
         "sections": section_data(timeline),
         "choruses": timeline.choruses,
         "bars": [
-            {**bar_data(bar, performance), **score.bar(bar), "words": sung(bar)} for bar in bars
+            {
+                **bar_data(bar, performance),
+                **score.bar(bar),
+                "words": sung(bar),
+                "tab": tab[bar.index],
+            }
+            for bar in bars
         ],
         "staff": {"low": score.low} if score.has_melody else None,
         "figures": score.figures,
+        "tab": any(tab.values()),
         "signatures": score.signatures,
         "chords": chords,
         "symbols": table.rows,
@@ -168,6 +176,20 @@ def bar_data(bar: PlayedBar, performance: Performance) -> dict[str, Any]:
             for q, *told in beats.taps(bar, 60_000_000 / tempo.us_at(bar.start_q))
         ],
     }
+
+
+def tab_of(performance: Performance) -> dict[int, list[Any]]:
+    """What the solo guitar plays by bar: places in quarters from the bar line, each with strings (1 highest) and frets."""
+    music = performance.arrangement
+    found: dict[int, dict[float, list[list[int]]]] = {bar.index: {} for bar in music.timeline.bars}
+    for player in music.players:
+        if player.role != "solo":
+            continue
+        for n in player.notes:
+            bar = music.timeline.bar_at(n.start_q)
+            at = round(float(n.start_q - bar.start_q), 6)
+            found[bar.index].setdefault(at, []).append([n.string, n.fret])
+    return {index: [[at, held] for at, held in row.items()] for index, row in found.items()}
 
 
 def hand_data(timeline: Timeline) -> dict[str, Any] | None:

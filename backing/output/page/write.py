@@ -32,7 +32,7 @@ from backing.performance.model import Performance
 
 PARTS = Path(__file__).parent / "web"
 SCRIPTS = (
-    "time.js", "workers.js", "sound.js", "settings.js", "speak.js", "type.js", "staff.js", "grips.js", "rows.js",
+    "time.js", "workers.js", "sound.js", "settings.js", "speak.js", "type.js", "staff.js", "tab.js", "grips.js", "rows.js",
     "line.js", "form.js", "pick.js", "sheet.js", "controls.js", "keyboard.js", "transport.js", "main.js",
 )  # fmt: skip
 WORKER = ("slices.js", "resample.js", "studio.js")

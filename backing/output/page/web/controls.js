@@ -64,7 +64,7 @@ export class Controls {
     this._word("click", "", "click", () => CLICKS.find(([name]) => name === state.manner)[1]);
     this._word("count", "", "count-in", () => countWords(state.countIn, state.firstOnly && state.loop));
     const step = this._word("step", "", "faster after each pass", () => stepWords(state));
-    this._word("shown", "showing ", "what is shown", () => shownWords(state.shown, { melody: data.staff, grips: data.grips }));
+    this._word("shown", "showing ", "what is shown", () => shownWords(state.shown, { melody: data.staff, grips: data.grips, tab: data.tab }));
     this._refresh.push(() => {
       step.hidden = !state.loop;
       const seen = this._units.filter(({ unit }) => !unit.hidden);
@@ -212,6 +212,7 @@ export class Controls {
     const wanted = [
       ["melody", "The melody", data.staff],
       ["grips", "Grips for guitar", data.grips],
+      ["tab", "Tab of the solo guitar", data.tab],
       ["hits", "Hits and kicks", data.bars.some((bar) => bar.hits >= 0 || bar.kicks >= 0)],
       ["beats", "Beats, counted while it plays", true],
     ];

@@ -3,6 +3,7 @@ import { quartersInto } from "./time.js";
 import { chordNode, element } from "./type.js";
 import { barMarks, clefMarks, clefWidth, figureOf, linesMarks, rhythmMarks, staffMarks, svgOf } from "./staff.js";
 import { wordsSize } from "./rows.js";
+import { movedBy, stringsMarks, tabMarks } from "./tab.js";
 
 function at(node, left) {
   node.style.left = left;
@@ -114,10 +115,28 @@ function noteNodes(row, look) {
       marks.push(...staffMarks(inside(bar.melody), (q) => x(q) + 0.3 * u, bottom, u));
       staffed = true;
     }
+    if (shape.tab) {
+      const { gap, top } = shape.tab;
+      const events = movedBy(bar.tab, look.shift) ?? [];
+      marks.push(...tabMarks(events.filter(([q]) => q >= piece.from && q < piece.to), x, top, gap));
+    }
     offset += piece.to - piece.from;
   }
+  if (shape.tab) marks.unshift(...tabLines(row, look));
   if (staffed) marks.push(...staffOf(row, look));
   return marks.length ? [svgOf(marks, width, shape.height, "notes")] : [];
+}
+
+// The strings of a row and its bar lines.
+function tabLines(row, { data, width, shape: { tab } }) {
+  const bar = (x) => ({ kind: "line", x1: x, y1: tab.top, x2: x, y2: tab.top + 5 * tab.gap, width: 1 });
+  const marks = [...stringsMarks(width, tab.top, tab.gap), bar(0)];
+  let offset = 0;
+  for (const piece of row.pieces) {
+    offset += piece.to - piece.from;
+    if (piece.to >= data.bars[piece.bar].q) marks.push(bar((offset / row.q) * width));
+  }
+  return marks;
 }
 
 // The staff of a row with its clef, signature and bar lines.

@@ -1,6 +1,7 @@
 // Bars cut into rows that fit a width, and how tall a row is. No page but for what the ruler measures.
 import { secondsAt } from "./time.js";
 import { reachOf } from "./staff.js";
+import { gapOf } from "./tab.js";
 
 export const LEAST = 26; // px: a root capital of 5 mm
 export const NARROW = 700; // px: below it the margin stands over the line
@@ -36,7 +37,7 @@ export function chordsByBar(data, shift) {
   return by;
 }
 
-// Where things stand in a row, px from its top: `has` says whether there are hits, words, and a staff with its reach.
+// Where things stand in a row, px from its top: `has` says whether there are hits, words, a staff with its reach, and tab.
 export function geometry(size, narrow, has) {
   const head = narrow ? 20 : 0;
   const hits = Math.max(HITS_LEAST, HITS * size);
@@ -50,10 +51,16 @@ export function geometry(size, narrow, has) {
     staff = { u, bottom };
     low = bottom + (has.staff.under * u) / 8 + 2;
   }
+  let tab = null;
+  if (has.tab) {
+    const gap = gapOf(size);
+    tab = { gap, top: low + 0.9 * gap };
+    low = tab.top + 5.8 * gap;
+  }
   const words = has.sung ? low + 0.06 * size : 0;
   if (words) low = words + wordsSize(size) * 1.25;
   const height = Math.max(low + 0.1 * size, pad + (narrow ? 2 : 1.9) * size, pad + TARGET);
-  return { narrow, hits: { u: hits, y: head + 0.97 * hits }, pad, rule, staff, words, height };
+  return { narrow, hits: { u: hits, y: head + 0.97 * hits }, pad, rule, staff, tab, words, height };
 }
 
 // The reach of the melody in a key, null without one.

@@ -6,7 +6,7 @@ export const FASTEST = 130;
 export const QUIETEST = -24;
 export const LOUDEST = 6;
 const CLICK_NAMES = ["off", "beats", "downbeats", "backbeats", "offbeats"];
-export const SHOWN = ["melody", "grips", "hits", "beats"];
+export const SHOWN = ["melody", "grips", "tab", "hits", "beats"];
 
 // The state of a page that nobody has touched; bars count from 0.
 export function fresh(data) {
@@ -16,7 +16,7 @@ export function fresh(data) {
     percent: 100, pace: 0, shift: 0, step: 0, top: 100, countIn: data.countInBars, firstOnly: false,
     manner: data.clicked ? "beats" : "off",
     players: Object.fromEntries(roles.map((role) => [role, { db: data.levels[role] ?? 0, silent: false }])),
-    shown: Object.fromEntries(SHOWN.map((name) => [name, name === "hits" || name === "beats"])),
+    shown: Object.fromEntries(SHOWN.map((name) => [name, ["tab", "hits", "beats"].includes(name)])),
   };
 }
 

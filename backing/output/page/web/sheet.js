@@ -41,13 +41,14 @@ export class Sheet {
   }
 
   // What rows hold and how tall they are at a size.
-  _look(width, size, narrow) {
+  _look(width, size, narrow, sounding = false) {
     const { data, state, ruler } = this;
     const { shift, shown } = state;
     const figures = (n, by) => data.figures[n].map((f) => figureOf(f, by + 6));
     const has = {
       sung: data.bars.some((bar) => bar.words),
       staff: shown.melody ? staffReach(data, shift, figures) : null,
+      tab: sounding && shown.tab && data.tab,
     };
     const named = (bar) => barSaid(data, this.chords, bar);
     return { data, ruler, width, size, shift, shown, named, has, plain: geometry(size, narrow, has), hit: geometry(size, narrow, { ...has, hits: true }) };
@@ -67,7 +68,7 @@ export class Sheet {
     const { data } = this;
     const margin = this._margin(size, narrow);
     this.size = size;
-    this._here = this._look(room - margin, size, narrow);
+    this._here = this._look(room - margin, size, narrow, true);
     this._next = this._look((room - margin) / NEXT, size * NEXT, narrow);
     this._next.width = room - margin;
     const tallest = this.state.shown.hits && data.bars.some((bar) => bar.hits >= 0 || bar.kicks >= 0) ? "hit" : "plain";

@@ -110,6 +110,6 @@ export function shiftSaid(shift) {
 }
 
 export function shownWords(shown, can) {
-  const names = ["melody", "grips"].filter((name) => shown[name] && can[name]);
+  const names = ["melody", "grips", "tab"].filter((name) => shown[name] && can[name]);
   return listed(["chords", ...names]);
 }

@@ -209,6 +209,12 @@ function drawn(mark) {
     if (mark.move) made.setAttribute("transform", `translate(${fine(mark.move[0])} ${fine(mark.move[1])}) scale(${fine(mark.move[2])} ${fine(mark.move[3])})`);
     return made;
   }
+  if (mark.kind === "fret") {
+    const group = node("g", { class: "fret" });
+    group.append(node("rect", { x: fine(mark.x - mark.wide / 2), y: fine(mark.y - mark.size / 2), width: fine(mark.wide), height: fine(mark.size) }));
+    group.append(node("text", { x: fine(mark.x), y: fine(mark.y + 0.36 * mark.size), "font-size": fine(mark.size), "text-anchor": "middle" }, mark.text));
+    return group;
+  }
   const face = mark.kind === "number" ? { class: "figure-number", "text-anchor": "middle" } : { class: "glyph" };
   return node("text", { x: fine(mark.x), y: fine(mark.y), "font-size": fine(mark.size), ...face }, mark.text);
 }
