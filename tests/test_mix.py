@@ -149,7 +149,9 @@ def test_a_full_share_of_room_gives_back_what_goes_in() -> None:
     heard = []
     for share in (0.0, 0.5, 1.0):
         voice = Voice(0.0, Fraction(0), INSTRUMENTS["click"], 0.0, 0.0, share)
-        part = mix._part(PerformedPlayer("click", (voice,), ()), noise.copy(), 0)
+        part = mix._part(
+            PerformedPlayer("click", (voice,), ()), noise.copy(), 0, {}, mix._Scratch()
+        )
         sound = mix._Desk().sum([part])
         assert sound is not None
         heard.append(sound.astype(float))

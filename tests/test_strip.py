@@ -155,7 +155,7 @@ def test_width_is_gone_when_the_sides_are_added() -> None:
     noise = np.zeros((BLOCK, 2), np.float32)
     noise[: RATE // 2] = np.random.Generator(np.random.PCG64(1)).standard_normal((RATE // 2, 1))
     player = PerformedPlayer("strings", (voice,), ())
-    wide = mix._Desk().sum([mix._part(player, noise, 0)])
+    wide = mix._Desk().sum([mix._part(player, noise, 0, {}, mix._Scratch())])
     assert wide is not None
     middle, side = wide.sum(axis=1) / 2, (wide[:, 0] - wide[:, 1]) / 2
     assert level_db(side) < level_db(middle) - 6

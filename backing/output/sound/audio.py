@@ -9,10 +9,9 @@ A loop is rendered with the ring of its end, which is then folded into its start
 
 from __future__ import annotations
 
-import ctypes
 import os
 from collections.abc import Callable, Sequence
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -120,6 +119,7 @@ def write_outputs(
     if not outputs:
         return
     memory.enough()
+    memory.keep()
     _no_two_alike([o.path for o in outputs])
     for output in outputs:
         claim(output.path, force=force)
@@ -137,7 +137,7 @@ def write_outputs(
             recording = _record(performance, font, tape, apart, sound, progress)
         except OSError as error:
             raise refusal(outputs[0].path, error) from error
-        _give_back()
+        memory.give_back()  # of the synths; encoders are about to want it
         level = level_for(tape, recording, sound.loudness)
         _write(performance, outputs, recording, Playback(tape, recording, level), force, progress)
     progress(1.0, "done")
@@ -153,12 +153,6 @@ def _no_two_alike(paths: Sequence[Path]) -> None:
                 f"{path} would be written twice, also as {seen[place]}; give each file a name of its own"
             )
         seen[place] = path
-
-
-def _give_back() -> None:
-    """Hand the system back what the synths have left, where the C library can (glibc); encoders are about to want it."""
-    with suppress(AttributeError, OSError, TypeError):
-        ctypes.CDLL(None).malloc_trim(0)
 
 
 def _record(

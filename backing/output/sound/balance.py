@@ -50,8 +50,9 @@ _KIT_LUFS = {
     "drum kit": -40.7, "brush kit": -39.7, "electronic kit": -35.4, "analog kit": -36.3, "percussion": -35.4,
     "click": -36.2,
 }  # fmt: skip
-# A ride rings for ten seconds; after so many strokes the first is far below what has sounded since.
-_STROKES = 16
+# A ride rings for ten seconds; after so many strokes the first is far below what has sounded since. Measured on five
+# tracks against 32: no band of it changes by more than 0.02 dB, and rides cost half of what they do with 16.
+_STROKES = 8
 
 CLOSE_KEYS = frozenset(
     DRUM_KEYS[name] for name in ("hat", "pedal hat", "open hat", "ride", "ride 2", "bell")

@@ -51,12 +51,13 @@ class Dynamics:
 
     def apply(self, sound: Samples) -> None:
         """Treat the next block in place."""
-        if self._strip.fold:
-            _fold(sound)
+        heard = _middle(sound) if self._strip.fold else sound
         if self._strip.drive:
-            _bend(sound, self._full, self._lean)
+            _bend(heard, self._full, self._lean)
         if self._strip.above_db:
-            limit.apply(sound, self._curve(limit.sample_peaks(sound)), 0)
+            limit.apply(heard, self._curve(limit.sample_peaks(heard)), 0)
+        if self._strip.fold:
+            sound[:] = heard
 
     def rest(self) -> None:
         """A block was silent, which is longer than anything is remembered."""
@@ -113,11 +114,11 @@ def treated(
         blocks.close()
 
 
-def _fold(sound: Samples) -> None:
-    """Both sides become their middle."""
-    middle = (sound[:, 0] + sound[:, 1]) * sound.dtype.type(0.5)
-    sound[:, 0] = middle
-    sound[:, 1] = middle
+def _middle(sound: Samples) -> Samples:
+    """The middle of both sides, shape (n, 1)."""
+    middle = sound[:, :1] + sound[:, 1:]
+    middle *= sound.dtype.type(0.5)
+    return middle
 
 
 def _bend(sound: Samples, full: float, lean: float) -> None:

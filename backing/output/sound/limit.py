@@ -75,7 +75,7 @@ def apply(sound: NDArray[np.float32], borders: NDArray[np.float32], at: int) -> 
         return
     slope = np.arange(GRAIN, dtype=np.float32) / GRAIN
     gains = (here[:-1, None] + np.diff(here)[:, None] * slope).reshape(-1)[: len(sound)]
-    for side in range(2):
+    for side in range(sound.shape[1]):
         sound[:, side] *= gains
 
 
@@ -87,14 +87,14 @@ def sample_peaks(sound: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def _grains(values: NDArray[np.float32]) -> NDArray[np.float32]:
-    """One row a grain, both sides; the last filled up with nothing."""
+    """One row a grain, all sides; the last filled up with nothing."""
     import numpy as np
 
-    flat = values.reshape(-1)
-    missing = -flat.size % (2 * GRAIN)
+    flat, row = values.reshape(-1), GRAIN * values.shape[1]
+    missing = -flat.size % row
     if missing:
         flat = np.append(flat, np.zeros(missing, np.float32))
-    return flat.reshape(-1, 2 * GRAIN)
+    return flat.reshape(-1, row)
 
 
 def true_peaks(sound: NDArray[np.float32], grains: NDArray[np.intp]) -> NDArray[np.float32]:

@@ -11,6 +11,7 @@ Sources: constant-power panning with unity gain in the middle (common practice).
 
 from __future__ import annotations
 
+import itertools
 import math
 import os
 from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
 
 OVERHANG = 24_576  # frames that a filter may ring beyond its block
 SPAN = BLOCK + OVERHANG  # frames of one transform: 98,304 = 2**15 * 3
+BINS = SPAN // 2 + 1
 _CHANGE_FRAMES = 441
 MOST_THREADS = 4  # each has buffers of its own
 
@@ -72,13 +74,6 @@ def _rooms() -> Spectra:
 
     both = np.stack([room.early().T, room.late().T])
     return np.fft.rfft(both, SPAN).astype(np.complex64)
-
-
-def _spectrum(sound: NDArray[np.float32]) -> Spectra:
-    """The transform of rows of up to `BLOCK` frames."""
-    import numpy as np
-
-    return np.fft.rfft(sound, SPAN).astype(np.complex64, copy=False)
 
 
 def tracks(
@@ -161,10 +156,11 @@ def _microphones(
 def _parts(
     player: PerformedPlayer, dry: Generator[Samples, None, None], levels: Levels
 ) -> Generator[_Part, None, None]:
-    """What a player adds to block after block."""
+    """What a player adds to block after block; good until the one after the next is asked for."""
+    scratch = _Scratch()
     try:
         for number, block in enumerate(dry):
-            yield _part(player, block, number * BLOCK, levels)
+            yield _part(player, block, number * BLOCK, levels, scratch)
     finally:
         dry.close()
 
@@ -173,42 +169,75 @@ def _strip(
     parts: Generator[_Part, None, None], apart: bool
 ) -> Generator[tuple[_Part, Samples | None], None, None]:
     """What a player adds to block after block, and with `apart` how that sounds alone."""
-    desk = _Desk()
+    desk = _Desk() if apart else None
     try:
         for part in parts:
-            yield part, desk.sum([part]) if apart else None
+            yield part, desk.sum([part]) if desk else None
     finally:
         parts.close()
 
 
-def _part(player: PerformedPlayer, block: Samples, at: int, levels: Levels = UNMEASURED) -> _Part:
+class _Scratch:
+    """Room for the transforms of a block: taken once, since pages from the system cost more than a transform.
+
+    There is room for two parts in turn, since one is added up while the next is made.
+    """
+
+    __slots__ = ("_parts", "middle", "padded", "spectrum")
+
+    def __init__(self) -> None:
+        import numpy as np
+
+        self.padded = np.zeros((2, SPAN), np.float32)
+        self.spectrum = np.empty((2, BINS), np.complex64)
+        self.middle = np.empty(BINS, np.complex64)
+        both = np.empty((2, 2, 2, BINS), np.complex64)
+        self._parts = itertools.cycle((both[0], both[1]))
+
+    def part(self) -> Iterator[Spectra]:
+        """Where the next part goes: both sides, and what goes to the rooms."""
+        return iter(next(self._parts))
+
+    def transform(self, sound: Samples) -> Spectra:
+        """The transform of up to `BLOCK` frames: one row where both sides are the same."""
+        import numpy as np
+
+        left, right = sound.T
+        count = 1 if np.array_equal(left, right) else 2
+        rows = self.padded[:count]
+        rows[:, : len(sound)] = sound.T[:count]
+        rows[:, len(sound) : BLOCK] = 0.0
+        found: Any = self.spectrum[:count]  # numpy's types know double precision alone
+        np.fft.rfft(rows, out=found)
+        return self.spectrum[:count]
+
+
+def _part(
+    player: PerformedPlayer, block: Samples, at: int, levels: Levels, scratch: _Scratch
+) -> _Part:
     if not block.any():
         return SILENT
     sides: Spectra | None = None
     sent: Spectra | None = None
     for voice, weight in _voices(player, at, len(block)):
         heard = block if weight is None else block * weight[:, None]
-        added = _voiced(player.role, voice, heard, levels)
+        added = _voiced(player.role, voice, heard, levels, scratch if sides is None else _Scratch())
         sides, sent = _total((sides, added.sides)), _total((sent, added.sent))
     return _Part(sides, sent)
 
 
-def _voiced(role: str, voice: Voice, sound: Samples, levels: Levels) -> _Part:
+def _voiced(role: str, voice: Voice, sound: Samples, levels: Levels, scratch: _Scratch) -> _Part:
     """A block of one instrument through its filters to its place."""
     import numpy as np
 
     row = strip_of(role, voice.instrument)
     left, right, share = gains(role, voice, levels)
-    rows = sound.T
-    spectrum = _spectrum(rows[:1] if np.array_equal(rows[0], rows[1]) else rows)
+    spectrum = scratch.transform(sound)
     spectrum *= response(row, voice.instrument.cut_hz, SPAN)
-    middle = spectrum[0] + spectrum[-1]
-    sent = None
-    if share > 0:
-        sent = np.empty((2, SPAN // 2 + 1), np.complex64)
-        np.multiply(middle, np.float32(share * row.early), out=sent[0])
-        np.multiply(middle, np.float32(share * row.late), out=sent[1])
-    both = np.empty((2, SPAN // 2 + 1), np.complex64)
+    both, sent = scratch.part()
+    middle = np.add(spectrum[0], spectrum[-1], out=scratch.middle)
+    np.multiply(middle, np.float32(share * row.early), out=sent[0])
+    np.multiply(middle, np.float32(share * row.late), out=sent[1])
     np.multiply(spectrum[0], np.float32(left), out=both[0])
     np.multiply(spectrum[-1], np.float32(right), out=both[1])
     if row.wide:
@@ -216,7 +245,7 @@ def _voiced(role: str, voice: Voice, sound: Samples, levels: Levels) -> _Part:
         middle *= np.float32(0.25 * (left + right))
         both[0] += middle
         both[1] -= middle
-    return _Part(both, sent)
+    return _Part(both, sent if share > 0 else None)
 
 
 def _path(role: str, voice: Voice) -> tuple[object, ...]:
@@ -255,10 +284,15 @@ def _voices(
 class _Desk:
     """Adds up blocks: what a filter or the room rings beyond the end of a block is added to the next."""
 
-    __slots__ = ("_rest",)
+    __slots__ = ("_late", "_rest", "_rings", "_sound", "_wet")
 
     def __init__(self) -> None:
-        self._rest: Samples | None = None
+        import numpy as np
+
+        self._wet, self._late = (np.empty((2, BINS), np.complex64) for _ in range(2))
+        self._sound = np.empty((2, SPAN), np.float32)
+        self._rest = np.empty((OVERHANG, 2), np.float32)
+        self._rings = False
 
     def sum(self, parts: Iterable[_Part]) -> Samples | None:
         """The next `BLOCK` frames, None where they are silent; of a last block that is shorter, its frames count."""
@@ -267,21 +301,27 @@ class _Desk:
         chosen = list(parts)
         spectra = _total(p.sides for p in chosen)
         sent = _total(p.sent for p in chosen)
+        if spectra is None and not self._rings:
+            return None
+        out = np.empty((BLOCK, 2), np.float32)
+        if spectra is None:
+            out[:OVERHANG] = self._rest
+            out[OVERHANG:] = 0.0
+            self._rings = False
+            return out
         if sent is not None:
             early, late = _rooms()
-            spectra = _total((sent[:1] * early, sent[1:] * late, spectra))
-        rest = self._rest
-        if spectra is None:
-            self._rest = None
-            if rest is None:
-                return None
-            out = np.zeros((BLOCK, 2), np.float32)
-        else:
-            sound = np.fft.irfft(spectra, SPAN).T
-            self._rest = sound[BLOCK:].astype(np.float32)
-            out = sound[:BLOCK].astype(np.float32, "C")
-        if rest is not None:
-            out[:OVERHANG] += rest
+            wet = np.multiply(sent[:1], early, out=self._wet)
+            wet += np.multiply(sent[1:], late, out=self._late)
+            spectra = np.add(wet, spectra, out=wet)
+        sound: Any = self._sound  # numpy's types know double precision alone
+        np.fft.irfft(spectra, SPAN, out=sound)
+        sound = self._sound.T
+        out[:] = sound[:BLOCK]
+        if self._rings:
+            out[:OVERHANG] += self._rest
+        self._rest[:] = sound[BLOCK:]
+        self._rings = True
         return out
 
 

@@ -270,7 +270,7 @@ class Synth:
         if not self._synth:
             fluid.delete_fluid_settings(self._settings)
             raise AudioUnavailable("the sound engine could not be started")
-        if fluid.fluid_synth_sfload(self._synth, os.fsencode(soundfont), 1) < 0:
+        if fluid.fluid_synth_sfload(self._synth, os.fsencode(soundfont), 0) < 0:
             self.close()
             raise AudioUnavailable(f"the sound engine cannot read the soundfont {soundfont}")
         self._font = font or fonts.known(soundfont)
