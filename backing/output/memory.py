@@ -16,7 +16,7 @@ from backing.ground.errors import OutputError
 
 NEEDED = 600_000_000  # bytes of addresses
 _TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3  # numbers in malloc.h
-_KEPT = 8 << 20  # bytes, in each thread; a transform with its buffers takes less
+_KEPT = 4 << 20  # bytes, in each thread; a transform with its buffers takes less
 
 
 def enough() -> None:

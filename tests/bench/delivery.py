@@ -55,7 +55,7 @@ def rungs(minutes: float = 1.0, chart: str = "blues.txt") -> tuple[list[Performa
 def main(times: int = 3, font: str = "default") -> int:
     performance = track(3.0)
     soundfont = find()
-    sound = Sound(soundfont=font)
+    sound = Sound(soundfont=Path(font))
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         midi = folder / "a.mid"

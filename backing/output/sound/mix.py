@@ -183,13 +183,12 @@ class _Scratch:
     There is room for two parts in turn, since one is added up while the next is made.
     """
 
-    __slots__ = ("_parts", "middle", "padded", "spectrum")
+    __slots__ = ("_padded", "_parts", "middle")
 
     def __init__(self) -> None:
         import numpy as np
 
-        self.padded = np.zeros((2, SPAN), np.float32)
-        self.spectrum = np.empty((2, BINS), np.complex64)
+        self._padded = np.zeros((2, SPAN), np.float32)
         self.middle = np.empty(BINS, np.complex64)
         both = np.empty((2, 2, 2, BINS), np.complex64)
         self._parts = itertools.cycle((both[0], both[1]))
@@ -198,18 +197,17 @@ class _Scratch:
         """Where the next part goes: both sides, and what goes to the rooms."""
         return iter(next(self._parts))
 
-    def transform(self, sound: Samples) -> Spectra:
-        """The transform of up to `BLOCK` frames: one row where both sides are the same."""
+    def transform(self, sound: Samples, into: Spectra) -> int:
+        """The transform of up to `BLOCK` frames: how many rows it has, one where both sides are the same."""
         import numpy as np
 
-        left, right = sound.T
-        count = 1 if np.array_equal(left, right) else 2
-        rows = self.padded[:count]
+        count = 1 if np.array_equal(*sound.T) else 2
+        rows = self._padded[:count]
         rows[:, : len(sound)] = sound.T[:count]
         rows[:, len(sound) : BLOCK] = 0.0
-        found: Any = self.spectrum[:count]  # numpy's types know double precision alone
-        np.fft.rfft(rows, out=found)
-        return self.spectrum[:count]
+        out: Any = into[:count]  # numpy's types know double precision alone
+        np.fft.rfft(rows, out=out)
+        return count
 
 
 def _part(
@@ -232,14 +230,14 @@ def _voiced(role: str, voice: Voice, sound: Samples, levels: Levels, scratch: _S
 
     row = strip_of(role, voice.instrument)
     left, right, share = gains(role, voice, levels)
-    spectrum = scratch.transform(sound)
-    spectrum *= response(row, voice.instrument.cut_hz, SPAN)
     both, sent = scratch.part()
+    spectrum = both[: scratch.transform(sound, both)]
+    spectrum *= response(row, voice.instrument.cut_hz, SPAN)
     middle = np.add(spectrum[0], spectrum[-1], out=scratch.middle)
     np.multiply(middle, np.float32(share * row.early), out=sent[0])
     np.multiply(middle, np.float32(share * row.late), out=sent[1])
-    np.multiply(spectrum[0], np.float32(left), out=both[0])
     np.multiply(spectrum[-1], np.float32(right), out=both[1])
+    both[0] *= np.float32(left)
     if row.wide:
         middle *= sides(row.wide, SPAN)
         middle *= np.float32(0.25 * (left + right))
