@@ -179,3 +179,19 @@ def resting(player: Player, music: Arrangement) -> float:
         first = bisect_left(player.notes, bar.end_q, key=lambda n: n.start_q)
         silent += not any(n.end_q > bar.start_q for n in player.notes[max(0, first - 24) : first])
     return silent / len(bars)
+
+
+def apart(music: Arrangement) -> list[str]:
+    """Chords of two who comp at one place that are not the same chord; thumbs and single notes aside."""
+    spans = music.timeline.chords
+    found = []
+    for a, b in combinations(comping(music), 2):
+        mine, theirs = strokes(a), strokes(b)
+        for at in sorted(mine.keys() & theirs.keys()):
+            rows = [
+                [n for n in row if n.why.kind is not Kind.THUMB] for row in (mine[at], theirs[at])
+            ]
+            here, there = ({spans[n.chord].chord for n in row} for row in rows)
+            if min(map(len, rows)) > 1 and here.isdisjoint(there):
+                found.append(f"bar {music.timeline.bar_at(at).number}, {at}: {a.role} and {b.role}")
+    return found

@@ -23,6 +23,7 @@ def test_two_who_comp_strike_no_chord_together(style: str) -> None:
     assert not find(style).doubles
     assert len(ensemble.comping(music)) == 2
     assert 100 * len(ensemble.doubled(music)) / len(music.timeline.bars) <= 5
+    assert ensemble.apart(music) == [], "who strikes together plays one chord"
 
 
 @each("style", ["bossa nova", "salsa", "bolero", "straight-ahead swing", "jazz ballad"])

@@ -5,11 +5,12 @@ from __future__ import annotations
 import sys
 from collections import Counter
 from fractions import Fraction
+from itertools import combinations
 from statistics import mean
 
-from backing.styles.find import names
-from tests import measures
-from tests.band import DEMOS, arranged, chart, demo, performed, player
+from backing.styles.find import find, names
+from tests import ensemble, measures
+from tests.band import DEMOS, ROOT, arranged, chart, demo, performed, player
 from tests.generated import ii_v_i, tunes
 from tests.test_feel import slope, table
 from tests.test_musicianship import (
@@ -113,6 +114,52 @@ def phrases() -> None:
     show("fills that come again within 16 bars or as one of two", again, f"0 of {fills}")
 
 
+def beat_chords() -> None:
+    """Charts with a chord on every beat, three seeds each."""
+    together, leapt, kept, alike = [], [], [0, 0], []
+    for path in sorted((ROOT / "tests" / "cases" / "band").glob("*.txt")):
+        takes = [arranged(path.read_text("utf-8"), None, seed) for seed in (1, 2, 3)]
+        for one in takes:
+            together.append(ensemble.struck_by_all(one))
+            leapt.append(ensemble.leaps(player(one, "keys"), ensemble.beat_chords(one)))
+            for role in ("keys", "guitar"):
+                moves, same = ensemble.shapes_kept(player(one, role), one)
+                kept = [kept[0] + moves, kept[1] + same]
+        alike += [
+            ensemble.alike(player(a, "keys"), player(b, "keys"), a)
+            for a, b in combinations(takes, 2)
+        ]
+    show("chord a beat: keys, guitar, bass together, at most", max(together), "<= 0.4")
+    show("chord a beat: wide moves of the top line, at most", max(leapt), "<= 0.1")
+    show("chord a beat: bars of keys alike between seeds", mean(alike), "<= 0.3")
+    show("chord a beat: shapes kept by half step", kept[1] / kept[0], ">= 0.8")
+
+
+TUNE = "Am7 | Dm7 | Bm7b5 | E7 | Am6 | F7 | Bm7b5 | E7 | Cmaj7 | Fmaj7 | Dm7 | G7 | C | A7 | Dm7 | E7b9"
+
+
+def together() -> None:
+    """Every style: chords that two strike alike or apart, what rubs, lines of horns."""
+    for style in names():
+        meter = find(style).meters[0].full_name
+        music = arranged(chart(TUNE, key="A minor", meter=meter, choruses=4), style)
+        bars = len(music.timeline.bars)
+        same = 100 * len(ensemble.doubled(music)) / bars
+        wrong = len(ensemble.rubs(music)) + len(ensemble.apart(music))
+        if same or wrong:
+            show(f"{style}: doubled a hundred bars", same, "<= 5")
+            show(f"{style}: rubs, and strokes apart", wrong, "0")
+        if any(p.role == "horns" for p in music.players):
+            horns = player(music, "horns")
+            counts = ensemble.parts_of(horns)
+            show(
+                f"{style}: horns in one part or two",
+                sum(n <= 2 for n in counts) / max(1, len(counts)),
+                ">= 0.5",
+            )
+            show(f"{style}: bars in which horns rest", ensemble.resting(horns, music), ">= 0.33")
+
+
 def variety() -> None:
     for style in ("straight-ahead swing", "jazz waltz", "fast swing"):
         music = long(style)
@@ -147,5 +194,7 @@ if __name__ == "__main__":
     harmony(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
     leading()
     bass()
+    beat_chords()
+    together()
     feel()
     variety()

@@ -16,8 +16,10 @@ from typing import NamedTuple
 
 from backing.band.model import Kind, Shape, Why
 from backing.band.players.common import Brief, Change, Stroke, Zone, ZoneKind
+from backing.band.players.listening import chords_struck, dense, taken
 from backing.band.players.patterns.comping import holds_ideas, thinned
 from backing.band.players.patterns.lay import Beat, Chosen, laid
+from backing.band.players.patterns.pools import FOLLOWS
 from backing.band.players.pulses import shift_q
 from backing.band.players.quick import Quick, quick_chords
 from backing.ground.timebase import Meter
@@ -56,6 +58,8 @@ class Score(NamedTuple):
     ends: list[tuple[Fraction, Chord | None]]  # of every change's harmony, and what follows
     order: dict[int, int]  # place in `brief.changes` of a change's index
     rows: Mapping[int, Quick]  # what is done with the chords of quick rows
+    taken: frozenset[Fraction]  # where others who comp strike
+    struck: Mapping[Fraction, int]  # and which chord
 
     def bar(self, at_q: Fraction) -> int:
         """Index of the bar that holds a place."""
@@ -83,6 +87,8 @@ def score_of(brief: Brief, plans: Sequence[Chosen | None]) -> Score:
         _harmony_ends(brief),
         {c.index: i for i, c in enumerate(brief.changes)},
         quick_chords(brief),
+        taken(brief) if brief.part.kind.leads else frozenset(),
+        chords_struck(brief),
     )
 
 
@@ -101,6 +107,7 @@ def struck(score: Score, stroke: Stroke, zone: Zone) -> Raw:
 def timed(score: Score, zone: Zone, lines: Sequence[str]) -> Iterator[Raw]:
     brief = score.brief
     holding = False
+    told_q = zone.start_q - 1  # where a chord was last struck
     for number in range(score.bar(zone.start_q), len(brief.bars)):
         bar, plan = brief.bars[number], brief.plans[number]
         if bar.start_q >= zone.end_q:
@@ -127,6 +134,10 @@ def timed(score: Score, zone: Zone, lines: Sequence[str]) -> Iterator[Raw]:
                 )  # what the band plays together is played as it is written
                 if line == "chord" and not shared and thinned(mark, at_q, plan.busy):
                     continue
+                if line == "chord" and not shared and _doubles(score, number, start, told_q):
+                    continue
+                if line == "chord":
+                    told_q = start
                 raw = Raw(start, start + length_q, mark, line, why, number)
                 raw.shift = parallel
                 if swell:
@@ -134,6 +145,20 @@ def timed(score: Score, zone: Zone, lines: Sequence[str]) -> Iterator[Raw]:
                     raw.why = why.also(words)
                 raw.off_beats = skank
                 yield raw
+
+
+def _doubles(score: Score, number: int, start_q: Fraction, told_q: Fraction) -> bool:
+    """Whether one who follows leaves a stroke out: off the beat, with another's, its chord struck before.
+
+    Where the other leaves no gaps, there is none to be taken.
+    """
+    brief = score.brief
+    follows = brief.plans[number].busy < FOLLOWS and not dense(brief, number)
+    if start_q not in score.taken or not follows:
+        return False
+    bar = brief.bars[number]
+    off_beat = (start_q - bar.start_q) % bar.meter.beat_q != 0
+    return off_beat and told_q >= max(brief.change_at(start_q).start_q, bar.start_q)
 
 
 def _all_off_beats(brief: Brief, meter: Meter, here: Sequence[Beat]) -> bool:
@@ -144,8 +169,9 @@ def _all_off_beats(brief: Brief, meter: Meter, here: Sequence[Beat]) -> bool:
     if brief.style.clave is not None or not holds_ideas(brief.style):
         return False
     beats = set(meter.pulse_starts_q)
-    on = sum(at_q in beats for at_q, _, _ in here)
-    return on <= 1 and len(here) - on >= max(2, len(beats) - 1)
+    heard = [at_q for at_q, _, told in here if bare(told).mark != "m"]  # a damped stroke is none
+    on = sum(at_q in beats for at_q in heard)
+    return on <= 1 and len(heard) - on >= max(2, len(beats) - 1)
 
 
 def _long(score: Score, zone: Zone, number: int, holding: bool) -> Iterator[Raw]:

@@ -14,7 +14,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from fractions import Fraction
 from itertools import groupby
 
-from backing.band.model import Note
+from backing.band.model import Kind, Note
 from backing.band.players.common import Brief
 from backing.ground.roles import COMPING, role_of
 from backing.timeline.model import PlayedBar
@@ -24,6 +24,7 @@ SHARED = 3  # equal notes struck together that make two chords one
 
 DOUBLED = 0.3  # points against each note that another strikes too
 SAME_CHORD = 7.0  # against three of them
+INSIDE = 0.25  # against each note that lies among the other's: the second chord lies above
 
 Struck = Mapping[Fraction, frozenset[int]]
 Beside = Mapping[
@@ -51,6 +52,26 @@ def struck(brief: Brief) -> dict[Fraction, frozenset[int]]:
     return found
 
 
+def taken(brief: Brief) -> frozenset[Fraction]:
+    """The places at which others who comp strike, in styles whose players leave each other the gaps.
+
+    A clave and a machine-like groove keep every stroke.
+    """
+    style = brief.style
+    if style.doubles or style.repeats or style.clave is not None:
+        return frozenset()
+    return frozenset(
+        n.start_q for notes in others(brief) for n in notes if n.why.kind is not Kind.THUMB
+    )
+
+
+def chords_struck(brief: Brief) -> dict[Fraction, int]:
+    """Which chord, by its index, others who comp strike at each place of theirs."""
+    return {
+        n.start_q: n.chord for notes in others(brief) for n in notes if n.why.kind is not Kind.THUMB
+    }
+
+
 def with_chords(
     places: Iterable[tuple[Fraction, int]], chords: Struck
 ) -> dict[int, tuple[frozenset[int], ...]]:
@@ -63,9 +84,10 @@ def with_chords(
 
 
 def doubling(pitches: Collection[int], chords: Sequence[frozenset[int]]) -> float:
-    """What speaks against a chord that others strike some `chords` with: notes in common, most of all three."""
+    """What speaks against a chord that others strike some `chords` with: notes in common, most of all three, and notes among them."""
     shared = max(len(chord.intersection(pitches)) for chord in chords)
-    return DOUBLED * shared + (SAME_CHORD if shared >= SHARED else 0.0)
+    inside = max(sum(min(chord) < pitch < max(chord) for pitch in pitches) for chord in chords)
+    return DOUBLED * shared + INSIDE * inside + (SAME_CHORD if shared >= SHARED else 0.0)
 
 
 def undoubled(notes: Sequence[Note], chords: Struck) -> list[Note]:
@@ -89,12 +111,12 @@ def _guides(note: Note) -> bool:
 
 
 def strokes_in(brief: Brief, bar: PlayedBar) -> frozenset[Fraction]:
-    """Where others who comp strike in a bar."""
+    """Where others who comp strike in a bar; a thumb is a bass."""
     found: set[Fraction] = set()
     for notes in others(brief):
         first = bisect_left(notes, bar.start_q, key=lambda n: n.start_q)
         last = bisect_left(notes, bar.end_q, key=lambda n: n.start_q)
-        found.update(n.start_q for n in notes[first:last])
+        found.update(n.start_q for n in notes[first:last] if n.why.kind is not Kind.THUMB)
     return frozenset(found)
 
 

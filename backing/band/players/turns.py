@@ -209,11 +209,14 @@ def _pushed(row: Row, turn: _Turn, strokes: list[Raw]) -> list[Raw]:
 def _ahead_of(row: Row, turn: _Turn, strokes: Sequence[Raw]) -> Change | None:
     """The chord to come, where the last stroke of this one plays it already; else None."""
     following = turn.following
-    if not strokes or following is None or turn.answered:
+    if not strokes or following is None:
         return None
     last = strokes[-1]
+    agreed = row.score.struck.get(last.start_q)  # who strikes together plays one chord
+    if agreed not in (None, following.index) or (turn.answered and agreed is None):
+        return None
     late = last.start_q >= following.start_q - EIGHTH and last.start_q > turn.start_q
-    if not late or last.off_beats or following.start_q > row.zone.end_q:
+    if not late or (last.off_beats and agreed is None) or following.start_q > row.zone.end_q:
         return None
     if following.span.chord is None or same_chord(turn.change, following):
         return None
