@@ -14,6 +14,7 @@ from backing.ground.instruments import DRUM_KEYS
 from backing.performance.perform import perform
 from backing.styles.find import find
 from backing.styles.model import Pattern, Where
+from tests import measures
 from tests.band import arranged, chart, performer, player
 from tests.each import each
 
@@ -125,3 +126,24 @@ def test_brushes_sweep_through_a_ballad() -> None:
     swirls = [n for n in player(music, "drums").notes if n.pitch == 40]
     assert len(swirls) >= 16
     assert mean(n.length_q for n in swirls) >= 0.75
+
+
+def test_four_to_the_bar_is_held_below_the_piano() -> None:
+    """Three strings at most, the root of a seventh chord at the bottom, nothing over D4 (common practice)."""
+    bars = "Gm7 | C7 | Fmaj7 | D7 | Gm7 | C7 | F6 | Bb7"
+    guitar = player(arranged(chart(bars, meter="4/4"), "four to the bar swing"), "guitar")
+    for stroke in measures.strokes(n for n in guitar.notes if n.start_q < 24):
+        assert len(stroke) in (2, 3)  # a root that lies under the bass is left to it
+        assert min(n.string for n in stroke) >= 3, stroke
+        assert len(stroke) == 2 or stroke[0].degree == "1", stroke
+        assert stroke[-1].pitch <= 62
+
+
+def test_one_player_holds_the_chords_of_a_ballad() -> None:
+    """Piano in whole chords, guitar and strings in one or two notes where it is not loud (common practice)."""
+    music = arranged(chart(f"{TURNS} | Cmaj7 | Cmaj7", meter="4/4", dynamics="mf"), "jazz ballad")
+    for role, most in (("guitar", 2), ("strings", 1)):
+        here = [s for s in measures.strokes(player(music, role).notes) if s[0].start_q < 32]
+        assert max(map(len, here)) <= most, role
+    piano = [s for s in measures.strokes(player(music, "keys").notes) if len(s) > 3]
+    assert {s[0].degree for s in piano} <= {"1", "3", "b3", "4", "6", "7", "b7"}

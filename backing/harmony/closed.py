@@ -92,7 +92,7 @@ def closed(
             rings = shape.bare and bottom == nearest == 0 and string < 3  # E5, A5 and D5
             if rings or _on_the_neck(shape, nearest, capo):
                 cost = _cost(shape, tuning[string] + bottom, nearest + capo, rings and string < 2)
-                if family == "shells" and string > 2:
+                if family in ("shells", "rhythm") and string > 1 + (family == "shells"):
                     cost += 0.8  # three thin strings are no rhythm section
                 frets = [-1] * 6
                 for at, above in zip(shape.group, shape.over, strict=True):

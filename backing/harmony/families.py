@@ -153,10 +153,35 @@ def _drop_3(given: _Given) -> list[Stack]:
     return _named("drop 3", _dropped(given.chosen, 3)) if len(given.chosen) > 3 else []
 
 
+_FIRM = (
+    1,
+    3,
+    4,
+    6,
+    7,
+)  # degrees on which a spread voicing stands: the fourth of a suspended chord too
+
+
 def _spread(given: _Given) -> list[Stack]:
+    """Wide, over what makes the chord: colours and fifths stand above (common practice), but where nothing else is."""
     if len(given.chosen) < 4:
         return _open_doubled(given)
-    return _named("spread", _dropped(given.chosen, 2, 4))
+    wide = list(_dropped(given.chosen, 2, 4))
+    firm = [s for s in wide if s[0].number in _FIRM]
+    return _named("spread", iter(firm or wide))
+
+
+def _rhythm(given: _Given) -> list[Stack]:
+    """Root, and third and seventh over it in either order; of a triad third and fifth (common practice of four to the bar)."""
+    by = {given.slot_of(d): d for d in given.chosen}
+    root, third = by.get("root"), by.get("third")
+    other = by.get("seventh") or by.get("fifth")
+    if root is None or third is None or other is None or len(given.chosen) != 3:
+        return []
+    return [
+        Stack((root, other, third), "rhythm guitar"),
+        Stack((root, third, other), "rhythm guitar", 0.2),
+    ]
 
 
 def _power(given: _Given) -> list[Stack]:
@@ -192,6 +217,7 @@ FAMILY = {
     "quartal":  _Family(4, _quartal,  True),
     "triads":   _Family(3, _triads,   True),
     "spread":   _Family(4, _spread,   False),
+    "rhythm":   _Family(3, _rhythm,   False),
     "power":    _Family(2, _power,    False),
     "close":    _Family(4, _close,    True),
     "open":     _Family(3, _open,     False),

@@ -31,7 +31,7 @@ class Algorithm(NamedTuple):
 
 
 VOICINGS = (
-    "shells", "rootless", "drop 2", "drop 3", "quartal", "triads", "spread", "power", "close", "open",
+    "shells", "rootless", "drop 2", "drop 3", "quartal", "triads", "spread", "rhythm", "power", "close", "open",
 )  # fmt: skip
 
 _VOICING = Setting("choice", "family of voicings that the search draws from", "rootless", VOICINGS)

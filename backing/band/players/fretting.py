@@ -104,11 +104,11 @@ def hold(
     for step in found:
         kind = family[step.level]
         lowest = -(-step.bass // 3) * 3 if step.bass > strings[0] + capo else 0
-        if kind in ("open", "power"):  # low strings too, down to the note of the bass
+        if kind in ("open", "power", "rhythm"):  # low strings too, down to the note of the bass
             lowest = step.bass_inside if lowest and kind == "power" else 0
         if kind == "power":  # too few strings to leave one out under an early stroke
             lowest = 0 if rocking else max(lowest, under.get(step.change.index, 0))
-        added = () if kind in ("open", "power", "triads") else step.colours
+        added = () if kind in ("open", "power", "triads", "rhythm") else step.colours
         full = kind == "power" and step.level == "f" and not rocking  # with the octave
         drone = drone_of(brief, bar_of(brief, step.change))
         offer = _typed(brief, step, strings, capo) or grips(
