@@ -118,7 +118,7 @@ def harmony(music: Arrangement, colours: bool = True) -> Harmony:
 def passes(note: Note, beat_q: Fraction) -> bool:
     """Whether a note only leads on: of a shape beside its chord, which names no degree, or a short one of a line."""
     runs = note.why.kind in (Kind.LINE, Kind.HAMMERED, Kind.PULLED, Kind.SLID)
-    return not note.degree or (runs and note.end_q - note.start_q < beat_q)
+    return not note.degree or (runs and note.end_q - note.start_q < max(beat_q, Fraction(3, 4)))
 
 
 def _powered(player: Player) -> bool:
