@@ -172,15 +172,21 @@ def _spread(given: _Given) -> list[Stack]:
 
 
 def _rhythm(given: _Given) -> list[Stack]:
-    """Root, and third and seventh over it in either order; of a triad third and fifth (common practice of four to the bar)."""
+    """Root, and third and seventh over it in either order; of a triad third and fifth (common practice of four to the bar).
+
+    A fourth voice, a written ninth or thirteenth, stands on top.
+    """
     by = {given.slot_of(d): d for d in given.chosen}
     root, third = by.get("root"), by.get("third")
     other = by.get("seventh") or by.get("fifth")
-    if root is None or third is None or other is None or len(given.chosen) != 3:
+    if root is None or third is None or other is None:
+        return []
+    above = tuple(d for d in given.chosen if d not in (root, third, other))
+    if len(above) > 1:
         return []
     return [
-        Stack((root, other, third), "rhythm guitar"),
-        Stack((root, third, other), "rhythm guitar", 0.2),
+        Stack((root, other, third, *above), "rhythm guitar"),
+        Stack((root, third, other, *above), "rhythm guitar", 0.2),
     ]
 
 

@@ -77,8 +77,8 @@ def grips(
     rings = frozenset(pc for pc in drone if not rubs(pc, chord))
     if family == "power" and rings:
         offer = _bare(offer)
-    if family == "rhythm":
-        offer = _within_the_octave(offer)
+    if family == "rhythm" and any(d.number > 7 for d in offer.need):
+        voices += 1  # a written ninth or thirteenth above root, third and seventh
     strums = family == "open" and len(offer.need) + len(offer.may) > 2
     if strums or (family == "power" and rings):
         found = list(strummed(chord, offer, sounding, capo, STRUMMED_FRETS, rings))
@@ -125,12 +125,6 @@ def _bare(offer: Tones) -> Tones:
     every = (*offer.need, *offer.may)
     kept = tuple(d for d in every if d.number in (1, 5)) or offer.need
     return offer._replace(need=kept, may=(), any_of=(), whole=False)
-
-
-def _within_the_octave(offer: Tones) -> Tones:
-    """Without ninths and what lies above them, which are left to others (common practice of four to the bar)."""
-    need = tuple(d for d in offer.need if d.number < 8)
-    return offer._replace(need=need, any_of=()) if need != offer.need else offer
 
 
 def _on_six_strings(offer: Tones, family: str, voices: int) -> tuple[str, int]:

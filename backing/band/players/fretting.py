@@ -155,7 +155,7 @@ def _own_costs(brief: Brief, step: Step, kind: str, offer: Grips) -> list[float]
     settled = step.fast or kind in ("open", "power")  # a strumming hand takes the shape it knows
     near_tie = 0.1 if settled else NEAR_TIE
     chance = jitter(brief.place.roll("grip", *place), len(offer.grips), near_tie)
-    buried = kind == "open" and step.bass_inside > offer.grips[0].tuning[0]
+    buried = kind in ("open", "rhythm") and step.bass_inside > offer.grips[0].tuning[0]
     rocking, (low, high) = rocks(brief), register(brief)
     costs = []
     for grip, cost, roll in zip(offer.grips, offer.costs, chance, strict=True):
