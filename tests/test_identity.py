@@ -3,8 +3,8 @@
 `data/identity.tsv` holds facts: where a sound falls in a bar (or in a cell of several bars), counted from 1 in the lower
 figure of the meter as players count, with the source of each. Rules: `at`, the sound is there in at least three of four
 places; `exactly`, and hardly anywhere else (at most one stroke in four); `never`, it is not there (at most one in
-ten, where a section begins). Phrase ends, where drums fill, are left out. `data/rhythms.tsv` holds bare rhythm cells
-and tempo ranges.
+ten, where a section begins). Phrase ends, where drums fill, are left out. The plan is flat, since a leader's may give a
+section another cymbal, or let a player rest. `data/rhythms.tsv` holds bare rhythm cells and tempo ranges.
 """
 
 from __future__ import annotations
@@ -56,7 +56,9 @@ def played(name: str, clave: str = "") -> dict[tuple[str, str], dict[int, set[Fr
     style = find(name)
     meter = style.meters[0]
     bars = " | ".join(CHORDS)
-    header = f"meter: {meter.full_name}\nending: as written\ncount-in: off\ndynamics: mf\n"
+    header = (
+        f"meter: {meter.full_name}\nending: as written\ncount-in: off\ndynamics: mf\nplan: flat\n"
+    )
     if clave:
         header += f"clave: {clave}\n"
     sections = "\n".join(f"[{name}]\n| {bars} |" for name in SECTIONS)
