@@ -413,7 +413,7 @@ def test_a_capo_leaves_the_chords_as_written() -> None:
 def test_grips_are_drawn_for_every_chord_used() -> None:
     """Dots where fingers stand; the grips' own notes are tested with the grips."""
     chart = demo("folk.txt")
-    pages = layout(chart, paper=Paper(grips=True))
+    pages = layout(chart, paper=Paper(grips="foot"))
     named = [c.symbol for c, _ in chosen(chart)]
     assert named == [c.symbol for c in chords_used(chart)] == ["G", "C/G", "D", "Em", "C", "G/B"]
     held = sum(f >= 0 for _, grip in chosen(chart) for f in grip.frets)
@@ -421,12 +421,32 @@ def test_grips_are_drawn_for_every_chord_used() -> None:
     assert [f for page in pages for f in overlaps(page)] == []
 
 
+def test_grips_stand_above_the_bars_at_each_new_chord() -> None:
+    """Over their symbols, clear of each other and of what stands over them; dots and open strings are counted."""
+    text = (
+        '| C | C "softly" G/B | Am7 F | G7 |1. C :|2. C |\nhits: | x / / / | r | r | r | r | r |\n'
+    )
+    for name, chart in (
+        ("own", parse(text)),
+        ("waltz", demo("waltz.txt")),
+        ("folk", demo("folk.txt")),
+    ):
+        pages = layout(chart, paper=Paper(grips="above"))
+        grips = {c.symbol: g for c, g in chosen(chart)}
+        assert [f for page in pages for f in overlaps(page) + outside(page)] == [], name
+        assert read_in_order(words(pages), symbols(chart)) == []
+        if name == "own":
+            shown = [grips[s] for s in ("C", "G/B", "Am7", "F", "G7", "C")]
+            dots = [m for page in pages for m in page if isinstance(m, Dot) and m.radius != 0.065]
+            assert len(dots) >= sum(f >= 0 for grip in shown for f in grip.frets)
+
+
 def test_grips_take_further_pages_where_they_must() -> None:
     text = "".join(
         f"| {r}maj7 | {r}m7 | {r}7 | {r}6 |\n"
         for r in ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A")
     )
-    pages = layout(parse(text), paper=Paper(grips=True))
+    pages = layout(parse(text), paper=Paper(grips="foot"))
     assert len(pages) > 1
     for page in pages:
         assert overlaps(page) == []

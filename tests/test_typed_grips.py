@@ -14,7 +14,8 @@ from backing.chart.write import write
 from backing.ground.instruments import STANDARD_TUNING
 from backing.ground.pitch import Interval
 from backing.output.page.data import page_data
-from backing.output.sheet.grips import FRET, blocks, chosen
+from backing.output.sheet.grids import FRET
+from backing.output.sheet.grips import blocks, chosen
 from backing.output.sheet.marks import Dot
 from backing.output.symbols import Spelling
 from tests.band import arranged, performed, player

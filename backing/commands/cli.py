@@ -236,6 +236,9 @@ def chord(
             metavar="STRINGS", help='The guitar\'s open strings from the lowest, "D A D G B E".'
         ),
     ] = "",
+    near: Annotated[
+        int | None, typer.Option(metavar="FRET", min=0, max=12, help="Grips about this fret.")
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Spelled notes, degrees, guide tones, what is left out, guitar grips as diagrams.
@@ -244,7 +247,7 @@ def chord(
     """
     from backing.commands.reports import chords as run_chords
 
-    reports, text, refused = run_chords(symbols, german, tuning)
+    reports, text, refused = run_chords(symbols, german, tuning, near)
     if as_json:
         show(reports)
     else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import inspect
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from itertools import takewhile
 from pathlib import Path
@@ -15,6 +15,7 @@ import typer
 from typer.core import TyperCommand
 
 from backing.commands.options import TABLE, Option, options, refusal
+from backing.commands.values import GRIPS
 from backing.ground.errors import RequestError
 
 Json = Annotated[bool, typer.Option("--json", help="The report as JSON.")]
@@ -24,10 +25,14 @@ ChartPath = Annotated[
 ]
 
 
+BARE = {"--grips": GRIPS[0]}  # what an option that may stand alone means then
+
+
 class Command(TyperCommand):
     """A command that answers the beginning of an option with the options that begin so, and no other."""
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        args = with_bare(args)
         known = {flag: p for p in self.params for flag in p.opts if flag.startswith("--")}
         for typed in takewhile(lambda arg: arg != "--", args):
             flag = typed.partition("=")[0]
@@ -42,6 +47,20 @@ class Command(TyperCommand):
                         f"there is no option {flag}; did you mean {' or '.join(begun)}?"
                     )
         return super().parse_args(ctx, args)
+
+
+def with_bare(args: Sequence[str]) -> list[str]:
+    """The arguments with the value that an option has where it stands alone, before another option or a file.
+
+    >>> with_bare(["tune.txt", "--grips", "-o", "x.pdf"])
+    ['tune.txt', '--grips', 'foot', '-o', 'x.pdf']
+    """
+    found: list[str] = []
+    for i, arg in enumerate(args):
+        found.append(arg)
+        if arg in BARE and "--" not in found and not "".join(args[i + 1 : i + 2]).isalpha():
+            found.append(BARE[arg])
+    return found
 
 
 # How a track is practised, for those commands that play one.

@@ -16,6 +16,8 @@ from backing.ground.instruments import STANDARD_TUNING
 
 if TYPE_CHECKING:
     from backing.ground.source import Diagnostic
+    from backing.harmony.grip import Grip
+    from backing.harmony.symbol import Chord
     from backing.performance.model import Performance
     from backing.timeline.model import Timeline
 
@@ -120,11 +122,12 @@ def explain(path: Path, wish: Options, as_json: bool) -> object:
 
 
 def chords(
-    symbols: Sequence[str], german: bool, tuning: str = ""
+    symbols: Sequence[str], german: bool, tuning: str = "", near: int | None = None
 ) -> tuple[list[dict[str, object]], str, bool]:
     """Reports on chord symbols: objects, text, and whether any was refused.
 
-    `tuning` names the guitar's open strings as a chart does, "" for the usual ones. Raises `RequestError`.
+    `tuning` names the guitar's open strings as a chart does, "" for the usual ones; `near` is a fret about which grips are asked for.
+    Raises `RequestError`.
     """
     from backing.harmony.report import report, text
 
@@ -133,8 +136,8 @@ def chords(
     reports = [report(symbol, german) for symbol in symbols]
     read = [r for r in reports if "error" not in r]
     for told in read:
-        told["grips"] = grip_rows(str(told["symbol"]), strings)
-    diagrams = {str(r["symbol"]): grips(str(r["symbol"]), strings) for r in read}
+        told["grips"] = grip_rows(str(told["symbol"]), strings, near)
+    diagrams = {str(r["symbol"]): grips(str(r["symbol"]), strings, near) for r in read}
     return reports, text(reports, diagrams), any("error" in r for r in reports)
 
 
@@ -153,11 +156,13 @@ def _strings(tuning: str, german: bool) -> tuple[int, ...]:
         raise RequestError(f"--tuning: {message}; {hint}") from wrong
 
 
-def grip_rows(symbol: str, strings: tuple[int, ...] = STANDARD_TUNING) -> list[dict[str, object]]:
+def grip_rows(
+    symbol: str, strings: tuple[int, ...] = STANDARD_TUNING, near: int | None = None
+) -> list[dict[str, object]]:
     """Grips of a chord for programs, the first to learn first; strings from 6 to 1, None is not played, finger 0 open."""
     from backing.harmony.fingering import fingering
     from backing.harmony.symbol import read
-    from backing.harmony.taught import grips_for, rootless
+    from backing.harmony.taught import rootless
 
     chord = read(symbol)
     return [
@@ -166,19 +171,29 @@ def grip_rows(symbol: str, strings: tuple[int, ...] = STANDARD_TUNING) -> list[d
             "fingers": list(fingering(grip.frets) or ()),
             "rootless": rootless(grip),
         }
-        for grip in (grips_for(chord, GRIPS_TOLD, strings) if chord is not None else ())
+        for grip in (_offered(chord, GRIPS_TOLD, strings, near) if chord is not None else ())
     ]
 
 
-def grips(symbol: str, strings: tuple[int, ...] = STANDARD_TUNING) -> str:
+def _offered(
+    chord: Chord, limit: int, strings: tuple[int, ...], near: int | None
+) -> tuple[Grip, ...]:
+    from backing.harmony.taught import grips_for, grips_near
+
+    if near is None:
+        return grips_for(chord, limit, strings)
+    return grips_near(chord, near, limit, strings)
+
+
+def grips(symbol: str, strings: tuple[int, ...] = STANDARD_TUNING, near: int | None = None) -> str:
     """A few grips of a chord side by side as diagrams, "" for N.C.; `strings` sound open."""
     from backing.harmony.symbol import read
-    from backing.harmony.taught import grips_for, rootless
+    from backing.harmony.taught import rootless
 
     chord = read(symbol)
     if chord is None:
         return ""
-    found = grips_for(chord, GRIPS_SHOWN, strings)
+    found = _offered(chord, GRIPS_SHOWN, strings, near)
     if not found:
         which = "the usual" if strings == STANDARD_TUNING else "this"
         return f"no grip holds this chord in {which} tuning"

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 CLICKS = ("off", "beats", "backbeat", "downbeat", "eighths", "triplets", "offbeats", "groups")
 TRANSPOSING = ("Bb", "Eb", "F")  # instruments that a sheet can be written for
 PAPERS = ("a4", "letter")
+GRIPS = ("foot", "above")  # where a sheet has its grips; the first is meant by --grips alone
 STEM_KINDS = ("wav", "flac", "ogg", "mp3", "m4a")
 ENDINGS = ("ring", "short", "tag", "rit", "fade 4", "as written")
 MIN_PERCENT, MAX_PERCENT = 10, 400
@@ -141,6 +142,11 @@ def name(text: str) -> tuple[str, ...]:
 def flag(text: str) -> bool:
     """A flag that is there is true."""
     return bool(text)
+
+
+def grips(text: str) -> str:
+    """Where grips stand; in Python `True` is as `--grips` alone."""
+    return GRIPS[0] if text == str(True) else choice(*GRIPS)(text)
 
 
 def path(text: str) -> Path:

@@ -22,6 +22,7 @@ from backing.harmony.shapes import Fame, fame, placed
 from backing.harmony.strummed import judged, strummed
 from backing.harmony.symbol import Chord
 
+MANY = 24  # grips to choose from where they are to lie about a fret
 APART = 3  # so many grips stand in places of their own
 NEAR = 1  # frets between two grips that stand in one place
 HIGHEST_BASS = 12  # fret
@@ -45,6 +46,23 @@ def grips_for(
     ranked = sorted(_found(chord, tuning, capo), key=lambda known: _rank(known[0], known[1], chord))
     low = [k for k in ranked if chord.bass is None or k[0].pitches[0] % 12 == chord.bass.pc]
     return tuple(_spread(low or ranked, chord, limit))
+
+
+def grips_near(
+    chord: Chord,
+    fret: int,
+    limit: int = APART,
+    tuning: tuple[int, ...] = STANDARD_TUNING,
+) -> tuple[Grip, ...]:
+    """Up to `limit` of the ways to play a chord, those that lie nearest to a fret, the nearest first.
+
+    >>> from backing.harmony.reader import read
+    >>> [grip.name for grip in grips_near(read("Am7"), 5)]  # type: ignore[arg-type]
+    ['575555', 'x7758x', 'xx7588']
+    """
+    found = grips_for(chord, MANY, tuning)
+    ordered = sorted(found, key=lambda grip: (rootless(grip), abs(grip.position - fret)))
+    return tuple(ordered[:limit])
 
 
 def rootless(grip: Grip) -> bool:

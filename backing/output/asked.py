@@ -28,7 +28,8 @@ class Sound(NamedTuple):
 
 
 class Paper(NamedTuple):
-    """How a chart is shown. `signs` writes △ – ° ø, `grips` adds a diagram for every chord used.
+    """How a chart is shown. `signs` writes △ – ° ø; `grips` draws diagrams, at the `foot` for every chord used or
+    `above` the bars, about the fret `near` where one is asked for.
 
     `write_as` is how chords are written, None as the chart does.
     `parts` are players whose parts are written in place of the sheet (`all` for the score), `tab` (`on`, `off`, `only`)
@@ -39,8 +40,9 @@ class Paper(NamedTuple):
     transposing: str | None = None
     size: str = "a4"
     signs: bool = False
-    grips: bool = False
+    grips: str | None = None
     write_as: str | None = None
+    near: int | None = None
     parts: tuple[str, ...] = ()
     tab: str = "on"
 

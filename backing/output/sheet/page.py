@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from backing.ground.errors import OutputError
+from backing.harmony.grip import Grip
 from backing.output.sheet.cells import Cell, Row, cut_cell
 from backing.output.sheet.chord import symbol
 from backing.output.sheet.line import draw
@@ -25,7 +26,15 @@ from backing.output.sheet.marks import (
     wrapped,
 )
 from backing.output.sheet.notes import bass_clef, clef
-from backing.output.sheet.system import Look, Measured, arranged, has_melody, measure, needed
+from backing.output.sheet.system import (
+    NOTHING,
+    Look,
+    Measured,
+    arranged,
+    has_melody,
+    measure,
+    needed,
+)
 from backing.output.symbols import Spelling
 
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}  # ISO 216, ANSI/ASME Y14.1
@@ -56,14 +65,16 @@ def pages(
     paper: str,
     spelling: Spelling,
     grips: Sequence[Block] = (),
+    above: Mapping[str, Grip] = NOTHING,
 ) -> list[list[Mark]]:
-    """The marks of each page. `title` holds text, size, face and softness of the lines of the title block."""
+    """The marks of each page. `title` holds text, size, face and softness of the lines of the title block; `grips` stand
+    under the music, those `above` by their symbols over the bars."""
     wide, high = PAPERS[paper]
     full = wide - 2 * SIDE - MARGIN
     bottom = high - FOOT
     headings, y = title_block(title, wide - 2 * SIDE, bottom)
     room = bottom - y
-    blocks = fitted(rows, full, spelling, room - height(grips)) + list(grips)
+    blocks = fitted(rows, full, Look(spelling, grips=above), room - height(grips)) + list(grips)
     natural = y + height(blocks) - (blocks[0].gap if blocks else 0.0)
     tight = 1.0
     spare = sum(b.gap for b in blocks[1:])
@@ -97,13 +108,13 @@ def height(blocks: Sequence[Block]) -> float:
     return sum(b.gap + b.height for b in blocks)
 
 
-def fitted(rows: Sequence[Row], full: float, spelling: Spelling, room: float) -> list[Block]:
+def fitted(rows: Sequence[Row], full: float, look: Look, room: float) -> list[Block]:
     """The systems, larger than usual where they leave enough of the page empty."""
-    usual = systems(rows, full, spelling)
+    usual = systems(rows, full, look)
     used = height(usual)
     for largest in LARGER:
         if used * largest / BASE <= room:
-            larger = systems(rows, full, spelling, largest)
+            larger = systems(rows, full, look, largest)
             if height(larger) <= room:
                 return larger
     return usual
@@ -146,14 +157,10 @@ def foot(text: str, number: int, total: int, wide: float, high: float) -> list[M
 # ------------------------------------------------------------------------------------------------ systems
 
 
-def systems(
-    rows: Sequence[Row], full: float, spelling: Spelling, largest: float = BASE
-) -> list[Block]:
+def systems(rows: Sequence[Row], full: float, look: Look, largest: float = BASE) -> list[Block]:
     """Every line of music as one or more blocks, with its margin, `full` points wide without it."""
-    look = Look(
-        spelling=spelling,
-        rule=0.58 if any(deep(c, spelling) for r in rows for c in r.cells) else 0.46,
-    )
+    low_symbols = any(deep(c, look.spelling) for r in rows for c in r.cells)
+    look = replace(look, rule=0.58 if low_symbols else 0.46)
     pitches = [f.pitch for r in rows for c in r.cells for f in c.melody if f.pitch is not None]
     low = bass_clef(pitches)
     set_rows: list[tuple[Row, Sequence[Measured], bool]] = []

@@ -10,19 +10,27 @@ from __future__ import annotations
 
 import itertools
 from bisect import bisect_right
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from fractions import Fraction
+from types import MappingProxyType
 
 from backing.chart.ast import Slot
 from backing.ground.pitch import Key
+from backing.harmony.grip import Grip
+from backing.harmony.grips import typed
 from backing.output.sheet.cells import Cell, Part, Row
 from backing.output.sheet.chord import Symbol, slot_symbol
-from backing.output.sheet.marks import BOLD, REGULAR, Mark, width
+from backing.output.sheet.grids import LABEL, WIDE
+from backing.output.sheet.marks import BOLD, CAP, REGULAR, Mark, width
 from backing.output.sheet.notes import accidentals, note_room
 from backing.output.sheet.values import Figure
 from backing.output.symbols import PLAIN, Spelling
 
+THIN, THICK = 0.045, 0.16
+OVER = CAP + 0.1  # bar lines reach over the chords
+UNDER = 0.26  # and under the rule
+WORDS = 0.56  # over the bars
 LEAST_BEAT = 0.28  # from tick to tick
 SLASH_BEAT = 0.62  # and where beats are held by slashes
 CLEAR = 0.36  # from the end of a chord to the next thing
@@ -30,17 +38,22 @@ LEAD = 0.34  # from a bar line to the first chord
 REPEAT = 0.42  # dots of a repeat
 SIGNATURE = 0.6  # figures of a meter
 VERSE = 0.58  # words under the bars
+GRID = 0.055  # of a point of a grip's diagram over a symbol
+GRIP_WIDE = (LABEL + WIDE) * GRID
+NOTHING: Mapping[str, Grip] = MappingProxyType({})
 WIDEST_WORDS = 9.0  # words of a bar that are longer go on in a second row
 RHYTHM = 0.8  # height of a staff that would fit the notes of a rhythm
 
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What all systems of a sheet share. `rule` is how far the beat rule lies below the chords."""
+    """What all systems of a sheet share. `rule` is how far the beat rule lies below the chords, `grips` stand over the
+    symbols that they are named by."""
 
     spelling: Spelling = PLAIN
     rule: float = 0.42
     staff: float = 1.0
+    grips: Mapping[str, Grip] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +104,17 @@ def part_symbol(part: Part, look: Look) -> Symbol | None:
     return slot_symbol(slot, look.spelling) if slot is not None else None
 
 
+def part_grip(part: Part, look: Look) -> Grip | None:
+    """The grip that stands over a part: the one that is typed there, else the one that is chosen for its chord."""
+    slot = part.slot
+    if slot is None or slot.chord is None or slot.held:
+        return None
+    known = look.grips.get(slot.chord.symbol)
+    if known is None or not slot.grip:
+        return known
+    return typed(slot.chord, slot.grip, known.tuning).grips[0]
+
+
 def signature_width(cell: Cell) -> float:
     """The figures of a new meter with the gap behind them."""
     if cell.shown_meter is None:
@@ -114,6 +138,8 @@ def measure(cell: Cell, look: Look, key: Key) -> Measured:
         inside = within(notes, part)
         symbol = part_symbol(part, look)
         least = symbol.width + CLEAR if symbol else 0.45
+        if part_grip(part, look) is not None:
+            least = max(least, GRIP_WIDE + CLEAR)
         beats = float(part.length_q / cell.bar.meter.beat_q)
         held = any(part.start_q < t < part.start_q + part.length_q for t in cell.slashes)
         least = max(least, (SLASH_BEAT if held else LEAST_BEAT) * beats)

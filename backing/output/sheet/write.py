@@ -151,8 +151,10 @@ def layout(
         lines.append((typeset(chart.header.notes), 10.5, REGULAR, False))
     room = PAPERS[paper.size][0] - 2 * SIDE
     spelling = Spelling(paper.signs, chart.header.german, chart.header.latin)
-    diagrams = blocks(chosen(chart), room, spelling) if paper.grips else []
-    return pages(rows(chart), lines, typeset(title_of(chart)), paper.size, spelling, diagrams)
+    grips = chosen(chart, paper.near) if paper.grips else []
+    above = {chord.symbol: grip for chord, grip in grips} if paper.grips == "above" else {}
+    foot = [] if above else blocks(grips, room, spelling)
+    return pages(rows(chart), lines, typeset(title_of(chart)), paper.size, spelling, foot, above)
 
 
 def title_of(chart: Chart) -> str:
