@@ -266,6 +266,7 @@ class Walk:
 
     changes: int = 0
     approached: int = 0
+    by_half_step: int = 0
     moves: int = 0
     steps: int = 0
     widest: int = 0
@@ -274,14 +275,14 @@ class Walk:
     repeated: int = 0  # a pitch three times running
 
     def add(self, other: Walk) -> None:
-        for name in ("changes", "approached", "moves", "steps", "repeated"):
+        for name in ("changes", "approached", "by_half_step", "moves", "steps", "repeated"):
             setattr(self, name, getattr(self, name) + getattr(other, name))
         self.widest = max(self.widest, other.widest)
         self.low, self.high = min(self.low, other.low), max(self.high, other.high)
 
 
-def walk(music: Arrangement) -> Walk:
-    """A line on chords of a bar or more: how changes are approached, and how it moves."""
+def walk(music: Arrangement, least_q: Fraction | None = None) -> Walk:
+    """A line on chords of `least_q` quarters or more, or of a bar: how changes are approached, and how it moves."""
     player = next(p for p in music.players if p.role == "bass")
     found = Walk()
     notes = player.notes
@@ -294,9 +295,10 @@ def walk(music: Arrangement) -> Walk:
         found.widest = max(found.widest, distance)
         if a.chord != b.chord and b.chord >= 0 and not spans[b.chord].again:
             bar = music.timeline.bars[spans[b.chord].bar - 1]
-            if spans[b.chord].length_q >= bar.length_q:
+            if spans[b.chord].length_q >= (least_q or bar.length_q):
                 found.changes += 1
                 found.approached += distance <= 2
+                found.by_half_step += distance == 1
     found.low = min(n.pitch for n in notes)
     found.high = max(n.pitch for n in notes)
     pitches = [n.pitch for n in notes]

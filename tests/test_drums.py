@@ -211,6 +211,68 @@ def test_a_groove_is_held_and_changes_by_a_stroke_unless_the_style_is_a_machine(
     )
 
 
+GHOSTED = ("country train beat", "second line", "funk", "straight-ahead swing")
+
+
+def ghost_to_accent(name: str, dynamics: str) -> float:
+    """Velocity of the softest tenth of the snare's strokes to that of the loudest twentieth, over two takes."""
+    bars = (
+        "Bb6 | G7 | Cm7 | F7 | Dm7 | G7 | Cm7 | F7 | Bb7 | Eb7 | Ebm6 | Ab7 | Dm7 | G7 | Cm7 | F7"
+    )
+    meter = find(name).meters[0].full_name
+    text = chart(bars, meter=meter, choruses=2, dynamics=dynamics, ending="as written")
+    found = sorted(
+        n.velocity
+        for seed in (1, 2)
+        for n in player(arranged(text, name, seed), "drums").notes
+        if NAMES[n.pitch] in ("snare", "rim")
+    )
+    return found[len(found) // 10] / found[-1 - len(found) // 20]
+
+
+@each("name", GHOSTED)
+def test_loud_drums_keep_their_ghosts(name: str) -> None:
+    """A ghost note stays under half of the backbeat however loud the band is (common practice): 45 % at most."""
+    for dynamics in ("p", "mf", "f", "ff"):
+        assert ghost_to_accent(name, dynamics) <= 0.45, dynamics
+
+
+def test_a_jazz_drummer_answers_where_the_piano_rests_and_marks_what_it_pushes() -> None:
+    bars = tuple(_piano(q) for bar in range(0, 128, 8) for q in (bar + HALF, bar + Fraction(15, 2)))
+    made = drummer([groove(SWING)], 32, swing=True, repeats=False, comping=0.9, vary=0.0)
+    notes = drums.play(made._replace(heard={"keys": bars}))
+    talk = [n for n in notes if n.why.kind is Kind.COMPING]
+    with_it = [n for n in talk if n.start_q in {b.start_q for b in bars}]
+    assert len(talk) > 2 * len(with_it) > 0
+    assert {n.why.words for n in with_it} == {"comping: with the chord ahead"}
+    assert {n.start_q % 8 for n in with_it} == {Fraction(15, 2)}
+    crowded = tuple(_piano(Fraction(q, 2)) for q in range(256))
+    busy = drums.play(made._replace(heard={"keys": crowded}))
+    assert not [n for n in busy if n.why.words.startswith(("comping: asks", "comping: answers"))]
+
+
+def _piano(at_q: Fraction) -> Note:
+    return Note(at_q, at_q + HALF, 60, 80, UNASKED)
+
+
+@each(
+    "name",
+    ["straight-ahead swing", "funk", "salsa", "rock eighths", "country train beat", "jazz ballad"],
+)
+def test_drums_and_percussion_play_alike_in_every_key(name: str) -> None:
+    """They hear rhythm and no pitch, so that transposing leaves them alone."""
+    text = chart("Cmaj7 | A7 | Dm7 | <G7 | Em7 | A7 | Dm7 G7 | C6", choruses=3, ending="as written")
+    for role in ("drums", "percussion"):
+        if find(name).part(role):
+            here, *others = (
+                player(arranged(text, name, wish={"transpose": t}), role).notes for t in (0, 3, -4)
+            )
+            struck = [(n.start_q, n.pitch, n.velocity) for n in here]
+            assert all([(n.start_q, n.pitch, n.velocity) for n in o] == struck for o in others), (
+                role
+            )
+
+
 # -- fills, crashes, set-ups ------------------------------------------------------------------------
 
 

@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 
 from backing.band.model import Arrangement
+from backing.ground.instruments import DRUM_KEYS
 from backing.performance.model import Performance
 from backing.performance.perform import perform
 from backing.styles.find import find, names
@@ -37,6 +38,7 @@ BACKBEAT = (  # the rock, pop and soul styles in 4/4
     "rock eighths", "pushed rock", "hambone rock", "half-time rock", "pop ballad", "sixteenth-note pop", "backbeat soul",
     "four-beat soul", "neo-soul",
 )  # fmt: skip
+TWO_A_BAR = "Dm7 G7 | Em7 A7 | Dm7 G7 | Cmaj7 Am7 | Fmaj7 Fm7 | Em7 A7 | Bbm7 Eb7 | C6 G7"
 BLUES = "F7 | Bb7 | F7 | Cm7 | Bb7 | Bdim7 | F7 | D7 | Gm7 | C7 | F7 | C7"
 RHYTHM = "Bb6 | G7 | Cm7 | F7 | Dm7 | G7 | Cm7 | F7 | Bb7 | Eb7 | Ebm6 | Ab7 | Dm7 | G7 | Cm7 | F7"
 
@@ -205,6 +207,45 @@ def test_a_walking_line_leads_into_its_chords_by_step() -> None:
     assert found.approached / found.changes >= 0.65
 
 
+def test_about_half_of_the_steps_into_a_chord_are_half_steps() -> None:
+    """Of approaches within two semitones (common practice), also where chords last half a bar."""
+    found = walking()
+    assert 0.4 <= found.by_half_step / found.approached <= 0.6
+    short = half_bars()
+    assert short.changes > 150
+    assert 0.4 <= short.by_half_step / short.approached <= 0.6
+
+
+@cache
+def half_bars() -> measures.Walk:
+    """Lines under two chords a bar."""
+    found = measures.Walk()
+    for style in ("straight-ahead swing", "fast swing"):
+        for seed in (1, 2):
+            text = chart(TWO_A_BAR, meter="4/4", tempo=160, choruses=3, ending="as written")
+            found.add(measures.walk(arranged(text, style, seed), Fraction(2)))
+    return found
+
+
+def test_a_walking_line_climbs_in_the_last_chorus() -> None:
+    """Above D3 there, seldom before (common practice: a bass goes up with the band)."""
+    for seed in (1, 2, 3):
+        music = arranged(
+            chart(RHYTHM, choruses=4, ending="as written"), "straight-ahead swing", seed
+        )
+        length = music.timeline.length_q / 4
+        lines = [
+            [
+                n.pitch
+                for n in player(music, "bass").notes
+                if i * length <= n.start_q < (i + 1) * length
+            ]
+            for i in range(4)
+        ]
+        high = [sum(pitch > 50 for pitch in line) / len(line) for line in lines]
+        assert high[3] > 0.05 > max(high[:3]), (seed, high)
+
+
 def test_a_walking_line_moves_mostly_by_step() -> None:
     found = walking()
     assert 0.55 <= found.steps / found.moves <= 0.75
@@ -276,7 +317,8 @@ def in_time(found: Performance, role: str) -> dict[Fraction, float]:
         earlier = seen.setdefault(note.pitch, [])
         if not earlier or earlier[-1] != note.start_q:
             earlier.append(note.start_q)
-        if not note.strict and not note.order:
+        foot = role == "drums" and note.pitch == DRUM_KEYS["pedal hat"]  # ahead of the others
+        if not note.strict and not note.order and not foot:
             places.setdefault(note.start_q, onsets[note.pitch][len(earlier) - 1])
     return places
 

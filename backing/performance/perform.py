@@ -15,9 +15,18 @@ from functools import partial
 from backing.band.model import Arrangement, Note, PartStart, Player
 from backing.ground import dice
 from backing.ground.instruments import DRUM_NAMES
-from backing.ground.roles import pitched
+from backing.ground.roles import pitched, role_of
 from backing.ground.timebase import EIGHTH, TRIPLET, Feel, TempoMap
-from backing.performance.feel import Beats, Clock, apart, deviations, drift, wander, with_wander
+from backing.performance.feel import (
+    Beats,
+    Clock,
+    apart,
+    deviations,
+    drift,
+    soloist_ms,
+    wander,
+    with_wander,
+)
 from backing.performance.gestures import gestures
 from backing.performance.model import (
     RING_S,
@@ -265,7 +274,10 @@ def _timing(
             (int((p - start) * steps + 0.01), on) for p, (_, on) in zip(here, swung, strict=True)
         ]
         (common, off), (mine, my_off) = grid.common[i], own[i]
-        shifts = deviations(where, common, mine, (off, my_off), part.late_ms, part.spread_ms)
+        late_ms = part.late_ms
+        if role_of(player.role).tune and beats.swings(start):
+            late_ms += soloist_ms(clock.quarter_ms(start))
+        shifts = deviations(where, common, mine, (off, my_off), late_ms, part.spread_ms)
         for place, (q, _), ms in zip(here, swung, shifts, strict=True):
             quarter_ms = clock.quarter_ms(q)
             on_grid_s = clock.seconds(q)

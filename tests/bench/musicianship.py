@@ -12,12 +12,14 @@ from backing.styles.find import find, names
 from tests import ensemble, measures
 from tests.band import DEMOS, ROOT, arranged, chart, demo, performed, player
 from tests.generated import ii_v_i, tunes
+from tests.test_drums import GHOSTED, ghost_to_accent
 from tests.test_feel import slope, table
 from tests.test_musicianship import (
     BACKBEAT,
     RHYTHM,
     STYLES,
     band_timing,
+    half_bars,
     long,
     ride_ratio,
     walking,
@@ -80,6 +82,11 @@ def leading() -> None:
 def bass() -> None:
     line = walking()
     show("walking: approached within two semitones", line.approached / line.changes, ">= 0.65")
+    show("walking: half steps among them", line.by_half_step / line.approached, "0.4 to 0.6")
+    short = half_bars()
+    show(
+        "walking, two chords a bar: half steps", short.by_half_step / short.approached, "0.4 to 0.6"
+    )
     show("walking: steps among moves", line.steps / line.moves, "0.55 to 0.75")
     show(
         "walking: widest leap, lowest, highest", f"{line.widest} {line.low} {line.high}", "12 28 55"
@@ -160,6 +167,14 @@ def together() -> None:
             show(f"{style}: bars in which horns rest", ensemble.resting(horns, music), ">= 0.33")
 
 
+def ghosts() -> None:
+    for style in GHOSTED:
+        for dynamics in ("p", "mf", "f", "ff"):
+            show(
+                f"{style}, {dynamics}: ghost to accent", ghost_to_accent(style, dynamics), "<= 0.45"
+            )
+
+
 def variety() -> None:
     for style in ("straight-ahead swing", "jazz waltz", "fast swing"):
         music = long(style)
@@ -197,4 +212,5 @@ if __name__ == "__main__":
     beat_chords()
     together()
     feel()
+    ghosts()
     variety()

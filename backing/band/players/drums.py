@@ -21,8 +21,9 @@ from backing.band.players.fills import fresh_fill, set_up
 from backing.band.players.hands import two_hands
 from backing.band.players.ornaments import BRUSHES, CYMBALS, SWEPT, graces, lasting_notes, softer
 from backing.band.players.patterns.choose import DRUMS, choose
+from backing.band.players.patterns.comping import holds_ideas
 from backing.band.players.patterns.fillings import ordinal
-from backing.band.players.patterns.lay import Chosen, laid, soft_ones, vary_of
+from backing.band.players.patterns.lay import Beat, Chosen, laid, soft_ones, vary_of
 from backing.band.players.patterns.traits import timekeeping, unbroken
 from backing.band.players.pulses import beats, loudness, shift_q, velocity
 from backing.band.players.talk import talk, with_bass
@@ -38,6 +39,7 @@ _FEET = frozenset(
     ("kick", "pedal hat", "rim")
 )  # what a singer's drummer may have; the rim is tapped
 _LEFT_TO_RING = frozenset((Kind.RING, Kind.FERMATA, Kind.LAST_CHORD))
+TALKS = 0.5  # of a plain stroke: what snare and kick say between the beats of jazz
 LOUD = 3.75  # the level from which a drummer plays out
 _SIXTEENTH, _EIGHTH = Fraction(1, 4), Fraction(1, 2)
 
@@ -147,6 +149,7 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
     strokes: Strokes = {}
     soft, brushes = soft_ones(brief, index, chosen), brief.part.instrument.name == BRUSHES
     for name, line in laid(chosen, bar, CYMBALS).items():
+        under = _under(brief, bar, name, line) if timed and not chosen.pattern.idea else 1.0
         for beat in line:
             if beat.mark == "g" and not soft:
                 continue
@@ -157,6 +160,8 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
                 force *= _ACCENT
             elif beat.mark == "g":
                 force *= GHOST
+            elif beat.mark == "x" and under < 1:
+                force *= under
             elif beat.mark == SWEPT:
                 force *= softer(beat.mark, brushes)
             elif drum in CYMBALS and beat.at_q not in on_beat:
@@ -179,6 +184,21 @@ def _bar(brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, chosen: Chosen
         if place.chance(vary, "vary"):
             strokes = _varied(brief, index, strokes)
     return _crash(strokes, bar, plan, base)
+
+
+def _under(brief: Brief, bar: PlayedBar, drum: str, line: Sequence[Beat]) -> float:
+    """How loud the plain strokes of a drum are beside its accents.
+
+    In a row without a gap that has no ghosts of its own they are those; snare and kick of a jazz drummer talk under the
+    ride, and an accent stands out (common practice; Sabatella).
+    """
+    marks = {beat.mark for beat in line}
+    if drum == "snare" and marks == {"x", "X"} and unbroken([b.at_q for b in line], bar.length_q):
+        return GHOST
+    feel = bar.feel or brief.style.feel
+    if drum in ("snare", "kick") and feel.swung_eighths and not holds_ideas(brief.style):
+        return TALKS
+    return 1.0
 
 
 def _may_crash(brief: Brief, bar: PlayedBar, plan: BarPlan, chosen: Chosen) -> bool:

@@ -11,10 +11,12 @@ from fractions import Fraction
 
 from backing.band.model import Kind, Note, Why
 from backing.band.players.common import BarPlan, Brief
+from backing.band.players.listening import room, strokes_in
 from backing.band.players.pulses import beats, off_beats, shift_q
 from backing.band.players.variations import Strokes
 from backing.timeline.model import PlayedBar
 
+PUSHES, PUSHED = 0.5, 1.1  # chance and force of an accent with a chord that comes ahead of the bar
 MOST_ADDED = 2  # kicks a bar that follow the bass where none was
 _EIGHTH = Fraction(1, 2)
 _NONE = (0.0, Why(Kind.PATTERN, ""))
@@ -36,10 +38,15 @@ _TALK: tuple[tuple[tuple[int, bool, int], ...], ...] = (
 def talk(
     brief: Brief, index: int, bar: PlayedBar, plan: BarPlan, strokes: Strokes, base: float
 ) -> Strokes:
-    """Snare and kick between the beats: one idea of two bars, asked and answered."""
+    """Snare and kick between the beats: one idea of two bars, asked and answered where those who comp leave room.
+
+    What they strike ahead of the next bar is marked with them now and then.
+    """
     amount = brief.part.number("comping") * (0.5 + plan.busy)
     if amount == 0:
         return strokes
+    chords = strokes_in(brief, bar)
+    amount *= room(brief, index)
     half = plan.phrase_bar % 2
     phrase = brief.place.at(index - half, "talk")
     if not phrase.chance(amount, "speaks"):
@@ -54,9 +61,14 @@ def talk(
         at = shift_q(bar) + places[count]
         drum = "kick" if phrase.chance(0.25, "drum", number_) else "snare"
         force = 0.5 + 0.25 * phrase.roll("force", number_)
+        if at in chords:
+            continue  # the chord has said it
         if at >= bar.start_q and made.get((at, drum), _NONE)[0] < base * force:
             words = "comping: answers" if half else "comping: asks"
             made[at, drum] = (base * force, Why(Kind.COMPING, words))
+    push = shift_q(bar) + off[-1]
+    if half and push in chords and phrase.chance(PUSHES, "push"):
+        made[push, "snare"] = (base * PUSHED, Why(Kind.COMPING, "comping: with the chord ahead"))
     return made
 
 

@@ -27,9 +27,11 @@ KEPT = 8
 GOAL_TOLD = 0.5  # points for a free note that is the next anchor already
 BACK = 0.9  # points for the note before last again
 INTO = 0.6  # share of the points of the move into the next anchor
-LEAPT_OUTSIDE = 0.45  # points for a leap to a chromatic approach, which comes from near by
 LIKED = 1.1  # points that a two-feel gives for a fifth
 DEAREST = 4.0  # points from which a note is not played
+# points for an approach by half step (in the scale, outside of it) and by whole step, so that about half of the steps into
+# a chord are half steps
+HALF_STEP, WHOLE_STEP = (0.35, 0.5), 0.3
 _FIFTHS = (6, 7, 8)  # semitones: the fifth, altered or not
 
 Grown = tuple[
@@ -128,7 +130,7 @@ def _leading(ground: _Ground) -> list[Offer]:
         if ground.broad and chord_tone and rel in _FIFTHS:
             cost -= LIKED
         if cost < DEAREST:
-            offers.append((cost, there, 0.0 if in_scale else LEAPT_OUTSIDE, False))
+            offers.append((cost, there, 0.0, False))
     return sorted(offers)
 
 
@@ -224,9 +226,9 @@ def _approach(from_target: int, chord_tone: int, in_scale: int, broad: bool, lea
     if size == 0:
         return 3.0
     if size == 1:
-        cost = 0.35 if in_scale else 0.5
+        cost = HALF_STEP[0] if in_scale else HALF_STEP[1]
     elif size == 2:
-        cost = 0.3 if in_scale else 1.6
+        cost = WHOLE_STEP if in_scale else 1.6
     elif from_target in (7, -5):
         cost = 0.4 if in_scale else 0.9
     elif chord_tone:
