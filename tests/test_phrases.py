@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from fractions import Fraction
 from functools import cache
+from itertools import pairwise
 
 import pytest
 
@@ -173,8 +174,30 @@ def test_a_held_figure_has_now_and_then_a_stroke_more_or_less(
     assert altered(text, kind=kind) == rows
 
 
-def test_a_machine_changes_no_stroke() -> None:
+def test_a_machine_and_a_groove_that_runs_on_change_no_stroke() -> None:
     assert len(altered("d. Du d. Du", kind="strings", repeats=True)) == 1
+    for name in ("samba", "second line", "salsa"):
+        words = {
+            n.why.words for p in aaba(name).players if p.role in ("bass", "keys") for n in p.notes
+        }
+        assert not [w for w in words if MORE in w or LESS in w], name
+
+
+def test_no_two_bars_running_are_changed() -> None:
+    told = _told(400, 8)
+    written = pattern("d. Du d. Du", kind="strings")
+    found = one_more_or_less(told, [Chosen(written, 0)] * 400)
+    changed = [one is not None and one.pattern is not written for one in found]
+    assert sum(changed) > 40
+    assert not [1 for a, b in pairwise(changed) if a and b]
+
+
+def test_a_country_bass_does_not_walk_up_in_two_bars_running() -> None:
+    for seed in (1, 2, 3):
+        notes = player(aaba("country train beat", seed), "bass").notes
+        bars = sorted({int(n.start_q // 4) for n in notes if "walk-up" in n.why.words})
+        assert len(bars) > 8
+        assert not [bar for bar in bars if bar + 1 in bars and (bar + 1) % 8], "but over a border"
 
 
 def test_a_chord_sounds_on_where_its_repetition_is_left_out() -> None:

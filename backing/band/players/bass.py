@@ -179,7 +179,9 @@ def _way(brief: Brief, index: int, starts: Sequence[Fraction]) -> str:
     if way == "pattern" and feel is TimeFeel.IN_TWO:
         return "root-fifth"
     if way == "root-fifth" and _walks_up(brief, index, starts):
-        return "walk-up"
+        always = brief.part.number("walk_ups") == 1
+        if always or not (index and _walks_up(brief, index - 1, starts)):  # not in two bars running
+            return "walk-up"
     return way
 
 

@@ -1,7 +1,7 @@
 """Patterns with a stroke more or less: what keeps a held figure alive, and one fill from being the other.
 
-A hand leaves out a stroke off the beat or adds one behind a beat; accents, the figures of a clave and rows that go on
-without a gap stay as they are. A fill that comes again lacks one of its strokes.
+A hand leaves out a stroke off the beat or adds one behind a beat; accents, the figures of a clave or of two bars that
+run on, and rows without a gap stay as they are. A fill that comes again lacks one of its strokes.
 
 Conventions: as in `styles.model`; a changed pattern says so in its name. Source: common practice.
 """
@@ -41,12 +41,13 @@ class _Place(NamedTuple):
 
 
 def one_more_or_less(brief: Brief, found: Sequence[Chosen | None]) -> list[Chosen | None]:
-    """What stands in the bars of a section, now and then with a stroke added or left out."""
-    if brief.style.repeats or brief.style.clave is not None:
+    """What stands in the bars of a section, now and then with a stroke added or left out, but not in two bars running."""
+    if brief.style.repeats or brief.style.runs_on:
         return list(found)
     made: list[Chosen | None] = []
     for number, here in enumerate(found):
-        if here is not None and number and _may(brief, number, here):
+        plain = number > 0 and made[-1] is found[number - 1]
+        if here is not None and plain and _may(brief, number, here):
             offers = _offers(here.pattern, here.bar % here.pattern.bars)
             if offers:
                 pattern = brief.place.pick(offers, [1.0] * len(offers), "altered", number)
