@@ -12,10 +12,15 @@ from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 
+import pytest
+
 import backing
 from backing.band.arrange import arrange
 from backing.band.model import Arrangement, Kind, Note
 from backing.band.players.solo_tune import sung
+from backing.commands.cli import run
+from backing.commands.lying import lying
+from backing.commands.options import Options
 from backing.commands.preparing import prepare
 from backing.ground.dice import at
 from backing.ground.instruments import STANDARD_TUNING
@@ -225,3 +230,19 @@ def test_a_typed_grip_is_the_one_that_is_held() -> None:
         if n.start_q == start and n.why.kind is not Kind.MELODY
     }
     assert held >= {(6, 5), (4, 7), (3, 5), (2, 6)}
+
+
+def test_the_best_key_has_open_strings(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Guitar keys lie best (common practice: E, A, D, G, C and their relatives); five flats do not."""
+    path = tmp_path / "t.txt"
+    path.write_text(TUNE.format(style="folk strum", manner="full"), "utf-8")
+    found = lying(backing.parse(path.read_text("utf-8")), Options())
+    assert len(found) == 12
+    assert {one.key for one in found[:3]} & {"E", "A", "D", "G", "C"}
+    assert run(["check", str(path), "--best-key"]) == 0
+    told = capsys.readouterr().out
+    assert "the piece lies best in\n" in told
+    assert "of the notes on open strings" in told
+    path.write_text("| C | F |", "utf-8")
+    assert run(["check", str(path), "--best-key"]) == 2
+    assert "--best-key: the chart asks for no solo guitar" in capsys.readouterr().err

@@ -171,6 +171,9 @@ def check(
             "--show-plan", help="Who plays in which section, and what the leader decided and why."
         ),
     ] = False,
+    best_key: Annotated[
+        bool, typer.Option("--best-key", help="In which keys the solo guitar's piece lies best.")
+    ] = False,
     as_json: Json = False,
     quiet: Quiet = False,
     *,
@@ -178,24 +181,30 @@ def check(
 ) -> None:
     """Every mistake at once, then the form as played, bars, length, and the chord of every bar.
 
-    With --show-plan the leader's plan in place of the chords.
+    With --show-plan the leader's plan in place of the chords; with --best-key the keys in which a solo guitar plays the
+    piece most easily, and why.
 
     Example: backing check tune.txt
     """
+    from backing.commands.reports import best_keys, check_report, plan_report
     from backing.commands.reports import check as run_check
-    from backing.commands.reports import check_report, plan_report
 
     results = [run_check(path, wish) for path in charts]
     if as_json:
         show([r.as_json(show_plan) for r in results])
     else:
-        for result in results:
+        for path, result in zip(charts, results, strict=True):
             for diagnostic in result.diagnostics:
                 typer.echo(rendered(diagnostic, coloured(sys.stdout)))
             if result.understood and not quiet:
                 typer.echo(result.understood)
             if result.timeline is not None and not quiet:
-                typer.echo((plan_report if show_plan else check_report)(result))
+                told = (
+                    best_keys(path, wish)
+                    if best_key
+                    else (plan_report if show_plan else check_report)(result)
+                )
+                typer.echo(told)
     if any(r.wrong for r in results):
         raise typer.Exit(1)
 

@@ -90,6 +90,13 @@ def plan_report(checked: Checked) -> str:
     return plan_text(checked.name, checked.performance.arrangement)
 
 
+def best_keys(path: Path, wish: Options) -> str:
+    """In which keys the solo guitar's piece lies best. Raises `RequestError` where the chart asks for none."""
+    from backing.commands.lying import lying, report
+
+    return report(called(path), lying(read_chart(path, wish.reading), wish))
+
+
 def foreign_meters(performance: Performance) -> list[str]:
     """A sentence for every meter that a style of the track has no patterns for."""
     from backing.styles.grid import telling
