@@ -128,7 +128,8 @@ def test_a_tango_band_marks_together() -> None:
             marks = set()
             for role in ("bass", "keys", "guitar", "horns"):
                 notes = notes_in(player(music, role).notes, bar.start_q, bar.start_q + 2)
-                marks.add(_marking({n.start_q - bar.start_q for n in notes}))
+                if notes:  # a player may wait until a later section
+                    marks.add(_marking({n.start_q - bar.start_q for n in notes}))
             assert len(marks) == 1, (dynamics, seed, bar.index, marks)
             seen |= marks
     assert seen >= {"marcato", "síncopa"}
