@@ -103,6 +103,13 @@ def test_open_strings_drone_under_the_chords() -> None:
     assert all(playable([n.fret for n in found if n.start_q == 4 * bar]) for bar in range(4))
 
 
+def test_a_drone_lies_over_the_bass_of_its_chord() -> None:
+    """An open string under the root would turn the chord (common practice)."""
+    found = strummed("D | C | G | Em", DRONE, key="D")
+    for bar, root in enumerate((2, 0, 7, 4)):
+        assert min(n.pitch for n in found if n.start_q == 4 * bar) % 12 == root
+
+
 def test_with_power_chords_the_third_is_left_to_the_tune() -> None:
     found = strummed(
         "D | G", ', voicing_soft = "power"' + DRONE, key="D", tuning=DADGAD, dynamics="p"

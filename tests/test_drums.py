@@ -315,8 +315,8 @@ def test_drums_that_shuffle_are_written_in_pairs_and_triplets() -> None:
     """A shuffle is felt in three to the beat, and so are its fills (common practice): no sixteenths."""
     shuffles = [s for s in styles() if s.feel.ratio == 2 and s.feel.unit_q == HALF]
     assert {s.name for s in shuffles} >= {"blues shuffle", "jive"}
-    for shuffle in shuffles:
-        for own in shuffle.part("drums").patterns:
+    for shuffle, kit in ((s, s.part("drums")) for s in shuffles):
+        for own in kit.patterns if kit else ():
             cells = [c for line in own.lines.values() for bar in line for p in bar for c in p.cells]
             assert not [c for c in cells if c.at_q.denominator == 4], (shuffle.name, own.name)
 

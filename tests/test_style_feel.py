@@ -124,6 +124,8 @@ def test_triplets_stay_between_uneven_sixteenths() -> None:
         ({"own": "timing = { kick = -6, snare = 24 }"}, "kick", {"2": -6}),
         ({"own": "timing = { snare = 4 }", "timing": "timing = { beat = 6 }"}, "snare", {"1": 10}),
         ({"own": "timing = { hat = { and = 7 } }"}, "hat", {"1": 0, "1/2": 7, "7/2": 7}),
+        ({"timing": "timing = { 2 = -40 }"}, "snare", {"1": -40, "3": 0, "15/4": 0}),
+        ({"timing": "timing = { snare = { 2 = -40, beat = 10 } }"}, "snare", {"1": -30, "3": 10}),
     ],
 )
 def test_a_drum_is_late_in_a_place_and_a_pattern_has_its_own_feel(

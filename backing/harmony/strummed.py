@@ -307,6 +307,8 @@ def _held(frets: tuple[int, ...], strings: _Strings) -> _Held | None:
         return None
     pitches = tuple([strings.tuning[i] + frets[i] for i in sounding])
     rung = [strings.drone if frets[i] == 0 else _NO_DRONE for i in sounding]
+    if any(r and p < pitches[0] for p, r in zip(pitches, rung, strict=True)):
+        return None  # a drone under the bass would turn the chord
     if not all(p % 12 in strings.names or p % 12 in r for p, r in zip(pitches, rung, strict=True)):
         return None
     degrees = tuple(

@@ -127,6 +127,14 @@ class Beats:
         feel = self._bars[max(0, bisect_right(self._starts, q) - 1)][2]
         return feel.swung_eighths
 
+    def number(self, q: float) -> str:
+        """The number of the beat of its bar that a place is on, from 1; "" off the beats and before the first bar."""
+        if q < self._starts[0]:
+            return ""
+        origin, (starts, _, _), _ = self._bars[bisect_right(self._starts, q) - 1]
+        i = max(0, bisect_right(starts, q - origin + THIRD) - 1)
+        return str(i + 1) if abs(q - origin - starts[i]) < THIRD else ""
+
     def _place(self, q: float) -> tuple[float, bool]:
         if q < self._starts[0]:  # the count-in, in bars of the first meter
             origin, (starts, lengths, pairs), feel = self._bars[0]

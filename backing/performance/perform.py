@@ -299,8 +299,9 @@ def _later(player: Player, places: Sequence[float], beats: Beats) -> list[float]
         drum = "" if pitched(player.role) else DRUM_NAMES.get(note.pitch, "")
         inside = beats.part(place) if any(both) else None
         name = "" if inside is None else _PLACES.get(round(4 * inside, 6), "")
-        keys = (drum, name, f"{drum} {name}")
-        found.append(sum(timing.get(key, 0.0) for timing in both for key in keys if key))
+        beat = beats.number(place) if name else ""
+        keys = (drum, name, beat, f"{drum} {name}", f"{drum} {beat}")
+        found.append(sum(timing.get(key, 0.0) for timing in both for key in keys))
     return [min(LATEST_MS, max(-LATEST_MS, ms)) for ms in found]
 
 

@@ -68,6 +68,7 @@ SIDES = ("two", "three")  # of a clave: the bar with two strokes, the bar with t
 
 # Places in a beat of a quarter, as players count sixteenths.
 PLACES = {"beat": Fraction(0), "e": Fraction(1, 4), "and": Fraction(1, 2), "a": Fraction(3, 4)}
+BEATS = tuple("123456789")  # the beats of a bar by number, as far as `timing` knows them
 
 
 class Cell(NamedTuple):

@@ -15,7 +15,7 @@ from backing.styles.cells import CellError, Line, led, read
 from backing.styles.faults import Table, meter_of
 from backing.styles.grid import NEAREST
 from backing.styles.marks import LINES
-from backing.styles.model import ENERGIES, PLACES, SIDES, Part, Pattern, Style, Value, Where
+from backing.styles.model import BEATS, ENERGIES, PLACES, SIDES, Part, Pattern, Style, Value, Where
 
 ROLES_OF_STYLES = tuple(ALGORITHMS)
 LEVELS = ("p", "mf", "f")
@@ -170,14 +170,14 @@ def _degrees(table: Table, key: str) -> str:
 
 
 def _timing(table: Table, role: str, old: Part | None = None) -> dict[str, float]:
-    """Milliseconds by drum, by place in the beat, and by place of a drum, over those of the player that this is like."""
-    names = (*PLACES, *(() if role_of(role).pitched else DRUM_KEYS))
+    """Milliseconds by drum, by place in the beat or beat of the bar, and by that of a drum, over those that it is like."""
+    names = (*PLACES, *BEATS, *(() if role_of(role).pitched else DRUM_KEYS))
     table.only(names)
     found = dict(old.timing) if old else {}
     for name, value in table.data.items():
         if name in DRUM_KEYS and isinstance(value, dict):
             inner = table.table(name)
-            inner.only(tuple(PLACES))
+            inner.only((*PLACES, *BEATS))
             for place in inner.data:
                 found[f"{name} {place}"] = inner.number(place, 0.0, -LATEST_MS, LATEST_MS)
         elif name in names:

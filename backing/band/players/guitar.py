@@ -87,6 +87,7 @@ def play(brief: Brief) -> list[Note]:
     strummed = [(e.start_q, e.change.index) for e in events if e.line == "chord" and not e.shift]
     held = hold(brief, under, with_chords(strummed, chords))
     singles = broken(events)
+    thumbs = _thumbs(events)
     damped = brief.part.flag("muted")
     rocking = _rocking(brief, events) if rocks(brief) else {}
     own_spread = brief.part.number("spread_ms")
@@ -110,7 +111,8 @@ def play(brief: Brief) -> list[Note]:
             together: tuple[int, ...] = ()
             if index in singles and index not in pinched:
                 pinched.add(index)
-                together = _needed(event.chord, chosen.grip, singles[index])
+                thumb = thumbs.get(index, frozenset())
+                together = _needed(event.chord, chosen.grip, singles[index], thumb)
             notes += _plucked(event, chosen, together, index not in begun, low)
             begun.add(index)
         elif event.mark in (RASGUEADO, GOLPE):
@@ -180,9 +182,21 @@ def _stroke(event: Event, chosen: Held, damped: bool, own_spread: float, bass: i
     return made
 
 
-def _needed(chord: Chord, grip: Grip, marks: frozenset[str]) -> tuple[int, ...]:
-    """The strings that hold what must be heard of the chord and no single stroke brings."""
+def _thumbs(events: Sequence[Event]) -> dict[int, frozenset[str]]:
+    """For every change the marks of the thumb."""
+    found: dict[int, set[str]] = {}
+    for event in events:
+        if event.line == "bass":
+            found.setdefault(event.change.index, set()).add(event.mark.strip("-!"))
+    return {index: frozenset(marks) for index, marks in found.items()}
+
+
+def _needed(
+    chord: Chord, grip: Grip, marks: frozenset[str], thumb: frozenset[str]
+) -> tuple[int, ...]:
+    """The strings that hold what must be heard of the chord and neither a single stroke nor the thumb brings."""
     heard = {on_string(grip, nearest_string(grip, int(mark)))[1] for mark in marks}
+    heard |= {degree.name for degree in chord.degrees if str(degree.number) in thumb}
     missing = unheard(chord, heard)
     return tuple(s for s in grip.strings if on_string(grip, s)[1] in missing)
 

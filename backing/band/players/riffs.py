@@ -272,17 +272,20 @@ def _approach(line: Line, stretch: Stretch, anchor: int, goal: int) -> int:
 
     A half step that the chord has itself is never passed over for a whole step; a bass that lies there already stays.
     Under chords on low strings it comes from below, so that it lies under a guitar that is ahead with the next chord.
+    A style that asks for the scale has the fifth where the scale has no step to offer.
     """
     t = stretch.tones
+    fifth = degree_pitch(anchor, t, "-5" if anchor - 5 >= line.low else "5", line.low, line.high)
     if goal < 0 or (goal - anchor) % 12 == 0:
-        fifth = "-5" if anchor - 5 >= line.low else "5"
-        return degree_pitch(anchor, t, fifth, line.low, line.high)
+        return fifth
     below = line.brief.style.low_strings and goal - 2 >= line.low
     ways = (-1, -2) if below else (-1, 1, -2, 2)
     sides = [
         d for d in ways if line.low <= goal + d <= line.high and (goal + d != anchor or abs(d) == 1)
     ]
     sides = _asked(line, t, goal, sides)
+    if not sides:
+        return fifth
     chromatic = 0.5 if line.brief.style.feel.straight else 1.2
     weights = []
     for d in sides:
@@ -294,14 +297,11 @@ def _approach(line: Line, stretch: Stretch, anchor: int, goal: int) -> int:
 
 
 def _asked(line: Line, t: Tones, goal: int, sides: list[int]) -> list[int]:
-    """Those of the steps to a goal that the style asks for: of the scale alone, or half steps alone; all where none is."""
+    """Those of the steps to a goal that the style asks for: of the scale alone, or half steps alone where there are such."""
     asked = line.brief.part.word("approach")
-    if asked == "both":
-        return sides
-    wanted = [
-        d for d in sides if (abs(d) == 1 if asked == "chromatic" else t.is_scale_tone(goal + d))
-    ]
-    return wanted or sides
+    if asked == "scale":
+        return [d for d in sides if t.is_scale_tone(goal + d)]
+    return [d for d in sides if abs(d) == 1] or sides if asked == "chromatic" else sides
 
 
 def _step(line: Line, stretch: Stretch, anchor: int, goal: int, count: int) -> int:
