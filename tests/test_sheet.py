@@ -202,7 +202,7 @@ def test_a_bar_too_wide_for_any_line_is_cut_between_its_chords() -> None:
     (page,) = sheet_of(text)
     assert faults(parse(text)) == []
     assert [t.text for t in texts(page) if t.soft] == ["1"]  # the second bar begins inside a system
-    assert len(bar_lines(page)) == 3  # before the first bar, after it and after the second
+    assert len(bar_lines(page)) == 4  # before the first bar, after it, and the final pair
 
 
 def test_one_size_serves_the_sheet_and_an_empty_page_is_used() -> None:
@@ -408,6 +408,22 @@ def test_transposing_instruments_read_higher(instrument: str, shown: str) -> Non
 def test_a_capo_leaves_the_chords_as_written() -> None:
     assert read_in_order(words(layout(demo("folk.txt"))), symbols(demo("folk.txt"))) == []
     assert "capo 3" in words(layout(demo("folk.txt")))
+
+
+def test_a_section_ends_with_a_double_line_and_the_piece_with_a_final_one() -> None:
+    """Even where single lines are typed, over the rule and on the staff; none is final where the music goes back."""
+    tune = "melody: | C4 / / / | D4 / / / |\n"
+    for text, thick in (
+        ("[A]\n| C | F |\n[B]\n| C | G |\n", 1),
+        (f"[A]\n| C | F |\n{tune}[B]\n| C | G |\n{tune}", 2),
+        ("form: A B A\n[A]\n| C | F |\n[B]\n| C | G |\n", 0),
+        ('[A]\n| C "Fine" | F |\n[B]\n| C | G "D.C. al Fine" |\n', 0),
+        ("[A]\n|: C | F :|\n", 2),  # a repeat, which stays
+    ):
+        lines = [m for page in sheet_of(text) for m in page if isinstance(m, Line) and m.x1 == m.x2]
+        widest = max(m.width for m in lines)
+        found = [m for m in lines if m.width > 0.9 * widest] if widest > 1.5 else []
+        assert len(found) == thick, text
 
 
 def test_grips_are_drawn_for_every_chord_used() -> None:

@@ -93,7 +93,8 @@ def rows(chart: Chart) -> list[Row]:
     found: list[Row] = []
     meter: Meter | None = None
     chart_key = chart.settings.key or Key(NoteName("C", 0))
-    for section in chart.sections:
+    for written in chart.sections:
+        section = closed(written, chart)
         brackets = bracketed(section)
         margin, end = counted(section)
         key = section.settings.key or chart_key
@@ -117,6 +118,24 @@ def rows(chart: Chart) -> list[Row]:
             name = section.name if n == 0 else ""
             found.append(Row(tuple(cells), name, key, begins=n == 0))
     return found
+
+
+def closed(section: Section, chart: Chart) -> Section:
+    """The section with a double bar line at its end, the final one where the music ends, even where one line is typed.
+
+    A piece that goes back from its last bar, or ends with a section that stands higher up, has no final line there.
+    Source: any manual of notation (common practice).
+    """
+    *lines, line = section.lines
+    *bars, last = line.bars
+    if last.times or last.line_after is not BarLine.SINGLE:
+        return section
+    played = [item.section for item in chart.header.form or ()] or chart.order
+    ends = section is chart.sections[-1] and [*played[-1:]] in ([], [section.name])
+    jumps = any(t.direction is not None and t.direction.name.startswith("D.") for t in last.texts)
+    drawn = BarLine.FINAL if ends and not jumps else BarLine.DOUBLE
+    bars.append(replace(last, line_after=drawn))
+    return replace(section, lines=(*lines, replace(line, bars=tuple(bars))))
 
 
 def cell(

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from backing.chart.ast import BarLine
 from backing.harmony.grip import Grip
+from backing.output.sheet.barlines import bar_lines
 from backing.output.sheet.cells import Row, ticks
 from backing.output.sheet.chord import diamond
 from backing.output.sheet.grids import LABEL, depth, grid
@@ -23,7 +23,6 @@ from backing.output.sheet.marks import (
     MEDIUM,
     MUSIC,
     Arc,
-    Dot,
     Line,
     Mark,
     Run,
@@ -43,7 +42,6 @@ from backing.output.sheet.system import (
     REPEAT,
     RHYTHM,
     SIGNATURE,
-    THICK,
     THIN,
     UNDER,
     WORDS,
@@ -92,7 +90,7 @@ def draw(
     marks += diagrams
     for i, one in enumerate(sets):
         marks += rule(one, look, first=i == 0)
-        marks += bar_lines(one, look, first=i == 0)
+        marks += bar_lines(one, -OVER, look.rule + UNDER, first=i == 0)
         marks += signature(one, look)
         marks += simile(one, sets[i + 1] if i + 1 < len(sets) else None)
     if any(one.cell.bar.simile == 2 for one in sets):
@@ -157,36 +155,6 @@ def rule(one: Set, look: Look, first: bool) -> list[Mark]:
             x = one.at(part.start_q) + 0.2
             marks.append(diamond(x, y))
             marks.append(Arc(x + 0.3, y + 0.1, x + 1.05, y + 0.1, -0.14, -0.05))
-    return marks
-
-
-def bar_lines(one: Set, look: Look, first: bool) -> list[Mark]:
-    """The bar lines that belong to a bar: what opens it, and the line after it."""
-    y0, y1 = -OVER, look.rule + UNDER
-    middle = (y0 + y1) / 2
-    dots = (middle - 0.2, middle + 0.2)
-    marks: list[Mark] = []
-    if one.cell.repeat_starts:
-        x = one.x0 + (0.0 if first else THIN / 2)
-        marks.append(Line(x + THICK / 2, y0, x + THICK / 2, y1, THICK))
-        marks.append(Line(x + 0.27, y0, x + 0.27, y1, THIN))
-        marks += [Dot(x + 0.42, y, 0.065) for y in dots]
-    elif first and one.cell.opens:
-        marks.append(Line(one.x0, y0, one.x0, y1, THIN))
-    if not one.cell.closes:
-        return marks
-    x = one.x1
-    if one.cell.bar.times:
-        marks.append(Line(x - THICK / 2, y0, x - THICK / 2, y1, THICK))
-        marks.append(Line(x - 0.27, y0, x - 0.27, y1, THIN))
-        marks += [Dot(x - 0.42, y, 0.065) for y in dots]
-    elif one.cell.bar.line_after is BarLine.FINAL:
-        marks.append(Line(x - THICK / 2, y0, x - THICK / 2, y1, THICK))
-        marks.append(Line(x - 0.27, y0, x - 0.27, y1, THIN))
-    elif one.cell.bar.line_after is BarLine.DOUBLE:
-        marks += [Line(x - d, y0, x - d, y1, THIN) for d in (0.0, 0.14)]
-    else:
-        marks.append(Line(x, y0, x, y1, THIN))
     return marks
 
 

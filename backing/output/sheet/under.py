@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from backing.output.sheet.barlines import bar_lines
 from backing.output.sheet.cells import Row
 from backing.output.sheet.marks import (
     BOLD,
@@ -28,6 +29,7 @@ from backing.output.sheet.system import OVER, UNDER, VERSE, WORDS, Look, Set
 from backing.output.sheet.words import typeset
 
 VERSE_PITCH = 0.76
+STAFF_LINE = 0.035  # bar lines on the staff
 BOX = 0.62  # name of a section
 NUMBER = 0.46
 
@@ -39,14 +41,13 @@ def melody(
     u = look.staff
     right = sets[-1].x1
     marks: list[Mark] = [Line(0.0, -k * u / 4, right, -k * u / 4, 0.028) for k in range(5)]
-    marks += [placed(m, 0.12, 0.0) for m in clef(low, row.key, u)[0]]
-    marks.append(Line(0.0, 0.0, 0.0, -u, 0.035))
+    signs, room = clef(low, row.key, u)
+    marks += [placed(m, 0.12, 0.0) for m in signs]
     before: float | None = None
-    for one in sets:
+    for i, one in enumerate(sets):
         marks += staff_notes(one.cell.melody, one.at, row.key, low, u, before)
         before = last_head(one.cell.melody, one.at, u)
-        if one.cell.closes:
-            marks.append(Line(one.x1, 0.0, one.x1, -u, 0.035))
+        marks += bar_lines(one, -u, 0.0, i == 0, apart=u / 8, thin=STAFF_LINE, clef=room)
     boxes = [box(m) for m in marks]
     top, bottom = min(b[1] for b in boxes), max(b[3] for b in boxes)
     shift = y + 0.2 - top
