@@ -63,6 +63,7 @@ def test_horns_play_lines(style: str) -> None:
     horns = player(music, "horns")
     counts = ensemble.parts_of(horns)
     assert sum(n <= 2 for n in counts) / len(counts) >= 0.5
+    assert ensemble.resting(horns, music) >= 1 / 3
     strokes = list(ensemble.strokes(horns).values())
     moves = [a[-1].pitch != b[-1].pitch for a, b in pairwise(strokes) if a[0].chord == b[0].chord]
     assert sum(moves) / len(moves) >= 0.3

@@ -15,20 +15,14 @@ import itertools
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
+from backing.band.led import Backing
 from backing.band.model import Kind, Note, Why, note_order
 from backing.band.players.chordal import NARROWEST, TOP_HELD, Voiced, families, steps, voice
 from backing.band.players.common import Brief, ZoneKind
 from backing.band.players.listening import dense
 from backing.band.players.melodic import line_notes
 from backing.band.players.rhythm import Event, held, strokes
-from backing.band.players.section import (
-    CHORDAL,
-    background,
-    guide_tones,
-    in_two_parts,
-    task,
-    written,
-)
+from backing.band.players.section import background, guide_tones, in_two_parts, written
 from backing.band.players.touch import moved, sounding_end, unrepeated, velocity
 from backing.harmony.search import best_path
 from backing.harmony.symbol import Chord
@@ -44,17 +38,17 @@ def play(brief: Brief) -> list[Note]:
     if brief.part.kind.tune:
         return _melody(brief)
     names = {brief.algorithm(plan) for plan in brief.plans}
-    if names == {"guide tones"}:
-        return _guide_tones(brief)
     low, high = _register(brief)
+    if names == {"guide tones"}:
+        if brief.led.backing is Backing.BACKGROUND and brief.part.number("voices") != 1:
+            return _pad(background(brief), in_two_parts(brief, low, high))
+        return _guide_tones(brief)
     family = families(brief.part)
     if names == {"pad"}:
         rise, lead = _turn(brief)
         low = min(low + max(0, rise), max(low, high - NARROWEST))
         high = max(high + 2 * min(0, rise), low + NARROWEST)
         return _pad(held(brief), _voiced(brief, family, low, high, lead))
-    if task(brief) == "background" and brief.part.instrument.name not in CHORDAL:
-        return _pad(background(brief), in_two_parts(brief, low, high))
     voicings = _voiced(brief, family, low, high, TOP_HELD)
     events = written(brief, strokes(brief, ("chord", *LINES), owes=not _comped(brief)))
     octaves = brief.part.flag("octaves")

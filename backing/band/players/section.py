@@ -20,6 +20,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import pairwise
 
+from backing.band.led import Backing
 from backing.band.model import Kind
 from backing.band.players.chordal import Step, Voiced, steps
 from backing.band.players.common import Brief, ZoneKind
@@ -33,7 +34,6 @@ from backing.harmony.search import best_path
 from backing.harmony.symbol import Chord
 from backing.harmony.voicings import Voicing
 from backing.styles.marks import LINES
-from backing.styles.model import Energy
 
 NEAR_Q = Fraction(3, 2)  # from stroke to stroke of one figure
 LONG_Q = Fraction(2)  # from here on a stroke is held
@@ -58,15 +58,6 @@ CONTOURS: dict[int, tuple[tuple[int, ...], ...]] = {
     7: ((3, 4, 5, 4, 3, 2, 0), (0, 1, 2, 3, 4, 3, 5), (5, 5, 4, 3, 4, 4, 5)),
 }  # fmt: skip
 LONGEST = max(CONTOURS)
-
-
-def task(brief: Brief) -> str:
-    """What the leader asks of a section: "background", "riff", "shout", or "" for nothing in particular."""
-    asked = getattr(getattr(brief.led, "backing", ""), "value", "")
-    if asked:
-        return str(asked)
-    energies = {plan.energy for plan in brief.plans}
-    return "shout" if energies == {Energy.PEAK.value} else ""
 
 
 def written(brief: Brief, events: Sequence[Event]) -> list[Event]:
@@ -123,7 +114,7 @@ def _as_lines(brief: Brief, figure: Sequence[Event], name: str) -> list[Event]:
     first, last = figure[0], figure[-1]
     start = str(first.start_q - brief.bars[first.bar].start_q)
     place = brief.groove.at(name, start)
-    busy, shout = dense(brief, first.bar), task(brief) == "shout"
+    busy, shout = dense(brief, first.bar), brief.led.backing is Backing.SHOUT
     if len(figure) == 1 or _after_beats(brief, figure):
         voiced = first.mark == "X" and not busy and (shout or place.chance(ALONE, "alone"))
         if voiced and len(figure) == 1 and last.end_q - last.start_q < LONG_Q:
