@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import pairwise
 from operator import sub
 from typing import NamedTuple
 
@@ -70,6 +71,7 @@ def limit_excess(low: int, high: int) -> int:
     return 0 if limit is None or low >= limit else limit - low
 
 
+WIDE = 9  # semitones above which two voices, the lowest aside, fall apart
 TENSION_FLOOR = 55  # G3, below which a ninth or thirteenth at the bottom sounds like another root
 
 
@@ -88,8 +90,10 @@ def clashes(pitches: Sequence[int], stack: Sequence[Degree], dominant: bool) -> 
         edge = pitches[-1] - pitches[-2]
         if edge == 1:
             cost += 1.2
-        elif edge > 9 and last > 1:
+        elif edge > WIDE and last > 1:
             cost += 0.5
+    if any(b - a > WIDE for a, b in pairwise(pitches[1:-1])):
+        cost += 1.5
     if last > 1 and pitches[1] - pitches[0] == 1:
         cost += 0.5
     if stack[-1].number == 1 and any(d.name == "7" for d in stack):

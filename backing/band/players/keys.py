@@ -20,6 +20,7 @@ from backing.band.players.fourths import planed
 from backing.band.players.listening import struck, undoubled, with_chords
 from backing.band.players.lowline import asked, degree_of
 from backing.band.players.melodic import line_notes
+from backing.band.players.patterns.pools import FOLLOWS
 from backing.band.players.quick import quick_chords
 from backing.band.players.rhythm import Event, strokes
 from backing.band.players.touch import broken, moved, sounding_end, unheard, unrepeated, velocity
@@ -27,6 +28,7 @@ from backing.ground.pitch import Key
 from backing.styles.marks import LINES, voices
 
 LOW, HIGH = 50, 76
+WHOLE, ABOVE = 4, 2  # notes of another's chord that is full, and of one over it
 RIGHT_HAND = (60, 84)  # where a line by degree lies
 ABOVE_GUITAR = (54, 76)  # where a guitar comps below
 SPREAD = (48, 79)  # two hands apart, which span nearly two octaves
@@ -95,7 +97,10 @@ def play(brief: Brief) -> list[Note]:
         else:
             voiced = planes.stacks.get(event.start_q, voiced)
             event = event._replace(shift=planes.aside.get(event.start_q, event.shift))
-            notes += moved(event, _chord(event, voiced), brief.part)
+            chord = _above(
+                brief, event, _chord(event, voiced), chords.get(event.start_q, frozenset())
+            )
+            notes += moved(event, chord, brief.part)
     notes += line_notes(brief, events, *register(brief, *RIGHT_HAND), octaves)
     notes.sort(key=note_order)
     return undoubled(unrepeated(notes), chords)
@@ -129,6 +134,19 @@ def _chord(event: Event, voiced: Voiced) -> list[Note]:
             zip(voiced.voicing.pitches, voiced.voicing.degrees, strict=True)
         )
     ]
+
+
+def _above(brief: Brief, event: Event, chord: list[Note], other: frozenset[int]) -> list[Note]:
+    """What who follows plays of a chord that another strikes in full: the upper notes, the lower ones are heard there."""
+    style = brief.style
+    whole = len(other) >= WHOLE and event.plan.busy < FOLLOWS and not event.strict
+    if not whole or style.repeats or style.clave is not None:
+        return chord
+    heard = {pitch % 12 for pitch in other}
+    lower = [note for note in chord[:-ABOVE] if note.pitch % 12 not in heard]
+    if len(lower) == len(chord[:-ABOVE]):
+        return chord
+    return [n._replace(why=n.why.also(", its upper notes")) for n in (*lower, *chord[-ABOVE:])]
 
 
 def _broken(

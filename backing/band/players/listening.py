@@ -24,7 +24,7 @@ SHARED = 3  # equal notes struck together that make two chords one
 
 DOUBLED = 0.3  # points against each note that another strikes too
 SAME_CHORD = 7.0  # against three of them
-INSIDE = 0.25  # against each note that lies among the other's: the second chord lies above
+INSIDE = 0.15  # against each note that lies among the other's: the second chord lies above
 
 Struck = Mapping[Fraction, frozenset[int]]
 Beside = Mapping[

@@ -100,6 +100,7 @@ def _figures(events: Sequence[Event]) -> list[list[Event]]:
             and event.start_q - before.start_q <= NEAR_Q
             and before.end_q - before.start_q < LONG_Q
             and event.end_q - event.start_q < LONG_Q
+            and before.why == event.why  # of one pattern
             and len(found[-1]) < LONGEST
         )
         if near:
