@@ -12,6 +12,7 @@ import pytest
 from backing.ground import dice
 from backing.live.asked import Border, Change, Cut, Loop, Play, Stop
 from backing.live.limiter import BETWEEN_DB, Limiter
+from backing.live.pump import Pump
 from backing.live.session import EARLY, HOP, Session
 from backing.live.take import same_place
 from backing.output.sound import limit
@@ -182,28 +183,34 @@ def test_a_count_comes_first_and_leads_into_the_bar() -> None:
     assert {"bass", "drums"} <= {d.role for d in band.struck() if d.frame >= count.bars[0]}
 
 
+TAKES = [PLAIN, SLOW, take(transpose=3), take(style="bossa nova", tempo_percent=Fraction(1))]
+
+
+def ask_anything(session: Session, i: int) -> float:
+    """The command of a moment, and a number from 0 to 1 for when the next one comes."""
+    one, two, three = dice.row(3, "commands", i)
+    which = int(one * 7)
+    if which == 0:
+        session.command(Stop(), Border.NOW)
+    elif which in (1, 2):
+        session.command(Play(int(three * 12)), Border.NOW)
+    elif which == 3:
+        session.command(Change(TAKES[int(three * 4)]), list(Border)[int(two * 4)])
+    elif which == 4:
+        session.command(Loop(int(three * 8), int(three * 8) + int(two * 4)), Border.NOW)
+    elif which == 5:
+        session.command(Loop(), Border.NOW)
+    return three
+
+
 def test_ten_minutes_of_anything_leave_nothing_hanging() -> None:
     """1,000 commands at random moments; whenever it stands still nothing is held, and time only goes on."""
     session, band = started()
-    takes = [PLAIN, SLOW, take(transpose=3), take(style="bossa nova", tempo_percent=Fraction(1))]
     pulled = 0
     for i in numbers():
         if pulled > 600 * RATE:
             break
-        one, two, three = dice.row(3, "commands", i)
-        which = int(one * 7)
-        border = list(Border)[int(two * 4)]
-        if which == 0:
-            session.command(Stop(), Border.NOW)
-        elif which in (1, 2):
-            session.command(Play(int(three * 12)), Border.NOW)
-        elif which == 3:
-            session.command(Change(takes[int(three * 4)]), border)
-        elif which == 4:
-            session.command(Loop(int(three * 8), int(three * 8) + int(two * 4)), border)
-        elif which == 5:
-            session.command(Loop(), Border.NOW)
-        frames = int(three * RATE) + 1
+        frames = int(ask_anything(session, i) * RATE) + 1
         assert len(session.pull(frames)) == frames
         pulled += frames
         if not session.place.playing:
@@ -212,6 +219,33 @@ def test_ten_minutes_of_anything_leave_nothing_hanging() -> None:
     session.command(Stop(), Border.NOW)
     session.pull(2 * HOP)
     assert not band.held()
+
+
+PERIOD = 441  # frames that the device asks for at a time, 10 ms
+HOP_COST_S, COMMAND_COST_S = 0.012, 0.02  # of 23 ms of sound, and what a command holds it up once
+
+
+def test_ten_minutes_of_anything_on_a_device_that_pulls_miss_no_frame() -> None:
+    """Time is simulated: each hop takes half of what it lasts, each command most of a hop, none within 50 ms of another."""
+    session, _ = started()
+    pump = Pump(session)
+    pump.fill()
+    maker_s = next_s = 0.0  # until when the maker is busy, and when the next command comes
+    asked = 0
+    for period in range(600 * RATE // PERIOD):
+        now_s = period * PERIOD / RATE
+        if now_s >= next_s:
+            next_s = now_s + 0.05 + ask_anything(session, asked)
+            maker_s = max(maker_s, now_s) + COMMAND_COST_S
+            asked += 1
+        while pump.short() and maker_s + HOP_COST_S <= now_s:
+            pump.make()
+            maker_s += HOP_COST_S
+        if not pump.short():
+            maker_s = max(maker_s, now_s)
+        pump.take(PERIOD)
+    assert asked > 1000
+    assert pump.missing == 0
 
 
 @pytest.mark.parametrize(

@@ -50,6 +50,8 @@ class Live:
         )
         if wanted.loop:
             self._command_loop()
+        if take.opening:
+            self.planner.ask(wanted)
 
     # what is heard next
 

@@ -16,7 +16,7 @@ from backing.commands import screen
 from backing.commands.keyboard import Keyboard, one_at_a_time
 from backing.commands.live import Live
 from backing.commands.options import Options
-from backing.commands.playing import prepared_take, wanted_of
+from backing.commands.playing import opening_take, wanted_of
 from backing.commands.practice import Practice
 from backing.commands.progress import Warn
 from backing.commands.reading import read_bytes, read_chart
@@ -68,7 +68,7 @@ def play_chart(
     """Play a chart that was read until it ends or somebody ends it. Raises `BackingError`."""
     wanted = wanted_of(chart, round_and_round(wish))._replace(practice=how.practice)
     soundfont, band = _band(wish, how)
-    prepared, take = prepared_take(wanted, soundfont)
+    prepared, take = opening_take(wanted, soundfont)
     for diagnostic in prepared.warnings:
         warn(diagnostic)
     if wish.sound.loop:

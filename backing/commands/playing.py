@@ -6,6 +6,7 @@ take at its next bar. What is asked next while that is under way takes the place
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
@@ -32,6 +33,7 @@ MOST_AT_ONCE, WINDOW, AHEAD = (
     256,
     48,
 )  # bars: of a form arranged whole, of a window, left of one when the next is asked for
+OPENING = 8  # bars, at least, that are arranged before the rest
 
 
 class Wanted(NamedTuple):
@@ -127,6 +129,36 @@ def prepared_take(wanted: Wanted, soundfont: Path | None) -> tuple[Prepared, Tak
     return prepared, windowed(take, whole, min(wanted.window, len(whole.bars) - 1))
 
 
+def opening_take(wanted: Wanted, soundfont: Path | None) -> tuple[Prepared, Take]:
+    """The first sections of what `prepared_take` makes, at a level by the table: enough to begin with.
+
+    What takes long is left for later: the sections that follow, the level by struck notes, and looking for cycles among
+    a million short-lived objects. Raises `BackingError`.
+    """
+    gc.disable()
+    try:
+        return _opening(wanted, soundfont)
+    finally:
+        gc.enable()
+
+
+def _opening(wanted: Wanted, soundfont: Path | None) -> tuple[Prepared, Take]:
+    from backing.live.foreseen import by_table
+    from backing.live.take import take_of
+
+    wish = wanted.options()
+    prepared = prepare(wanted.chart, wish)
+    bars = len(prepared.timeline.bars)
+    if wanted.practice is not None or wanted.loop or bars > MOST_AT_ONCE:
+        return prepared_take(wanted, soundfont)
+    sections = prepared.timeline.sections
+    count = next((i for i, s in enumerate(sections, 1) if s.last >= OPENING), len(sections))
+    take = take_of(band(prepared, wish, count))
+    if soundfont is not None:
+        take = take._replace(gain_db=_gain_db(by_table(take, soundfont), wish))
+    return prepared, take._replace(last=sections[count - 1].last - 1, opening=True)
+
+
 def _practised(prepared: Prepared, wanted: Wanted, wish: Options) -> Performance:
     """All passes of a practice track as one."""
     from backing.commands.practice import practised
@@ -153,10 +185,11 @@ def _with_level(take: Take, soundfont: Path | None, wish: Options) -> Take:
         return take
     from backing.live.foreseen import loudness
 
-    lufs = loudness(take, soundfont, wish.sound.a4)
-    return take._replace(
-        gain_db=min(MOST_GAIN_DB, wish.sound.loudness - lufs) if lufs > -70 else 0.0
-    )
+    return take._replace(gain_db=_gain_db(loudness(take, soundfont, wish.sound.a4), wish))
+
+
+def _gain_db(lufs: float, wish: Options) -> float:
+    return min(MOST_GAIN_DB, wish.sound.loudness - lufs) if lufs > -70 else 0.0
 
 
 def count_of(timeline: Timeline, bar: int, wish: Options, soundfont_gain_db: float) -> Take | None:
@@ -225,4 +258,13 @@ class Planner:
                     self._changed.notify_all()
 
 
-__all__ = ["Planner", "Wanted", "count_of", "faster", "higher", "prepared_take", "wanted_of"]
+__all__ = [
+    "Planner",
+    "Wanted",
+    "count_of",
+    "faster",
+    "higher",
+    "opening_take",
+    "prepared_take",
+    "wanted_of",
+]

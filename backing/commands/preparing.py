@@ -181,8 +181,8 @@ def own_style(chart: Chart) -> Style:
     return written_style(chart, style_name(chart))
 
 
-def band(prepared: Prepared, wish: Options) -> Performance:
-    """Arrange and perform. Raises `RequestError` when a player is named that the style lacks."""
+def band(prepared: Prepared, wish: Options, sections: int | None = None) -> Performance:
+    """Arrange and perform, with `sections` only so many of them. Raises `RequestError` when a player is named that the style lacks."""
     from backing.performance.levels import with_levels
     from backing.performance.perform import perform
 
@@ -191,7 +191,7 @@ def band(prepared: Prepared, wish: Options) -> Performance:
         from backing.timeline.reshape import looped as rounds
 
         timeline = rounds(timeline, 3)
-    arrangement = arranged(timeline, prepared.style, wish, prepared.styles)
+    arrangement = arranged(timeline, prepared.style, wish, prepared.styles, sections)
     performance = perform(arrangement, straight=wish.band.straight)
     performance = with_levels(performance, wish.sound.levels)
     if not wish.sound.loop:
@@ -202,9 +202,15 @@ def band(prepared: Prepared, wish: Options) -> Performance:
 
 
 def arranged(
-    timeline: Timeline, style: Style, wish: Options, styles: Mapping[str, Style] | None = None
+    timeline: Timeline,
+    style: Style,
+    wish: Options,
+    styles: Mapping[str, Style] | None = None,
+    sections: int | None = None,
 ) -> Arrangement:
     """Arrange for those who are asked for; `styles` are the sections' own, found by name where they are not given.
+
+    With `sections` only so many of the timeline's are played.
 
     Raises `RequestError` when a player is named that the style lacks.
     """
@@ -223,6 +229,7 @@ def arranged(
         without=frozenset(wish.band.without),
         click=wish.band.click,
         guide_tones=wish.band.guide_tones,
+        sections=sections,
     )
 
 

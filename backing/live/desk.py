@@ -44,8 +44,12 @@ class Desk:
 
     def seat(self, take: Take) -> None:
         """Have a synthesiser for everyone who plays; loading takes a moment, so a take is seated before it is played."""
-        new = [s for s in take.streams if s.key not in self._strips]
-        strips = {s.key: _Path(s, self._soundfont, self._a4) for s in new}
+        strips: dict[Key, _Path] = {}
+        for stream in take.streams:
+            if stream.key not in self._strips:
+                first = next(iter((self._strips or strips).values()), None)
+                lender = None if first is None else first.synth
+                strips[stream.key] = _Path(stream, self._soundfont, self._a4, lender)
         if strips:  # another thread may be playing: the table is replaced, never changed
             self._strips = {**self._strips, **strips}
 
@@ -78,7 +82,7 @@ class Desk:
         return np.asarray(10 ** (line / 20), np.float32)[:, None]
 
     def close(self) -> None:
-        for strip in self._strips.values():
+        for strip in reversed(self._strips.values()):  # the first has lent its soundfont
             strip.synth.close()
         self._strips = {}
 
@@ -98,10 +102,10 @@ class _Path:
         "_dynamics", "_factor", "_filter", "_gains", "_near", "_role", "_row", "_voice", "_width", "synth",
     )  # fmt: skip
 
-    def __init__(self, stream: Stream, soundfont: Path, a4: float) -> None:
+    def __init__(self, stream: Stream, soundfont: Path, a4: float, lender: Synth | None) -> None:
         kit = stream.voices[0][1].instrument
         voices = balance.close_voices(kit) if stream.near else VOICES
-        self.synth = Synth(soundfont, stream.role, a4, voices)
+        self.synth = Synth(soundfont, stream.role, a4, voices, lender=lender)
         self._role = stream.role
         self._near = stream.near
         self._factor = 10 ** (balance.close_db(kit) / 20) if stream.near else 1.0

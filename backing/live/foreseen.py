@@ -2,9 +2,10 @@
 
 A few notes of every player are struck apart from the session (the middle ones of its range, each drum that it uses
 most), weighted as a loudness meter weights them and put through the player's gains; every note of the take then adds
-the energy of the struck one that lies nearest, by the fourth power of its velocity.
+the energy of the struck one that lies nearest, by the fourth power of its velocity, to the tenths of a second in which
+it sounds; what the gates of a meter leave out is left out.
 
-Conventions: loudness in LUFS by ITU-R BS.1770-4, the mean over the bars as played; notes are taken to add up in energy.
+Conventions: loudness in LUFS by ITU-R BS.1770-4, from the first bar on; notes are taken to add up in energy.
 Source: SoundFont 2.04 section 8.4.1, velocity to attenuation: the amplitude goes with the square of the velocity.
 """
 
@@ -21,19 +22,21 @@ from numpy.typing import NDArray
 
 from backing.ground.roles import pitched
 from backing.live.take import Stream, Stroke, Take
-from backing.output.sound import balance
+from backing.output.sound import balance, fonts, room
 from backing.output.sound.dynamics import Dynamics
-from backing.output.sound.loudness import weighting
+from backing.output.sound.loudness import SILENCE_LUFS, TENTH, gated, weighting
 from backing.output.sound.mix import gains
 from backing.output.sound.strip import response, strip_of
 from backing.output.sound.synth import OFF, ON, PROGRAM, RATE, VOICES, Synth, event_of
 from backing.performance.model import Voice
 
-STRUCK = 4  # notes of a player, twice as many of a kit
-LONGEST_S = 0.5
-AFTER_S = 0.24
+STRUCK = 12  # notes of a player, twice as many of a kit
+LONGEST_S = 2.0
+AFTER_S = 0.9
 TAIL = RATE // 8  # frames by which the energy of a longer note is told
-SPAN = 1 << 15
+SPAN = 1 << 17
+USUAL_VELOCITY = 80  # of the notes in the table
+BY_TABLE_DB = -1.7  # what the table leaves out, mean of the demos
 BIAS_DB = (
     -0.4
 )  # what the compressors take from notes together and the gates of the meter add, mean of the demos
@@ -53,41 +56,56 @@ def loudness(take: Take, soundfont: Path, a4: float = 440.0) -> float:
     synths: dict[
         bool, Synth
     ] = {}  # one for everybody with pitches and one for drums: loading takes longest
-    energy = 0.0
+    tenths = np.zeros(take.frames // TENTH + 1)
     try:
         for stream in take.streams:
             if stream.strokes and stream.role != "click":
                 kind = pitched(stream.role)
                 if kind not in synths:
                     synths[kind] = Synth(soundfont, stream.role, a4, VOICES)
-                energy += _energy(stream, synths[kind])
+                _add(tenths, stream, synths[kind])
     finally:
         for synth in synths.values():
             synth.close()
-    length = take.bars[-1] - take.bars[0]
+    heard = gated(tenths[take.bars[0] // TENTH :])
+    return heard if heard <= SILENCE_LUFS else heard + BIAS_DB
+
+
+def by_table(take: Take, soundfont: Path) -> float:
+    """The loudness of a take by the table of its soundfont (`balance`), within some 3 LU, at once."""
+    levels = fonts.known(soundfont).levels
+    energy = 0.0
+    for stream in take.streams:
+        if not stream.strokes or stream.role == "click":
+            continue
+        voice = stream.voices[0][1]
+        lufs = voice.level_db + balance.trim_db(stream.role, voice.instrument, levels)
+        lufs += balance.of_a_note(voice.instrument, levels)
+        lufs += balance.close_db(voice.instrument) if stream.near else 0.0
+        loud = sum((s.velocity / USUAL_VELOCITY) ** 4 * (_length(s) + TAIL) for s in stream.strokes)
+        energy += 10 ** ((lufs + 0.691) / 10) * loud
+    bars = take.last + 1 if take.opening else len(take.bars) - 1
+    length = take.bars[min(bars, len(take.bars) - 1)] - take.bars[0]
     if energy <= 0 or length <= 0:
         return -70.0
-    return -0.691 + BIAS_DB + 10 * math.log10(energy / length)
+    return -0.691 + BY_TABLE_DB + 10 * math.log10(energy / length)
 
 
-def _energy(stream: Stream, synth: Synth) -> float:
-    """What a player adds to the whole, weighted, in squares summed over frames and sides."""
+def _add(tenths: NDArray[np.float64], stream: Stream, synth: Synth) -> None:
+    """Add what a player brings to the whole: weighted squares summed over frames and sides, by tenths of a second."""
     voice = stream.voices[0][1]
     synth.do(event_of(0, PROGRAM, voice.instrument.program))
     struck = [_strike(synth, stroke, stream, voice) for stroke in _chosen(stream)]
-    near = 10 ** (balance.close_db(voice.instrument) / 20) if stream.near else 1.0
-    left, right, share = (near * g for g in gains(stream.role, voice, synth.levels))
-    total = 0.0
     for stroke in stream.strokes:
         like = min(
             struck, key=lambda s: (abs(s.pitch - stroke.pitch), abs(s.length - _length(stroke)))
         )
         longer = max(0, stroke.release - stroke.onset - like.length) / TAIL
         energy = like.energy + like.tail * like.kept * (1 - like.kept**longer) / (1 - like.kept)
-        total += energy * (stroke.velocity / like.velocity) ** 4
-    row = strip_of(stream.role, voice.instrument)
-    rooms = (0.3 * row.early**2 + 0.7 * row.late**2) * (2 * share) ** 2
-    return total * ((left**2 + right**2) / 2 + rooms)
+        energy *= (stroke.velocity / like.velocity) ** 4
+        first = stroke.onset // TENTH
+        after = max(first + 1, min(len(tenths), stroke.release // TENTH + 1))
+        tenths[first:after] += energy / (after - first)
 
 
 def _length(stroke: Stroke) -> int:
@@ -119,15 +137,28 @@ def _strike(synth: Synth, stroke: Stroke, stream: Stream, voice: Voice) -> _Stru
     if not stream.near:
         trim_db = balance.trim_db(stream.role, voice.instrument, synth.levels)
         Dynamics(row, 10 ** (trim_db / 20)).apply(out)
+    near = 10 ** (balance.close_db(voice.instrument) / 20) if stream.near else 1.0
+    left, right, share = (near * g for g in gains(stream.role, voice, synth.levels))
     spectrum = np.fft.rfft(out, axis=0)
+    early, late = _rooms()
+    # a steady tone meets its own reflections: rooms add to it or take away, by its pitch
+    wet = share * spectrum.sum(axis=1, keepdims=True) * (row.early * early + row.late * late)
+    heard = spectrum * (left, right) + wet
     filters = np.abs(response(row, voice.instrument.cut_hz, SPAN)) ** 2
-    power = (np.abs(spectrum) ** 2).sum(axis=1) * filters * _weights()
+    power = (np.abs(heard) ** 2).sum(axis=1) * filters * _weights()
     energy = float(power.sum()) / (SPAN / 2)
     squares = np.concatenate([np.zeros(2 * TAIL), (out[:frames] ** 2).sum(axis=1)])
     before, tail = (float(squares[len(squares) - n * TAIL :][:TAIL].sum()) for n in (2, 1))
     kept = min(0.99, tail / before) if before > 0 else 0.0
     share = tail / max(1e-12, float((out**2).sum()))
     return _Struck(stroke.pitch, stroke.velocity, frames, energy, energy * share, kept)
+
+
+@lru_cache(maxsize=1)
+def _rooms() -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+    """Both rooms on the bins, each of shape (bins, 2)."""
+    early, late = (np.fft.rfft(sound, SPAN, axis=0) for sound in (room.early(), room.late()))
+    return early, late
 
 
 @lru_cache(maxsize=1)

@@ -40,9 +40,17 @@ class Pump:
 
     def fill(self) -> None:
         """Make what is missing to have `AHEAD` frames ready."""
-        while self._made - self.taken < self._ahead:
-            self._ready.append(self._session.pull(HOP))
-            self._made += HOP
+        while self.short():
+            self.make()
+
+    def short(self) -> bool:
+        """Whether less than `AHEAD` frames are ready."""
+        return self._made - self.taken < self._ahead
+
+    def make(self) -> None:
+        """One hop more."""
+        self._ready.append(self._session.pull(HOP))
+        self._made += HOP
 
     def _run(self) -> None:
         try:

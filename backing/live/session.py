@@ -119,8 +119,12 @@ class Session:
         return sound
 
     def _ask(self, new: _Waiting) -> None:
-        """A later take takes the place of one that still waits, a later loop that of a loop."""
+        """A later take takes the place of one that still waits, a later loop that of a loop, a whole that of its opening."""
         kind = type(new.command)
+        if isinstance(new.command, Change) and self._goes_on_as(new.command.take):
+            self._take = new.command.take
+            self._band.seat(self._take)
+            return
         if kind in (Change, Loop):
             self._waiting = [w for w in self._waiting if type(w.command) is not kind]
         self._waiting.append(new)
@@ -247,6 +251,18 @@ class Session:
         else:
             self._take, self._stopped_at = take, goal if here else 0
             self._band.seat(take)
+
+    def _goes_on_as(self, take: Take) -> bool:
+        """Whether a take is this one so far, so that nothing need end: a whole that takes the place of its opening."""
+        old = self._take
+        if self._next_take is not None or not old.opening or old.bars != take.bars:
+            return False
+        new = {s.key: s for s in take.streams}
+        return all(
+            s.key in new and new[s.key].strokes[:begun] == s.strokes[:begun]
+            for s in old.streams
+            for begun in (self._pointers.get(s.key, 0),)
+        )
 
     def _set_loop(self, command: Loop) -> None:
         if command.first is None:

@@ -69,7 +69,7 @@ class Take(NamedTuple):
     """A performance as streams. `bars` holds the frame at which every bar starts, and the end of the last one.
 
     `gain_db` brings it to its loudness (`foreseen`). Of a very long form only the bars from `first` up to `last` have
-    strokes (`windowed`).
+    strokes (`windowed`), and so it is with an `opening`, which is played while the rest is made.
     """
 
     performance: Performance
@@ -79,6 +79,7 @@ class Take(NamedTuple):
     gain_db: float = 0.0
     first: int = 0
     last: int = 1 << 30
+    opening: bool = False
 
     @property
     def timeline(self) -> Timeline:

@@ -36,13 +36,13 @@ import sys
 from pathlib import Path
 import backing
 from backing.commands.options import Options
-from backing.commands.playing import prepared_take, wanted_of
+from backing.commands.playing import opening_take, wanted_of
 from backing.live.desk import Desk
 from backing.live.asked import Border, Play
 from backing.live.session import HOP, Session
 from backing.output.sound.soundfont import find
 font = find(None)
-_, take = prepared_take(wanted_of(backing.parse(Path(sys.argv[1]).read_text('utf-8')), Options()), font)
+_, take = opening_take(wanted_of(backing.parse(Path(sys.argv[1]).read_text('utf-8')), Options()), font)
 session = Session(Desk(font), take)
 session.command(Play(0), Border.NOW)
 while not session.pull(HOP).any():

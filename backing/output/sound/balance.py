@@ -68,6 +68,12 @@ def trim_db(role: str, instrument: Instrument, levels: Mapping[str, float] = UNM
     return role_of(role).common_lufs - measured
 
 
+def of_a_note(instrument: Instrument, levels: Mapping[str, float] = UNMEASURED) -> float:
+    """LUFS of a note, or of the main strokes of a kit."""
+    usual = _KIT_LUFS.get(instrument.name, _MEASURED.get(instrument.name, -30.0))
+    return levels.get(instrument.name, usual)
+
+
 def close_db(instrument: Instrument) -> float:
     """How much closer the microphone stands at hats and rides, 0 for what is no kit."""
     return _KITS.get(instrument.name, (0.0, 0.0, 1))[1]

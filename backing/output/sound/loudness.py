@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 
 RATE = 44_100
 SLICE = 210  # frames, 4.8 ms
-_TENTH = RATE // 10  # frames, a whole number of slices
+TENTH = RATE // 10  # frames, a whole number of slices
 _SPAN, _STEP = (
     16_384,
-    3 * _TENTH,
+    3 * TENTH,
 )  # frames of a transform; the filters are at rest after the 71 ms between
 SILENCE_LUFS = -70.0  # what the absolute gate leaves of a silent track
 
@@ -104,10 +104,15 @@ def integrated(energies: NDArray[np.float32]) -> float:
     """The integrated loudness of weighted slices, in LUFS; `SILENCE_LUFS` for silence and for less than 400 ms."""
     import numpy as np
 
-    count = _TENTH // SLICE
+    count = TENTH // SLICE
     whole = len(energies) // count
-    tenths = energies[: whole * count].reshape(-1, count).sum(axis=1, dtype=np.float64) / _TENTH
-    if whole < 4:
+    return gated(energies[: whole * count].reshape(-1, count).sum(axis=1, dtype=np.float64))
+
+
+def gated(tenths: NDArray[np.float64]) -> float:
+    """The integrated loudness of the weighted energies of tenths of a second, in LUFS."""
+    tenths = tenths / TENTH
+    if len(tenths) < 4:
         return SILENCE_LUFS
     blocks = (tenths[:-3] + tenths[1:-2] + tenths[2:-1] + tenths[3:]) / 4
     blocks = blocks[blocks > _energy(SILENCE_LUFS)]

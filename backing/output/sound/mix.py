@@ -15,7 +15,6 @@ import itertools
 import math
 import os
 from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from functools import lru_cache
 from itertools import compress
@@ -90,6 +89,8 @@ def tracks(
     None stands for a silent block. The mix is the same to the bit with stems and without: it is summed before it
     is transformed back, stems after. Players are rendered and filtered in threads, a block ahead of the sum.
     """
+    from concurrent.futures import ThreadPoolExecutor
+
     levels = fonts.known(soundfont).levels
     strips = [
         _strip(_parts(p, _microphones(p, soundfont, total, sound.a4, anchors), levels), apart)

@@ -241,10 +241,14 @@ class _Pass:
 
 
 class Synth:
-    """One FluidSynth, dry, with one soundfont, for one role."""
+    """One FluidSynth, dry, with one soundfont, for one role.
+
+    It may borrow the soundfont that another one has loaded, where both are used by one thread and the lender is closed
+    after it: FluidSynth counts who uses a sample without a lock.
+    """
 
     __slots__ = (
-        "_a4_cents", "_channel", "_fluid", "_font", "_phase", "_pitched", "_settings", "_silent", "_synth", "_write",
+        "_a4_cents", "_borrowed", "_channel", "_fluid", "_font", "_phase", "_pitched", "_settings", "_silent", "_synth", "_write",
     )  # fmt: skip
 
     def __init__(
@@ -254,6 +258,7 @@ class Synth:
         a4: float,
         voices: int,
         font: fonts.Font | None = None,
+        lender: Synth | None = None,
     ) -> None:
         self._fluid: Any = engine.load()
         fluid = self._fluid
@@ -270,7 +275,13 @@ class Synth:
         if not self._synth:
             fluid.delete_fluid_settings(self._settings)
             raise AudioUnavailable("the sound engine could not be started")
-        if fluid.fluid_synth_sfload(self._synth, os.fsencode(soundfont), 0) < 0:
+        self._borrowed: Any = None
+        if lender is not None:
+            for channel in range(16):  # else the piano would be loaded for each of them
+                fluid._fl.fluid_synth_unset_program(self._synth, channel)
+            self._borrowed = fluid._fl.fluid_synth_get_sfont(lender._synth, 0)
+            fluid._fl.fluid_synth_add_sfont(self._synth, self._borrowed)
+        elif fluid.fluid_synth_sfload(self._synth, os.fsencode(soundfont), 0) < 0:
             self.close()
             raise AudioUnavailable(f"the sound engine cannot read the soundfont {soundfont}")
         self._font = font or fonts.known(soundfont)
@@ -371,5 +382,7 @@ class Synth:
             self.write(np.zeros((GRAIN, 2), np.float32), 0, GRAIN - self._phase)
 
     def close(self) -> None:
+        if self._borrowed:
+            self._fluid._fl.fluid_synth_remove_sfont(self._synth, self._borrowed)
         self._fluid.delete_fluid_synth(self._synth)
         self._fluid.delete_fluid_settings(self._settings)
