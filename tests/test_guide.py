@@ -273,6 +273,17 @@ def test_the_chart_of_a_code_gets_it(code: str) -> None:
     assert charts_of_codes()[code].strip() in page
 
 
+def test_every_code_of_a_style_file_is_told() -> None:
+    sources = (Path(backing.__file__).parent / "styles").glob("*.py")
+    codes = {
+        code for path in sources for code in re.findall(r'"(S\d{3})"', path.read_text("utf-8"))
+    }
+    assert codes
+    assert {
+        code for code in codes if not re.search(rf"^\| {code} \| \w.{{20,}}", text("styles"), re.M)
+    } == set()
+
+
 def test_without_a_topic_it_lists_them(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["guide"]) == 0
     shown = capsys.readouterr().out.splitlines()
