@@ -94,6 +94,23 @@ def test_a_groove_holds_for_eight_bars(name: str, role: str) -> None:
         assert len(others) <= 1, (section, eight)
 
 
+def test_a_guitar_in_four_goes_on() -> None:
+    """Four to the bar is a pulse and no conversation (common practice): a figure stays for a section."""
+    music = aaba("straight-ahead swing")
+    guitar = player(music, "guitar").notes
+    figures = []
+    for section in music.timeline.sections:
+        bars = music.timeline.bars[section.first - 1 : section.last - 1]
+        words = [
+            n.why.words.split(",")[0]
+            for n in guitar
+            if bars and bars[0].start_q <= n.start_q < bars[-1].end_q
+        ]
+        figures.append(set(words))
+    assert any(figures)
+    assert all(len(words) <= 2 for words in figures), "its own, and one that leads on"
+
+
 @each(("hold", "first"), [(8, {0, 8}), (16, {0}), (12, {0, 12}), (1 << 16, {0})])
 def test_a_stretch_begins_with_a_phrase(hold: int, first: set[int]) -> None:
     assert {stretch(_told(16, hold), n) for n in range(16)} == first

@@ -102,7 +102,7 @@ def _leads_on(brief: Brief, number: int) -> bool:
     if not plan.phrase_end:
         return False
     whole = ends_eight(brief, brief.bars[number].index)
-    inner = INNER if brief.style.hold > SHORT else TALKED
+    inner = INNER if (brief.part.hold or brief.style.hold) > SHORT else TALKED
     return whole or brief.place.chance(inner, number, "leads on")
 
 
