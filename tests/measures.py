@@ -370,18 +370,34 @@ def figure_changes(music: Arrangement, role: str) -> Counter[int]:
     """By bar of the phrase, from 0, how often a player takes up another figure there.
 
     Another figure is a bar that differs in more than one stroke from the bar before and from the one before that (a
-    groove of two bars goes on); soft strokes of drums come and go. Bars that begin a section count as the first of a phrase.
+    groove of two bars goes on); soft strokes of drums come and go. Bars that begin a section count as the first of a phrase;
+    what is written for a turnaround, which has its own place, does not count.
     """
     bars = rhythm_of_bars(music, (role,), soft=False)
     first = {section.first for section in music.timeline.sections}
+    turns = _turnarounds(music, role)
     found: Counter[int] = Counter()
     phrase_bar = 1
     for number in range(2, len(bars)):
         phrase_bar = 0 if number + 1 in first else (phrase_bar + 1) % 4
         here = set(bars[number])
-        if all(len(here ^ set(bars[number - back])) > 1 for back in (1, 2)):
+        other = all(len(here ^ set(bars[number - back])) > 1 for back in (1, 2))
+        if other and number not in turns:
             found[phrase_bar] += 1
     return found
+
+
+def _turnarounds(music: Arrangement, role: str) -> set[int]:
+    """The bars, from 0, in which a player has a pattern for the turnaround."""
+    player = next(p for p in music.players if p.role == role)
+    own = {
+        pattern.name
+        for start in player.parts
+        for pattern in start.part.patterns
+        if pattern.where is Where.TURNAROUND
+    }
+    told = [n.start_q for n in player.notes if any(name in n.why.words for name in own)]
+    return {music.timeline.bar_at(at).index - 1 for at in told}
 
 
 HANDS_OFF = frozenset((35, 36, 44))  # what feet strike

@@ -21,6 +21,10 @@ from backing.styles.model import Idea, Part, Style, Where
 from backing.timeline.model import PlayedBar
 
 AS_USUAL = Idea("")
+PHRASE, GOES_ON = (
+    4,
+    0.7,
+)  # bars, and the chance that what would end in the middle of a phrase goes on to its end
 
 
 def with_ideas(
@@ -70,6 +74,9 @@ def _keeping(
         if number >= until or found[-1] not in choices:
             found.append(_one(place, choices, number))
             until = number + found[-1].hold
+            halfway = until < len(plans) and plans[until].phrase_bar == PHRASE // 2
+            if halfway and place.chance(GOES_ON, "goes on", number):
+                until += PHRASE // 2
         else:
             found.append(found[-1])
     return found

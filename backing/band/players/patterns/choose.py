@@ -282,8 +282,10 @@ def _said(brief: Brief, policy: Policy, here: _Bar, past: _Past) -> Pattern:
     """
     fresh, said = _fresh(brief, here, past), here.number - here.since
     motif = past.bars[here.since] if 0 < said < 3 else None
+    if motif is not None and motif.pattern.where is not Where.TIME:
+        motif = past.bars[here.number - 1]  # behind what opens the section
     if motif is not None:
-        again = said == 2 and density(motif.pattern) > 1  # a chord that is held is no motif
+        again = said == 2 and density(motif.pattern) >= 1  # a chord that is held is no motif
         if again and any(p is motif.pattern for p in fresh):
             return motif.pattern
         fresh = tuple(p for p in fresh if p is not motif.pattern) or fresh
