@@ -19,7 +19,7 @@ MINOR = (
 @each("style", ["bossa nova", "neo soul", "salsa", "foxtrot", "straight-ahead swing"])
 def test_two_who_comp_strike_no_chord_together(style: str) -> None:
     """At most 5 strokes in 100 bars share three pitches, where the style does not ask for it."""
-    music = arranged(chart(MINOR, key="A minor", meter="4/4", choruses=3), style)
+    music = arranged(chart(MINOR, key="A minor", meter="4/4", choruses=2), style)
     assert not find(style).doubles
     assert len(ensemble.comping(music)) == 2
     assert 100 * len(ensemble.doubled(music)) / len(music.timeline.bars) <= 5
@@ -29,7 +29,7 @@ def test_two_who_comp_strike_no_chord_together(style: str) -> None:
 @each("style", ["bossa nova", "salsa", "bolero", "straight-ahead swing", "jazz ballad"])
 def test_nobody_adds_what_rubs(style: str) -> None:
     """No unwritten altered tone beside the bass's fifth, no two colours a half step apart."""
-    music = arranged(chart(MINOR, key="A minor", meter="4/4", choruses=3), style)
+    music = arranged(chart(MINOR, key="A minor", meter="4/4", choruses=2), style)
     assert ensemble.rubs(music) == []
 
 
@@ -53,7 +53,7 @@ def test_percussion_plays_alike_in_every_key() -> None:
 
 
 VAMP = " | ".join(["Em9 | A13 | Em9 | A13 | Cmaj7 | B7 | Em9 | B7"] * 2)
-HORNS = ("ska", "cha-cha-cha", "second line", "quickstep", "reggae one drop")
+HORNS = ("ska", "cha-cha-cha", "second line")
 
 
 @each("style", HORNS)
