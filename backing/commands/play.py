@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from backing.chart.ast import Chart
 
 TURN_S = 0.05  # between two looks at keys, file and device
+SWITCH_S = 0.0005  # after which the thread that plans lets the one that sounds go on; Python's own 5 ms are a fifth of a hop
 LOST_TURNS = 30  # in which a device takes nothing
 
 
@@ -66,6 +67,7 @@ def play_chart(
     warn: Warn = lambda d: None,
 ) -> None:
     """Play a chart that was read until it ends or somebody ends it. Raises `BackingError`."""
+    sys.setswitchinterval(SWITCH_S)
     wanted = wanted_of(chart, round_and_round(wish))._replace(practice=how.practice)
     soundfont, band = _band(wish, how)
     prepared, take = opening_take(wanted, soundfont)
