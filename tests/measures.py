@@ -371,7 +371,7 @@ def figure_changes(music: Arrangement, role: str) -> Counter[int]:
 
     Another figure is a bar that differs in more than one stroke from the bar before and from the one before that (a
     groove of two bars goes on); soft strokes of drums come and go. Bars that begin a section count as the first of a phrase;
-    what is written for a turnaround, which has its own place, does not count.
+    what is written for a turnaround, a build or a break, which have their own places, does not count.
     """
     bars = rhythm_of_bars(music, (role,), soft=False)
     first = {section.first for section in music.timeline.sections}
@@ -388,13 +388,13 @@ def figure_changes(music: Arrangement, role: str) -> Counter[int]:
 
 
 def _turnarounds(music: Arrangement, role: str) -> set[int]:
-    """The bars, from 0, in which a player has a pattern for the turnaround."""
+    """The bars, from 0, in which a player has a pattern for what leads out of a section."""
     player = next(p for p in music.players if p.role == role)
     own = {
         pattern.name
         for start in player.parts
         for pattern in start.part.patterns
-        if pattern.where is Where.TURNAROUND
+        if pattern.where in (Where.TURNAROUND, Where.BUILD, Where.BREAK)
     }
     told = [n.start_q for n in player.notes if any(name in n.why.words for name in own)]
     return {music.timeline.bar_at(at).index - 1 for at in told}
