@@ -87,7 +87,11 @@ def somebody_waits(style: str) -> None:
     for text in (FOUR, AABA):
         assert whole_rests(text, style), style
         found = [frozenset(rests(plan(text, style, seed))) for seed in range(1, 6)]
-        assert len(set(found)) >= 3, (style, "five seeds, at least three plans")
+        waiting = {p for n, p, *_ in rests(plan(text, style)) if n == 0}
+        least = (
+            3 if len(waiting) > 1 or waiting & {"keys", "guitar"} else 2
+        )  # one horn: half a section
+        assert len(set(found)) >= least, (style, "five seeds, at least three plans")
         for number, section in enumerate(plan(text, style).sections):
             core = {"bass", "drums", *ready.style.core}
             if not dropped(section):
@@ -210,6 +214,12 @@ def test_what_a_section_is_follows_from_the_form_and_never_from_its_name() -> No
     assert [s.stand for s in plan(renamed, "rock eighths").sections[:6]] == found
     one = plan(TUNE.format(choruses=1), "rock eighths")
     assert [s.stand for s in one.sections[:4]] == [home, home, bridge, home]
+
+
+def test_of_several_other_sections_in_a_row_the_last_one_answers() -> None:
+    text = "form: V P C V P C\n" + "".join(f"[{n}]\n| C | F | G | C |\n" for n in "VPC")
+    home, between, answer = Stand.HOME, Stand.BETWEEN, Stand.ANSWER
+    assert [s.stand for s in plan(text, "rock eighths").sections[:6]] == [home, between, answer] * 2
 
 
 def test_a_section_that_returns_is_half_a_level_louder() -> None:
@@ -397,6 +407,13 @@ def test_an_excerpt_is_cut_out_of_the_plan_of_the_whole_track() -> None:
             }
 
 
+def test_an_excerpt_may_begin_anywhere_in_a_phrase() -> None:
+    for style in ("straight-ahead swing", "funk", "bossa nova"):
+        for first in (2, 3, 4, 7):
+            music = arranged(AABA, style, wish={"bars": (first, first + 2)})
+            assert all(p.notes for p in music.players if p.role in ("bass", "drums")), style
+
+
 def test_a_section_alone_is_played_as_in_the_track() -> None:
     whole = plan(POP, "funk")
     part = plan(POP, "funk", sections=("Chorus", "Bridge"))
@@ -418,6 +435,10 @@ def test_in_a_loop_nobody_rests_and_all_rounds_are_alike() -> None:
         count = len(ready.timeline.sections)
         for n, section in enumerate(form.plan.sections):
             assert section == form.plan.sections[n % count]
+
+
+def test_a_pickup_alone_may_be_looped() -> None:
+    assert len(looped(prepared("pickup: 2\n| G7 |").timeline, 3).bars) == 3
 
 
 def test_a_loop_that_is_made_has_everybody_in_it() -> None:

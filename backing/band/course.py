@@ -40,6 +40,7 @@ class Stand(Enum):
 
     HOME = "the one that is heard first"
     ANSWER = "another one, which the first leads to"
+    BETWEEN = "one that leads from the first to the one that answers"
     BRIDGE = "another one, heard once a chorus, between what was heard before and its return"
     OUTSIDE = "an introduction or an ending"
 
@@ -53,16 +54,34 @@ def stands(timeline: Timeline) -> list[Stand]:
         for chorus, own in groupby(inside, key=lambda s: s.chorus)
         for name in _bridges([s.name for s in own])
     }
-    return [
-        Stand.OUTSIDE
-        if section.part != "chorus"
-        else Stand.HOME
-        if section.name == home
-        else Stand.BRIDGE
-        if (section.chorus, section.name) in bridges
-        else Stand.ANSWER
-        for section in timeline.sections
-    ]
+    others = _others(
+        ["" if s.name == home or (s.chorus, s.name) in bridges else s.name for s in inside]
+    )
+    found = []
+    for section in timeline.sections:
+        if section.part != "chorus":
+            found.append(Stand.OUTSIDE)
+        elif section.name == home:
+            found.append(Stand.HOME)
+        elif (section.chorus, section.name) in bridges:
+            found.append(Stand.BRIDGE)
+        else:
+            found.append(others[section.name])
+    return found
+
+
+def _others(names: Sequence[str]) -> dict[str, Stand]:
+    """What sections are that are neither the first nor a bridge (""): of several in a row the last one answers.
+
+    >>> [stand.name for stand in _others(["", "Pre", "Chorus", "", "Pre", "Chorus"]).values()]
+    ['ANSWER', 'BETWEEN']
+    """
+    found: dict[str, Stand] = {}
+    for inside, run in groupby(names, key=bool):
+        row = list(dict.fromkeys(run)) if inside else []
+        for place, name in enumerate(reversed(row)):
+            found.setdefault(name, Stand.BETWEEN if place % 2 else Stand.ANSWER)
+    return found
 
 
 def _bridges(names: Sequence[str]) -> list[str]:

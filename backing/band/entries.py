@@ -27,6 +27,7 @@ WAITING = {
 TURNS = 0.6  # chance that the chord players take turns through a chorus in the middle
 VERSE = 0.5  # that the first section, when it returns, has one chord player again
 BREATHES = 0.7  # that horns rest in a bridge
+HALFWAY = 0.35  # that somebody comes in halfway through a section of eight bars and more
 HORNS_REST = 1 / 3  # of the track, at least
 
 Sections = list[SectionPlan]
@@ -123,6 +124,10 @@ def _come_in(track: Track, plans: Sections, player: str, door: int, why: Reason)
             plan = plan.resting((player,), range(track.bars(number)), move, why)
             out = True
         elif seated and out:
+            half = track.bars(number) // 2
+            may = plan.stand is not Stand.ANSWER and _may_rest(track, plan, number, player)
+            if half >= 4 and may and track.place.chance(HALFWAY, "halfway", player):
+                plan = plan._replace(rests=(*plan.rests, Rest(player, 0, half - 1, why)))
             last_first = Reason.HORNS if role_of(player).name == "horns" else Reason.FULLER
             plan = plan.and_so(Move.ENTERS, (player,), last_first)
             out = False

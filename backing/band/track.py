@@ -97,12 +97,12 @@ class Track(NamedTuple):
 @lru_cache(maxsize=256)
 def _core_of(names: frozenset[str], clave: bool, core: tuple[str, ...]) -> frozenset[str]:
     roles = {role_of(p).name for p in names}
-    kept = {"bass", "drums", "melody", *core}
+    kept = {"bass", "drums", "melody"}
     if clave or "drums" not in roles:
         kept.add("percussion")
     if not any(role_of(p).leads for p in names):
         kept |= {"horns", "strings"}
-    return frozenset(p for p in names if p in kept or role_of(p).name in kept)
+    return frozenset(p for p in names if p in core or role_of(p).name in kept)
 
 
 def _core(style: Style, players: frozenset[str]) -> frozenset[str]:

@@ -167,9 +167,9 @@ def _runs(indices: Iterable[int]) -> list[tuple[int, int]]:
 
 def repeated(timeline: Timeline, times: int) -> Timeline:
     """The same bars several times running, each time a chorus of its own; a pickup is played once."""
-    again = slice_bars(timeline, 2, len(timeline.bars)) if timeline.pickup else timeline
-    if times > 1 and timeline.pickup and len(timeline.bars) == 1:
-        again = timeline
+    again = timeline
+    if timeline.pickup and len(timeline.bars) > 1:
+        again = slice_bars(timeline, 2, len(timeline.bars))
     parts = [timeline] + [again] * (times - 1)
     numbered = [
         part._replace(

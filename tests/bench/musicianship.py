@@ -10,10 +10,11 @@ from statistics import mean
 
 from backing.styles.find import find, names
 from tests import ensemble, measures
-from tests.band import DEMOS, ROOT, arranged, chart, demo, performed, player
+from tests.band import DEMOS, ROOT, arranged, chart, demo, performed, player, prepared
 from tests.generated import ii_v_i, tunes
 from tests.test_drums import GHOSTED, ghost_to_accent
 from tests.test_feel import slope, table
+from tests.test_leader import FOUR, POP, density, keys_height, plan, rests, whole_rests
 from tests.test_musicianship import (
     BACKBEAT,
     RHYTHM,
@@ -208,7 +209,36 @@ def variety() -> None:
     show("backbeat drums, mean distance from the corpus", float(mean(apart)), "<= 0.12")
 
 
+def leader() -> None:
+    """The plan of tracks of four choruses and of a pop form."""
+    tacet = differ = judged = 0
+    horns: list[float] = []
+    for style in names():
+        ready = prepared(FOUR, style)
+        if len(ready.style.parts) < 4:
+            continue
+        judged += 1
+        tacet += bool(whole_rests(FOUR, style))
+        found = {frozenset(rests(plan(FOUR, style, seed))) for seed in range(1, 6)}
+        differ += len(found) >= 3
+        if ready.style.part("horns") and "horns" not in ready.style.core:
+            bars = sum(s.last - s.first + 1 for s in ready.timeline.sections if s.chorus)
+            out = sum(b - a + 1 for _, p, a, b in rests(plan(FOUR, style)) if p == "horns")
+            horns.append(out / bars)
+    show("styles of four players and more", judged, "")
+    show("a role tacet for a section, four choruses", tacet, f"{judged}")
+    show("three plans and more of five seeds", differ, f"{judged}")
+    show("horns rest, least share of the choruses", min(horns), ">= 0.333")
+    for style in ("rock eighths", "sixteenth-note pop", "pop ballad"):
+        music = arranged(POP, style)
+        more = density(music, "Chorus") / density(music, "Verse")
+        higher = keys_height(music, "Chorus") - keys_height(music, "Verse")
+        show(f"{style}: strokes, chorus to verse", more, ">= 1.15, or")
+        show(f"{style}: keys higher in the chorus", higher, ">= 2 semitones")
+
+
 if __name__ == "__main__":
+    leader()
     harmony(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
     leading()
     bass()

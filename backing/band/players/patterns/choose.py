@@ -182,17 +182,18 @@ def _makes_up(brief: Brief) -> bool:
 def stretch(brief: Brief, number: int) -> int:
     """The bar of a section in which the figure that is held in one was taken up: one that begins a phrase.
 
-    What a style holds for no longer than a phrase ends within it, now and then before its end.
+    What a style holds for no longer than a phrase ends within it, now and then before its end. In an excerpt it was
+    taken up in the first bar at the earliest.
     """
     phrase_bar, hold = brief.plans[number].phrase_bar, brief.style.hold
     begins = number - phrase_bar
     if hold > SHORT:
         while begins % hold >= SHORT and begins >= SHORT:
             begins -= SHORT
-        return begins
+        return max(0, begins)
     rolled = brief.place.roll("stretch", begins)
     part = hold if rolled < WHOLE else 2 if rolled < TWO else 3
-    return begins + (part if phrase_bar >= part else 0)
+    return max(0, begins + (part if phrase_bar >= part else 0))
 
 
 def _led_into(brief: Brief, found: list[Chosen | None]) -> list[Chosen | None]:

@@ -15,13 +15,17 @@ const HITS_LEAST = 22; // px
 
 export const wordsSize = (size) => Math.max(WORDS_LEAST, WORDS * size);
 
-// Lines as typed: runs of bars of one section and one line of the chart.
+const ADDED = 4; // bars a line of those that no line of the chart has
+
+// Lines as typed: runs of bars of one section and one line of the chart; bars that were added stand in fours.
 export function linesOf(bars) {
   const lines = [];
   bars.forEach((bar, i) => {
     const last = bars[i - 1];
-    const goesOn = last && last.section === bar.section && last.line === bar.line && bar.number > last.number;
-    if (goesOn) lines[lines.length - 1].push(i);
+    const line = lines[lines.length - 1];
+    const follows = bar.line ? bar.number > last?.number : line?.length < ADDED;
+    const goesOn = last && last.section === bar.section && last.line === bar.line && follows;
+    if (goesOn) line.push(i);
     else lines.push([i]);
   });
   return lines;
