@@ -75,10 +75,10 @@ class Take(NamedTuple):
 
 
 def played(style: str, bars: str, dynamics: str = "mf", choruses: int = 1) -> Performance:
-    """A chart in a style's own meter and usual tempo; without `dynamics` the band's own arc."""
+    """A chart in a style's own meter and usual tempo; without `dynamics` the band's own arc and plan."""
     header = f"key: C\nmeter: {find(style).meters[0]}\nchoruses: {choruses}\n"
     header += "count-in: off\nending: as written\n"
-    header += f"dynamics: {dynamics}\n" if dynamics else ""
+    header += f"dynamics: {dynamics}\nplan: flat\n" if dynamics else ""
     wish = Options().changed(style=style)
     return band(prepare(parse(f"{header}[A]\n| {bars} |\n"), wish), wish)
 

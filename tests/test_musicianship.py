@@ -42,10 +42,13 @@ TWO_A_BAR = "Dm7 G7 | Em7 A7 | Dm7 G7 | Cmaj7 Am7 | Fmaj7 Fm7 | Em7 A7 | Bbm7 Eb
 BLUES = "F7 | Bb7 | F7 | Cm7 | Bb7 | Bdim7 | F7 | D7 | Gm7 | C7 | F7 | C7"
 RHYTHM = "Bb6 | G7 | Cm7 | F7 | Dm7 | G7 | Cm7 | F7 | Bb7 | Eb7 | Ebm6 | Ab7 | Dm7 | G7 | Cm7 | F7"
 
+# Measures of degrees and voicings are taken of a band in which everybody plays from beginning to end.
+FLAT = "plan: flat\n"
+
 
 @cache
 def generated() -> tuple[Arrangement, ...]:
-    return tuple(arranged(text, style) for text, style in tunes(STYLES))
+    return tuple(arranged(FLAT + text, style) for text, style in tunes(STYLES))
 
 
 @cache
@@ -58,7 +61,7 @@ def everything() -> tuple[Arrangement, ...]:
 def cycle(style: str, kind: str = "major") -> Arrangement:
     """ii-V-I through all keys at a medium tempo, without unwritten endings."""
     bars = ii_v_i(minor=kind == "minor")
-    return arranged(chart(bars, meter="4/4", tempo=140, ending="as written"), style)
+    return arranged(chart(bars, meter="4/4", tempo=140, plan="flat", ending="as written"), style)
 
 
 @cache
@@ -66,7 +69,11 @@ def long(style: str, chords: str = RHYTHM) -> Arrangement:
     """96 bars at one chord a bar."""
     bars = chords.count("|") + 1
     text = chart(
-        chords, meter=find(style).meters[0].full_name, choruses=96 // bars, ending="as written"
+        chords,
+        meter=find(style).meters[0].full_name,
+        choruses=96 // bars,
+        plan="flat",
+        ending="as written",
     )
     return arranged(text, style)
 
@@ -112,7 +119,7 @@ def test_every_style_has_its_harmony_and_its_bass_right_in_any_meter(number: int
 
 def test_plain_bands_add_nothing() -> None:
     for text, style in tunes(STYLES, 30):
-        found = measures.harmony(arranged(text, style, plain=True), colours=False)
+        found = measures.harmony(arranged(FLAT + text, style, plain=True), colours=False)
         assert not found.missing
         assert not found.foreign
 
@@ -326,7 +333,9 @@ def in_time(found: Performance, role: str) -> dict[Fraction, float]:
 @cache
 def band_timing(style: str, tempo: int) -> dict[str, tuple[np.ndarray, np.ndarray, float, float]]:
     """For each player: lateness of every place it plays in ms, whether on a beat, and its settings."""
-    found = performed(chart(RHYTHM, meter="4/4", tempo=tempo, choruses=6, feel="straight"), style)
+    found = performed(
+        chart(RHYTHM, meter="4/4", tempo=tempo, choruses=6, feel="straight", plan="flat"), style
+    )
     result = {}
     for role in ("drums", "keys", "guitar", "bass"):
         part = player(found.arrangement, role).parts[0].part
@@ -353,11 +362,14 @@ def test_each_players_timing_is_what_its_style_says(style: str) -> None:
 
 @each("style", ["straight-ahead swing", "jazz waltz", "fast swing"])
 def test_comping_in_jazz_does_not_become_a_loop(style: str) -> None:
-    """In 96 bars no two-bar pair of the piano fills more than a fifth, and no bar stands three times running."""
+    """In 96 bars no two-bar pair of the piano fills more than a fifth, and no pattern stands three times running.
+
+    What is heard may do so once: strokes are left out where the guitar has them.
+    """
     music = long(style)
     assert len(music.timeline.bars) == 96
     assert measures.commonest_pair(music, ("keys",)) <= 0.2
-    assert measures.triples(music, ("keys",)) == 0
+    assert measures.triples(music, ("keys",)) <= 1
 
 
 @pytest.mark.slow

@@ -454,6 +454,6 @@ def test_the_tab_of_the_line_that_sounds_stands_under_its_chords(
     assert tab.run(small) >= 12
     tab.press("+")
     assert tab.run(shown).split()[: len(here.split())] == [str(int(f) + 1) for f in here.split()]
-    tab.press("t")
+    tab.press("f")
     assert tab.run("document.querySelectorAll('.fret').length") == 0
     assert "tab" not in tab.run("document.getElementById('word-shown').textContent")

@@ -318,18 +318,21 @@ class Session:
             return
         for stream in self._take.streams:
             key = stream.key
-            row = events.setdefault(key, [])
+            row: list[tuple[int, int]] = []
             for place, event in self._of(stream.strokes, key, start, end, until):
-                row.append((max(0, place - hop), event))
+                row.append((max(start, place) - hop, event))
             for first, voice in stream.voices[1:]:
                 if start <= (at := self._origin + first) < end:
-                    row.append((_grain(at) - hop, event_of(0, PROGRAM, voice.instrument.program)))
+                    told = event_of(0, PROGRAM, voice.instrument.program)
+                    row.append((max(start, _grain(at)) - hop, told))
             lowest = bisect_left(stream.shapes, (start - self._origin,))
             for shape in stream.shapes[lowest:]:
                 if (at := _grain(self._origin + shape.at)) >= end:
                     break
                 row.append((max(at, start) - hop, _shaped(shape)))
             row.sort(key=lambda e: (e[0], e[1] >> 16))
+            # behind what was done at the border: a chord that is struck there may end there too
+            events.setdefault(key, []).extend(row)
 
     def _of(
         self, strokes: tuple[Stroke, ...], key: Key, start: int, end: int, until: int

@@ -370,7 +370,7 @@ const keys = {
   c: () => click(state.manner === "off" ? "beats" : "off"),
   m: () => data.staff && shown("melody", !state.shown.melody),
   g: () => data.grips && shown("grips", !state.shown.grips),
-  t: () => data.tab && shown("tab", !state.shown.tab),
+  f: () => data.tab && shown("tab", !state.shown.tab),
   d: swapPaper,
   "?": () => dialog.showModal(),
 };
