@@ -55,9 +55,9 @@ def performed(
 
 
 @cache
-def demo(name: str, seed: int = 1) -> Arrangement:
-    """A demo chart in its own style, arranged once for all tests."""
-    return arranged((ROOT / "demo" / f"{name}.txt").read_text("utf-8"), None, seed)
+def demo(name: str, seed: int = 1, head: str = "") -> Arrangement:
+    """A demo chart in its own style, with settings before its own, arranged once for all tests."""
+    return arranged(head + (ROOT / "demo" / f"{name}.txt").read_text("utf-8"), None, seed)
 
 
 def player(arrangement: Arrangement, role: str) -> Player:

@@ -112,7 +112,7 @@ def test_each_of_the_six_styles_plays_in_each_meter(style: str, meter: str) -> N
     """A full track: in every bar the bass sounds its chord's bass, and the harmony instruments its guide tones."""
     symbols = ["Cmaj7", "A7", "Dm7", "G7/B", "Em7b5", "A7b9", "Dm7/C", "G13"]
     lines = "\n".join("| " + " | ".join(symbols) + " |" for _ in range(2))
-    name = chart(f"meter: {meter}\nstyle: {style}\nending: as written\n{lines}\n")
+    name = chart(f"meter: {meter}\nstyle: {style}\nplan: flat\nending: as written\n{lines}\n")
     assert run(["make", name, "-o", "t.json", "-o", "t.mid", "--plain", "--force"]) == 0
     told = json.loads(Path("t.json").read_text("utf-8"))
     assert len(told["bars"]) == 16
@@ -130,7 +130,10 @@ def test_each_of_the_six_styles_plays_in_each_meter(style: str, meter: str) -> N
             bar,
         )
         harmony = {
-            pitch_class(n["pitch"]) for n in here if n["player"] in ("keys", "guitar", "strings")
+            pitch_class(n["pitch"])
+            for n in here
+            if n["player"] in ("keys", "guitar", "strings")
+            and n["degree"]  # not a shape that slides into its chord
         }
         assert harmony, (style, meter, bar["index"])
         assert any(n["player"] == "drums" for n in here)

@@ -59,7 +59,7 @@ def played(style: str, wanted: list[tuple[str, str]], a_bar: int) -> Performance
     """Bass and comping alone, nothing added, at 120."""
     names = [root + quality for root, quality in wanted]
     bars = " | ".join(" ".join(names[i : i + a_bar]) for i in range(0, len(names), a_bar))
-    text = chart(bars, meter="4/4", tempo=120, ending="as written", count_in="off")
+    text = chart(bars, meter="4/4", tempo=120, plan="flat", ending="as written", count_in="off")
     comping = frozenset({"bass", "keys", "guitar", "strings", "horns"})
     return performed(text, style, only=comping, plain=True)
 

@@ -84,11 +84,14 @@ def test_a_hold_after_a_rest_holds_nothing() -> None:
 
 @pytest.mark.slow
 def test_every_pattern_of_every_style_is_written_as_it_is_read() -> None:
-    kinds = {"bass": "bass", "chord": "strings"}
+    kinds = {"bass": "bass", "chord": "strings", "line": "run", "line 2": "run"}
+    held = {"strings": "held chord", "run": "held line"}
     for found in every_pattern():
         for name, line in found.lines.items():
             kind = kinds.get(name, "drum")
             marks = {c.mark for bar in line for pulse in bar for c in pulse.cells}
+            if any(mark[-1:] in ("<", ">") for mark in marks):
+                kind = held[kind]
             if name == "bass" and marks & {"X", "g"}:
                 kind = "thumb"
             assert read(write(line), found.meter, kind) == line, (found.name, name)
