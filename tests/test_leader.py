@@ -29,8 +29,8 @@ from backing.timeline.model import TimeFeel
 from backing.timeline.reshape import looped
 from tests.band import arranged, notes_in, prepared
 from tests.each import each
-from tests.mixes import some
 from tests.generated import tunes
+from tests.mixes import some
 
 POP = """
 key: G
