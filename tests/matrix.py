@@ -15,6 +15,7 @@ import time
 from concurrent.futures import ProcessPoolExecutor
 from itertools import product
 
+from backing.band.model import Kind
 from backing.chart.parse import parse
 from backing.commands.options import Options
 from backing.commands.preparing import band, prepare
@@ -52,7 +53,10 @@ def faults(style: str, meter: str, choruses: int) -> list[str]:
         for note in player.notes:
             if note.end_q <= note.start_q:
                 found.append(f"{player.role}: a note without length at {note.start_q}")
-            if player.role not in UNPITCHED and not low <= note.pitch <= high:
+            left = (
+                player.role == "keys" and note.why.kind is Kind.THUMB
+            )  # the left hand's own register
+            if player.role not in UNPITCHED and not left and not low <= note.pitch <= high:
                 found.append(f"{player.role}: {note.pitch} is outside {low} to {high}")
             if note.start_q >= 0:
                 index = timeline.bar_at(note.start_q).index
