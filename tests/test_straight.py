@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from fractions import Fraction
 from pathlib import Path
 
@@ -125,10 +124,10 @@ def test_music21_finds_no_value_under_the_grid() -> None:
                 grid = COMPOUND_GRID.get(grid, grid)
             zero = -float(played.tempo.zero_q)
             strokes = sorted({round(zero + n.start_q, 4) for n in player.notes})
-            after = {a: b - a for a, b in itertools.pairwise(strokes)}
             for value in part.recurse().notesAndRests:
                 at = round(float(value.getOffsetInHierarchy(part)), 4)
-                least = min(float(grid) - (at - zero) % float(grid), after.get(at, 99.0))
+                coming = next((stroke - at for stroke in strokes if stroke > at), 99.0)
+                least = min(float(grid) - (at - zero) % float(grid), coming)
                 if value.quarterLength < least - 0.01:
                     faults.append((path.name, player.role, at, value.quarterLength))
     assert not faults
