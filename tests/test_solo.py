@@ -24,6 +24,7 @@ from backing.commands.options import Options
 from backing.commands.preparing import prepare
 from backing.ground.dice import at
 from backing.ground.instruments import STANDARD_TUNING
+from backing.ground.manners import CHORD_MELODIES
 from backing.ground.pitch import Pitch
 from backing.ground.timebase import Meter
 from backing.ground.tunings import open_strings
@@ -31,7 +32,7 @@ from backing.harmonising.harmonise import Wishes, harmonise
 from backing.harmonising.melody import Melody, TuneBar, TuneNote
 from backing.harmony.grip import playable
 from backing.harmony.reader import read
-from backing.harmony.solo_grips import Stroke
+from backing.harmony.solo_grips import MANNERS, Stroke
 from backing.harmony.solo_way import Hands, Place, along, way
 from backing.timeline.model import MelodyNote
 from tests.band import DEMOS, player
@@ -246,3 +247,7 @@ def test_the_best_key_has_open_strings(tmp_path: Path, capsys: pytest.CaptureFix
     path.write_text("| C | F |", "utf-8")
     assert run(["check", str(path), "--best-key"]) == 2
     assert "--best-key: the chart asks for no solo guitar" in capsys.readouterr().err
+
+
+def test_every_manner_that_can_be_asked_for_can_be_played() -> None:
+    assert tuple(MANNERS) == CHORD_MELODIES

@@ -14,7 +14,7 @@ from backing.chart.ast import LETTERS, NUMBERS, NUMERALS, Dynamics, Ending, Endi
 from backing.chart.codes import near, quoted
 from backing.ground import languages
 from backing.ground.levels import HIGHEST_DB, LOWEST_DB, Levels
-from backing.ground.manners import INTROS
+from backing.ground.manners import CHORD_MELODIES, INTROS
 from backing.ground.pitch import MODES, Interval, Key, NoteName
 from backing.ground.roles import PLAYERS, ROLES
 from backing.ground.timebase import (
@@ -135,18 +135,15 @@ def language(text: str) -> str:
     return text
 
 
-CHORD_MELODY = ("full", "easy", "bass")  # how a solo guitar plays tune and chords
-
-
 def chord_melody(text: str) -> str:
     """`full`, `easy`, `bass`; `off` for no solo guitar."""
     said = text.casefold()
     if said in ("off", "none", "no"):
         return ""
     if said in ("on", "yes"):
-        return CHORD_MELODY[0]
-    if said not in CHORD_MELODY:
-        guess = near(said, CHORD_MELODY)
+        return CHORD_MELODIES[0]
+    if said not in CHORD_MELODIES:
+        guess = near(said, CHORD_MELODIES)
         hint = f"did you mean {guess}?" if guess else "write full, easy or bass"
         raise Wrong("E226", value=quoted(text), hint=hint)
     return said

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from backing.ground.errors import RequestError
 from backing.ground.levels import HIGHEST_DB, LOWEST_DB, Levels
+from backing.ground.manners import CHORD_MELODIES, OFF
 from backing.ground.pitch import Key
 from backing.ground.roles import PLAYERS, ROLES, in_score_order
 from backing.ground.source import nearest
@@ -194,8 +195,8 @@ def choice(*choices: str) -> Callable[[str], str]:
 
 def chord_melody(text: str) -> str:
     """How full a solo guitar plays; `off` for none."""
-    found = choice("full", "easy", "bass", "off")(text)
-    return "" if found == "off" else found
+    found = choice(*CHORD_MELODIES, OFF)(text)
+    return "" if found == OFF else found
 
 
 def parts(text: str) -> tuple[str, ...]:

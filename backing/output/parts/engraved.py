@@ -22,11 +22,11 @@ from backing.ground.languages import ENGLISH
 from backing.ground.tunings import open_strings
 from backing.output import memory
 from backing.output.asked import CONCERT, Paper
-from backing.output.files import MARK, claim, whole
+from backing.output.files import MARK, claim
 from backing.output.parts.score import text, title_of
 from backing.output.sheet.faces import families, folders
 from backing.output.sheet.page import PAPERS
-from backing.output.sheet.write import KINDS, PNG_PPI, marked
+from backing.output.sheet.write import KINDS, PNG_PPI, marked, write_pages
 
 TEMPLATE = Path(__file__).parent / "part.typ"
 SIDE, HEAD, FOOT = 38.0, 30.0, 30.0
@@ -70,15 +70,7 @@ def write(
     kind = KINDS[path.suffix.lower()]
     claim(path, force=force)
     made = pages(music, players_of(music, paper), paper=paper, language=language, kind=kind)
-    paths = [path]
-    if len(made) > 1:
-        paths = [path.with_stem(f"{path.stem}-{n}") for n in range(1, len(made) + 1)]
-    for target in paths:
-        claim(target, force=force)
-    for target, page in zip(paths, made, strict=True):
-        with whole(target, force=force) as beside:
-            beside.write_bytes(page)
-    return paths
+    return write_pages(made, path, force=force)
 
 
 def players_of(music: Arrangement, paper: Paper) -> tuple[str, ...]:

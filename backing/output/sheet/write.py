@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import zlib
+from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal, cast
@@ -65,6 +66,11 @@ def write(
         raise OutputError(f"{path}: a sheet ends in .pdf, .svg or .png")
     claim(path, force=force)
     made = set_sheet(chart, kind=kind, style=style, tempo=tempo, paper=paper)
+    return write_pages(made, path, force=force)
+
+
+def write_pages(made: Sequence[bytes], path: Path, *, force: bool = False) -> list[Path]:
+    """Write pages and return the paths: one as `path`, several as `NAME-1.png`, `NAME-2.png` …. Raises `OutputError`."""
     paths = [path]
     if len(made) > 1:
         paths = [path.with_stem(f"{path.stem}-{n}") for n in range(1, len(made) + 1)]
