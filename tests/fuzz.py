@@ -1,7 +1,8 @@
-"""Charts broken at random: whatever is typed, the answer is a chart or a `ChartError`.
+"""Charts and files broken at random: whatever is given, the answer is a chart or an error.
 
     python -m tests.fuzz --count 100000      mutated charts, read, written, read again and unrolled
     python -m tests.fuzz --charts 10000      generated charts without mistakes, written and read again
+    python -m tests.fuzz --format abc --seconds 600    broken files of a format, so many seconds of CPU (or --count)
 
 Conventions: every mutation follows from its number, so a failure is repeated with `--first NUMBER --count 1`.
 """
@@ -23,6 +24,7 @@ from backing.chart.write import transpose_chart, write
 from backing.ground.errors import ChartError
 from backing.ground.pitch import Interval
 from backing.timeline.unroll import unroll
+from tests.broken import FILES, MOST_MB, tried
 from tests.charts import case_parts, cases, charts
 
 DEMOS = Path(__file__).parent.parent / "demo"
@@ -152,7 +154,13 @@ def main() -> None:
     options.add_argument("--count", type=int, default=0, help="how many mutated charts")
     options.add_argument("--first", type=int, default=0, help="number of the first mutation")
     options.add_argument("--charts", type=int, default=0, help="how many generated charts")
+    options.add_argument("--format", choices=FILES, help="broken files of this format")
+    options.add_argument("--seconds", type=float, help="how long, in seconds of CPU")
     wish = options.parse_args()
+    if wish.format:
+        found = tried(wish.format, wish.first, wish.count or None, wish.seconds)
+        print(found)
+        sys.exit(bool(found.failed) or found.peak_mb > MOST_MB)
     if wish.count:
         run(wish.first, wish.count)
     if wish.charts:
