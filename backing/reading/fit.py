@@ -16,6 +16,7 @@ from backing.reading.lead import Lead, Measure, Set
 
 DENOMINATORS = (1, 2, 3, 4, 6, 8)  # of a pickup in counted beats, as `pickup:` reads it
 MOST_COUNT = 32  # upper figure of a meter
+MOST_PARTS = 64  # bars that one measure becomes; longer than that is a slip of the file
 
 
 def fitted(lead: Lead, findings: Findings) -> None:
@@ -92,7 +93,7 @@ def _whole(measure: Measure, pickup_q: Fraction, findings: Findings) -> list[Mea
         measure.length_q = meter.length_q
         return [measure]
     many = length / meter.length_q
-    if many.denominator == 1:
+    if many.denominator == 1 and many <= MOST_PARTS:
         findings.add("W703", measure.span, done="it becomes several bars", **values)
         return _parted(measure, int(many))
     own = own_meter(length)
