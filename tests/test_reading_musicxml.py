@@ -251,6 +251,13 @@ def test_what_cannot_be_read_is_said(data: bytes, code: str, words: str) -> None
     assert words in told[0].message
 
 
+def test_a_measure_that_never_ends_is_cut_to_its_bar() -> None:
+    """A slip of the pen in a duration does not become a million bars."""
+    slip = score(TIME + C + note("C4", 16_000_000), C + note())
+    assert music(slip) == "| C | C |\nmelody: | C4 | C4 |"
+    assert "what is beyond the bar is left out" in slip.warnings[0].message
+
+
 def test_a_file_without_chords_wants_them() -> None:
     from backing.reading.opened import opened
 

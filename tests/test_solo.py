@@ -204,6 +204,15 @@ def test_a_tune_that_leaves_the_neck_moves_in_whole_phrases() -> None:
     assert moved[-1].words == ""
 
 
+def test_an_easy_tune_lies_within_five_frets_where_it_can() -> None:
+    """In the octave that the first frets have, though the next finger would be nearer higher up."""
+    tune = "melody: | C5 E5 D5 E5 | F5 E5 D5 C5 | D5 F5 E5 D5 | C5 |"
+    text = f"chord-melody: {{}}\nstyle: folk strum\nending: as written\n| C | F | G7 | C |\n{tune}"
+    easy, full = (solo(track(text.format(m), only=frozenset({"solo"}))) for m in ("easy", "full"))
+    assert max(n.fret for n in easy) <= 5 < max(n.fret for n in full)
+    assert "1 octave down" in next(n.why.words for n in easy if n.why.kind is Kind.MELODY)
+
+
 def test_a_row_of_one_quality_is_one_shape_along_the_neck() -> None:
     rows = [("Dm7", 69), ("Ebm7", 70), ("Em7", 71), ("Fm7", 72), ("F#m7", 73)]
     strokes = way([Place(p, read(s)) for s, p in rows], Hands(STANDARD_TUNING))  # type: ignore[arg-type]

@@ -16,13 +16,14 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from backing.ground.pitch import Degree
-from backing.harmony.grip import OPEN_FRETS, fingers, playable, reach
+from backing.harmony.grip import OPEN_FRETS, fingers, reach
 from backing.harmony.offer import tones
 from backing.harmony.strummed import degree_over
 from backing.harmony.symbol import Chord
 
 TUNE_STRINGS = (1, 2, 3)  # on which the tune lies where a chord is under it
 HIGHEST = 17  # fret of the tune
+EASY = 5  # the last fret of what shall be easy
 MOST = 20  # candidates of a stroke
 MOST_IN_A_PLACE = 4  # of them, in one place of the neck and with one string for the tune
 MUDDY = 52  # E3: two notes under it want a fourth between them
@@ -82,56 +83,48 @@ class Stroke(NamedTuple):
         return tuple([f - self.hand if f > 0 else f - 100 for f in self.frets])
 
 
-@lru_cache(maxsize=8192)
-def strokes(
-    chord: Chord,
-    colours: tuple[Degree, ...],
-    pitch: int,
-    manner: str,
-    alone: bool,
-    floor: int,
-    tuning: tuple[int, ...],
-    capo: int,
-) -> tuple[Stroke, ...]:
-    """Ways to hold a chord under the tune's note `pitch`, cheapest first; () where a hand has none.
+class Asked(NamedTuple):
+    """What holds of every grip for a chord.
 
-    `alone` asks for the written bass as the lowest note; otherwise no note lies under `floor`. `tuning` is what the open
-    strings sound without the capo.
+    `manner` is a row of `MANNERS`; `alone` asks for the written bass as the lowest note, otherwise no note lies under
+    `floor`. `tuning` is what the open strings sound without the capo.
     """
-    sounding = tuple(t + capo for t in tuning)
-    table = _wanted(chord, colours, alone)
-    found = [
-        stroke
-        for string in TUNE_STRINGS
-        if 0 <= pitch - sounding[6 - string] <= HIGHEST - capo
-        for stroke in _under(table, string, pitch, MANNERS[manner], alone, floor, sounding, capo)
-    ]
-    return _in_several_places(found)
+
+    chord: Chord
+    colours: tuple[Degree, ...]
+    manner: str
+    alone: bool
+    floor: int
+    tuning: tuple[int, ...]
+    capo: int
+
+    @property
+    def sounding(self) -> tuple[int, ...]:
+        """What the open strings sound."""
+        return tuple(t + self.capo for t in self.tuning)
 
 
 @lru_cache(maxsize=8192)
-def resting(
-    chord: Chord,
-    colours: tuple[Degree, ...],
-    ceiling: int,
-    manner: str,
-    alone: bool,
-    floor: int,
-    tuning: tuple[int, ...],
-    capo: int,
-) -> tuple[Stroke, ...]:
+def strokes(asked: Asked, pitch: int) -> tuple[Stroke, ...]:
+    """Ways to hold a chord under the tune's note `pitch`, cheapest first; () where a hand has none."""
+    search = _Search(asked)
+    frets = ((at, pitch - search.sounding[at]) for at in (6 - s for s in TUNE_STRINGS))
+    tops = [(at, fret) for at, fret in frets if 0 <= fret <= HIGHEST - asked.capo]
+    return search.best(tops)
+
+
+@lru_cache(maxsize=8192)
+def resting(asked: Asked, ceiling: int) -> tuple[Stroke, ...]:
     """Ways to hold a chord while the tune rests: the highest note is one of the chord's, under `ceiling`."""
-    sounding = tuple(t + capo for t in tuning)
-    table = _wanted(chord, colours, alone)
-    found = [
-        stroke._replace(top=0)
-        for string in (*TUNE_STRINGS, 4)
+    search = _Search(asked)
+    tops = [
+        (at, fret)
+        for at in (6 - s for s in (*TUNE_STRINGS, 4))
         for fret in range(13)
-        for pitch in (sounding[6 - string] + fret,)
-        if ceiling - 12 <= pitch < ceiling and pitch % 12 in table.degrees
-        for stroke in _under(table, string, pitch, MANNERS[manner], alone, floor, sounding, capo)
+        for pitch in (search.sounding[at] + fret,)
+        if ceiling - 12 <= pitch < ceiling and pitch % 12 in search.table.degrees
     ]
-    return _in_several_places(found)
+    return tuple(stroke._replace(top=0) for stroke in search.best(tops))
 
 
 @lru_cache(maxsize=4096)
@@ -205,101 +198,108 @@ def _sort(degree: Degree) -> str:
     return "colour"
 
 
-def _under(
-    table: _Wanted,
-    string: int,
-    pitch: int,
-    manner: Manner,
-    alone: bool,
-    floor: int,
-    sounding: tuple[int, ...],
-    capo: int,
-) -> Iterator[Stroke]:
-    """Every grip with the tune on one string, judged."""
-    at = 6 - string
-    frets = [-1] * 6
-    frets[at] = pitch - sounding[at]
-    choices = [
-        [
-            (fret, open_ + fret)
-            for fret in range(max(0, floor - open_), max(0, min(HIGHEST + 1, pitch - open_)))
-            if (open_ + fret) % 12 in table.degrees or (alone and (open_ + fret) % 12 == table.bass)
-        ]
-        for open_ in sounding[:at]
-    ]
-    low, high = (frets[at], frets[at]) if frets[at] else (99, 0)
-    for held in _filled(frets, at - 1, pitch, low, high, manner.most - 1, choices, capo):
-        made = _judged(held, at, table, manner, alone, sounding, capo)
-        if made is not None:
-            yield made
+class _Search:
+    """Every grip for a chord under a note, judged: (cost, frets, place of the highest note among the strings)."""
 
+    def __init__(self, asked: Asked) -> None:
+        self.alone, self.floor, self.capo = asked.alone, asked.floor, asked.capo
+        self.manner, self.sounding = MANNERS[asked.manner], asked.sounding
+        self.table = _wanted(asked.chord, asked.colours, asked.alone)
 
-def _filled(
-    frets: list[int],
-    at: int,
-    above: int,
-    low: int,
-    high: int,
-    more: int,
-    choices: Sequence[Sequence[tuple[int, int]]],
-    capo: int,
-) -> Iterator[tuple[int, ...]]:
-    """Every way to fill the strings from `at` down with at most `more` notes, none above the one on the string over it.
+    def best(self, tops: Sequence[tuple[int, int]]) -> tuple[Stroke, ...]:
+        """The cheapest with any of these on top (string from the lowest, fret), not too many in one place of the neck."""
+        found = [one for at, fret in tops for one in self._under(at, fret)]
+        kept: list[Stroke] = []
+        places: dict[tuple[int, int], int] = {}
+        for cost, frets, at in sorted(found):
+            hand = min((f for f in frets if f > 0), default=0)
+            if places.get((hand, at), 0) < MOST_IN_A_PLACE:
+                places[hand, at] = places.get((hand, at), 0) + 1
+                kept.append(self._stroke(cost, frets, at, hand))
+                if len(kept) == MOST:
+                    break
+        return tuple(kept)
 
-    `low` and `high` are the frets under the hand so far.
-    """
-    if at < 0 or not more:
-        if sum(f >= 0 for f in frets) > 1:
-            yield tuple(frets)
-        return
-    yield from _filled(frets, at - 1, above, low, high, more, choices, capo)
-    for fret, pitch in choices[at]:
-        if pitch >= above:
-            break
-        bottom, top = (min(low, fret), max(high, fret)) if fret else (low, high)
-        if fret and top - bottom + 1 > reach(bottom + capo):
-            continue
+    def _stroke(self, cost: float, frets: tuple[int, ...], at: int, hand: int) -> Stroke:
+        heard = [s + f if f >= 0 else -1 for s, f in zip(self.sounding, frets, strict=True)]
+        names = tuple([self.table.degrees.get(p % 12, "") if p >= 0 else "" for p in heard])
+        return Stroke(frets, names, tuple([p for p in heard if p >= 0]), 6 - at, hand, cost)
+
+    def _under(self, at: int, fret: int) -> Iterator[tuple[float, tuple[int, ...], int]]:
+        """Every grip with its highest note at one place."""
+        frets = [-1] * 6
         frets[at] = fret
-        if more > 1 or fingers(frets) <= 4:  # three notes never want more than four fingers
-            yield from _filled(frets, at - 1, pitch, bottom, top, more - 1, choices, capo)
-        frets[at] = -1
+        pitch = self.sounding[at] + fret
+        choices = [self._choices(open_, pitch) for open_ in self.sounding[:at]]
+        low, high = (fret, fret) if fret else (99, 0)
+        for held in self._filled(frets, at - 1, pitch, low, high, self.manner.most - 1, choices):
+            cost = self._cost(held, at)
+            if cost is not None:
+                yield cost, held, at
 
+    def _choices(self, open_: int, below: int) -> list[tuple[int, int]]:
+        """Frets of a string that are of the chord, from the floor up, each with its pitch."""
+        first, last = max(0, self.floor - open_), max(0, min(HIGHEST + 1, below - open_))
+        pitches = ((fret, open_ + fret) for fret in range(first, last))
+        fits, bass = self.table.degrees, self.table.bass if self.alone else -1
+        return [(fret, p) for fret, p in pitches if p % 12 in fits or p % 12 == bass]
 
-def _judged(
-    frets: tuple[int, ...],
-    at: int,
-    table: _Wanted,
-    manner: Manner,
-    alone: bool,
-    sounding: tuple[int, ...],
-    capo: int,
-) -> Stroke | None:
-    """A grip with its cost; None where the bass is not the lowest, or no hand holds it."""
-    lowest = next(i for i, f in enumerate(frets) if f >= 0)
-    if alone and (sounding[lowest] + frets[lowest]) % 12 != table.bass:
-        return None
-    pitches = tuple([sounding[i] + f for i, f in enumerate(frets) if f >= 0])
-    classes = [p % 12 for p in pitches]
-    if (table.bass not in table.degrees and table.bass in classes[1:-1]) or not playable(
-        frets, capo
-    ):
-        return None
-    cost = sum(points for pc, points in table.musts if pc not in classes)
-    cost += sum(points for group, points in table.groups if not group & set(classes))
-    if not alone and table.root in classes[:-1]:
-        cost += _POINTS["root"]
-    cost += _POINTS["doubled"] * (len(classes) - len(set(classes)))
-    cost += _POINTS["voice"] * max(0, manner.least - len(classes))
-    cost += _POINTS["added"] * len(table.added & set(classes[:-1]))
-    if alone and lowest > 2:
-        cost += _POINTS["thumb"]
-    cost += _sounds_badly(pitches)
-    cost += _lies_badly(frets, capo, manner.easy) + _POINTS["third string"] * (5 - at)
-    names = tuple(
-        table.degrees.get((sounding[i] + f) % 12, "") if f >= 0 else "" for i, f in enumerate(frets)
-    )
-    hand = min((f for f in frets if f > 0), default=0)
-    return Stroke(frets, names, pitches, 6 - at, hand, cost)
+    def _filled(
+        self,
+        frets: list[int],
+        at: int,
+        above: int,
+        low: int,
+        high: int,
+        more: int,
+        choices: Sequence[Sequence[tuple[int, int]]],
+    ) -> Iterator[tuple[int, ...]]:
+        """Every way to fill the strings from `at` down with at most `more` notes, none above the one on the string over it.
+
+        `low` and `high` are the frets under the hand so far. Four notes never want more than four fingers.
+        """
+        if at < 0 or not more:
+            if more < self.manner.most - 1:
+                yield tuple(frets)
+            return
+        yield from self._filled(frets, at - 1, above, low, high, more, choices)
+        for fret, pitch in choices[at]:
+            if pitch >= above:
+                break
+            if self.alone and more == 1 and pitch % 12 != self.table.bass:
+                continue  # the last note is the lowest
+            bottom, top = (min(low, fret), max(high, fret)) if fret else (low, high)
+            if fret and top - bottom + 1 > reach(bottom + self.capo):
+                continue
+            frets[at] = fret
+            yield from self._filled(frets, at - 1, pitch, bottom, top, more - 1, choices)
+            frets[at] = -1
+
+    def _cost(self, frets: tuple[int, ...], at: int) -> float | None:
+        """What a grip costs; None where the bass is not the lowest."""
+        table, manner = self.table, self.manner
+        pitches = [s + f for s, f in zip(self.sounding, frets, strict=True) if f >= 0]
+        classes = [p % 12 for p in pitches]
+        if self.alone and classes[0] != table.bass:
+            return None
+        if table.bass not in table.degrees and table.bass in classes[1:-1]:
+            return None
+        heard = set(classes)
+        cost = _POINTS["third string"] * (5 - at) + _sounds_badly(pitches)
+        for pc, points in table.musts:
+            if pc not in heard:
+                cost += points
+        for group, points in table.groups:
+            if group.isdisjoint(heard):
+                cost += points
+        if not self.alone and table.root in classes[:-1]:
+            cost += _POINTS["root"]
+        cost += _POINTS["doubled"] * (len(classes) - len(heard))
+        cost += _POINTS["voice"] * max(0, manner.least - len(classes))
+        cost += _POINTS["added"] * len(table.added.intersection(classes[:-1]))
+        if self.alone and next(i for i, f in enumerate(frets) if f >= 0) > 2:
+            cost += _POINTS["thumb"]
+        return cost + _lies_badly(frets, manner.easy)
 
 
 def _sounds_badly(pitches: Sequence[int]) -> float:
@@ -307,10 +307,13 @@ def _sounds_badly(pitches: Sequence[int]) -> float:
     if len(pitches) > 1 and pitches[1] < MUDDY and pitches[1] - pitches[0] < 5:
         cost += _POINTS["mud"]
     top = pitches[-1]
-    return cost + _POINTS["rub"] * sum(top - p in (1, 13) for p in pitches[:-1])
+    for pitch in pitches[:-1]:
+        if top - pitch in (1, 13):
+            cost += _POINTS["rub"]
+    return cost
 
 
-def _lies_badly(frets: Sequence[int], capo: int, easy: bool) -> float:
+def _lies_badly(frets: Sequence[int], easy: bool) -> float:
     held = [f for f in frets if f > 0]
     if not held:
         return 0.0
@@ -324,18 +327,4 @@ def _lies_badly(frets: Sequence[int], capo: int, easy: bool) -> float:
 
 
 def _high(fret: int, easy: bool) -> float:
-    return _POINTS["high"] * fret + (_POINTS["beyond"] * max(0, fret - 5) if easy else 0.0)
-
-
-def _in_several_places(found: Sequence[Stroke]) -> tuple[Stroke, ...]:
-    """The cheapest of them, not too many in one place of the neck."""
-    kept: list[Stroke] = []
-    places: dict[tuple[int, int], int] = {}
-    for stroke in sorted(found, key=lambda s: (s.cost, s.frets)):
-        place = (stroke.hand, stroke.top)
-        if places.get(place, 0) < MOST_IN_A_PLACE:
-            places[place] = places.get(place, 0) + 1
-            kept.append(stroke)
-            if len(kept) == MOST:
-                break
-    return tuple(kept)
+    return _POINTS["high"] * fret + (_POINTS["beyond"] * max(0, fret - EASY) if easy else 0.0)

@@ -18,7 +18,16 @@ from backing.ground.pitch import Degree
 from backing.harmony.fingering import fingering
 from backing.harmony.grip import fingers, reach
 from backing.harmony.search import best_path
-from backing.harmony.solo_grips import MANNERS, Stroke, resting, singles, strokes, typed
+from backing.harmony.solo_grips import (
+    EASY,
+    MANNERS,
+    Asked,
+    Stroke,
+    resting,
+    singles,
+    strokes,
+    typed,
+)
 from backing.harmony.symbol import Chord
 
 ALONG = 0.36  # points a fret that the hand moves along the neck, in a quarter of time
@@ -62,7 +71,16 @@ class Hands(NamedTuple):
 
 
 def offers(place: Place, hands: Hands) -> tuple[Stroke, ...]:
-    """Every way to play a place; a chord that no hand can hold leaves the tune's note alone; () where nothing is."""
+    """Every way to play a place; a chord that no hand can hold leaves the tune's note alone; () where nothing is.
+
+    Where it shall be easy, what goes beyond the first frets is offered where nothing else is.
+    """
+    found = _all_offers(place, hands)
+    near = MANNERS[hands.manner].easy and [s for s in found if max(s.frets) <= EASY]
+    return tuple(near) if near else found
+
+
+def _all_offers(place: Place, hands: Hands) -> tuple[Stroke, ...]:
     tuning, capo, manner = hands
     if place.chord is None:
         return (
@@ -72,13 +90,10 @@ def offers(place: Place, hands: Hands) -> tuple[Stroke, ...]:
         )
     if place.grip:
         return (typed(place.chord, place.grip, place.pitch, tuning, capo),)
-    own = place.chord, place.colours
-    how = manner, place.alone, place.floor, tuning, capo
+    asked = Asked(place.chord, place.colours, manner, place.alone, place.floor, tuning, capo)
     if place.pitch is None:
-        return resting(*own, place.ceiling, *how)
-    return strokes(*own, place.pitch, *how) or singles(
-        place.pitch, tuning, capo, MANNERS[manner].easy
-    )
+        return resting(asked, place.ceiling)
+    return strokes(asked, place.pitch) or singles(place.pitch, tuning, capo, MANNERS[manner].easy)
 
 
 def way(places: Sequence[Place], hands: Hands) -> list[Stroke]:

@@ -22,7 +22,7 @@ from backing.band.players.solo_tune import Sung, sung
 from backing.ground.errors import ArrangementError
 from backing.ground.pitch import Degree
 from backing.ground.tunings import open_strings
-from backing.harmony.solo_grips import Stroke
+from backing.harmony.solo_grips import MANNERS, Stroke
 from backing.harmony.solo_way import Hands, Place, explained, reachable, way
 from backing.harmony.strummed import degree_over
 
@@ -59,7 +59,7 @@ def play(brief: Brief) -> list[Note]:
 
 def events(brief: Brief, hands: Hands) -> list[Event]:
     """Every place of a section at which the hand plays, in order of time."""
-    whole = sung(brief.timeline.melody, hands.tuning, hands.capo)
+    whole = sung(brief.timeline.melody, hands.tuning, hands.capo, easy=MANNERS[hands.manner].easy)
     first = bisect_right(whole, brief.start_q, key=lambda n: n.end_q)
     tune = [n for n in whole[first:] if brief.start_q <= n.start_q < brief.end_q]
     tune = [n for n in tune if brief.zone_at(n.start_q).kind is not ZoneKind.SILENT]

@@ -16,6 +16,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from backing.ground.instruments import STANDARD_TUNING
+from backing.harmony.solo_grips import EASY
 from backing.timeline.model import MelodyNote
 
 BREATH_Q = Fraction(2)  # a note so long ends a phrase, as a rest does
@@ -46,11 +47,15 @@ class Sung(NamedTuple):
 
 @lru_cache(maxsize=8)
 def sung(
-    tune: tuple[MelodyNote, ...], tuning: tuple[int, ...] = STANDARD_TUNING, capo: int = 0
+    tune: tuple[MelodyNote, ...],
+    tuning: tuple[int, ...] = STANDARD_TUNING,
+    capo: int = 0,
+    *,
+    easy: bool = False,
 ) -> tuple[Sung, ...]:
-    """Every note in the octave in which the guitar plays it."""
+    """Every note in the octave in which the guitar plays it; where it shall be easy, the tune lies low on the neck."""
     low, high = tuning[3] + capo, tuning[5]
-    whole = _best(tune, 0, low, high + max(SINGS, capo))
+    whole = _best(tune, 0, low, high + (capo + EASY if easy else max(SINGS, capo)))
     found = []
     for phrase in phrases(tune):
         for part in _fitting(phrase, low, high + LAST):
