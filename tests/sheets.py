@@ -5,7 +5,7 @@ from __future__ import annotations
 from backing.chart.ast import Chart
 from backing.ground.dice import Place
 from backing.output.sheet.chord import symbol
-from backing.output.sheet.marks import MUSIC, Line, Mark, Text, box
+from backing.output.sheet.marks import BOLD, MUSIC, Line, Mark, Text, box
 from backing.output.sheet.page import PAPERS
 from backing.output.symbols import Spelling
 
@@ -35,7 +35,7 @@ def overlaps(page: list[Mark]) -> list[tuple[str, str]]:
 
 
 def crossed(page: list[Mark]) -> list[tuple[str, Line]]:
-    """Texts that a bar line, rule, bracket or staff line runs through."""
+    """Texts that a bar line, rule, bracket or staff line runs through, the figures of a meter on a staff aside."""
     lines = [(box(m), m) for m in page if isinstance(m, Line)]
     found = []
     for one in texts(page):
@@ -45,6 +45,8 @@ def crossed(page: list[Mark]) -> list[tuple[str, Line]]:
         for (u0, v0, u1, v1), line in lines:
             half = line.width / 2
             flat, steep = v1 - v0 < 0.01, u1 - u0 < 0.01
+            if flat and one.face == BOLD and one.text.isdigit():
+                continue  # the figures of a meter on their staff
             if (flat or steep) and (
                 min(x1, u1 + (half if steep else 0)) - max(x0, u0 - (half if steep else 0)) > NEAR
                 and min(y1, v1 + (half if flat else 0)) - max(y0, v0 - (half if flat else 0)) > NEAR

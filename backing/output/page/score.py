@@ -13,7 +13,7 @@ from backing.chart.ast import Bar, Chart, LineNote
 from backing.ground.pitch import Key
 from backing.harmony.spelling import interval_for_semitones
 from backing.output.hand import hand_key
-from backing.output.sheet.notes import accidentals, bass_clef, step
+from backing.output.sheet.staff import accidentals, bass_clef, step
 from backing.output.sheet.values import Figure, figures
 from backing.timeline.marks import moved_key, moved_pitch
 from backing.timeline.model import PlayedBar, Timeline

@@ -19,17 +19,15 @@ def bar_lines(
     thin: float = THIN,
     clef: float = 0.0,
 ) -> list[Mark]:
-    """What opens a bar, and the line after it, from `y0` down to `y1`; dots stand `apart` from the middle, and a repeat
-    at the start of a staff opens behind its clef, so far in."""
+    """What opens a bar, and the line after it, from `y0` down to `y1`; dots stand `apart` from the middle, and at
+    the start of a staff a repeat opens behind its clef, so far in, and no bar line stands."""
     dots = ((y0 + y1) / 2 - apart, (y0 + y1) / 2 + apart)
     marks: list[Mark] = []
     if one.cell.repeat_starts:
-        if first and clef:
-            marks.append(Line(one.x0, y0, one.x0, y1, thin))
         x = one.x0 + (clef if first else thin / 2)
         marks += _thick(x, 1, y0, y1, thin)
         marks += [Dot(x + DOTS, y, 0.065) for y in dots]
-    elif first and one.cell.opens:
+    elif first and one.cell.opens and not clef:
         marks.append(Line(one.x0, y0, one.x0, y1, thin))
     if not one.cell.closes:
         return marks

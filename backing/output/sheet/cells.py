@@ -5,6 +5,7 @@ Conventions: times are quarters from the bar line, as floats where they only pla
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -44,8 +45,7 @@ class Cell:
     meter_before: Meter
     shown_meter: Meter | None = None
     repeat_starts: bool = False
-    count: int = 0  # how often the repeat that begins with this line is played, told in the margin
-    told: int = 0  # the same at its end, where it begins inside a line
+    coda: bool = False  # here the coda begins, in a section of that name
     bracket: Bracket | None = None
     dynamics: str = ""
     changes: str = ""
@@ -76,12 +76,17 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A typed line of music. `section` is its name where one begins, `key` what its staff is signed with."""
+    """A typed line of music. `section` is its name where one begins, `key` what its staff is signed with.
+
+    `key_after` and `meter_after` are what the next line changes, which is told at the end of this one.
+    """
 
     cells: tuple[Cell, ...]
     section: str
     key: Key
     begins: bool = False  # a section, named or not
+    key_after: Key | None = None
+    meter_after: Meter | None = None
 
     @property
     def length(self) -> float:
@@ -96,7 +101,7 @@ def rows(chart: Chart) -> list[Row]:
     for written in chart.sections:
         section = closed(written, chart)
         brackets = bracketed(section)
-        margin, end = counted(section)
+        coda = named_coda(section, chart)
         key = section.settings.key or chart_key
         i = 0
         for n, line in enumerate(section.lines):
@@ -109,15 +114,38 @@ def rows(chart: Chart) -> list[Row]:
                     if i == 0
                     else ("", "")
                 )
-                cells.append(
-                    cell(
-                        bar, before, shown, brackets.get(i), margin.get(i, 0), end.get(i, 0), start
-                    )
-                )
+                cells.append(cell(bar, before, shown, brackets.get(i), coda and i == 0, start))
                 i += 1
             name = section.name if n == 0 else ""
             found.append(Row(tuple(cells), name, key, begins=n == 0))
-    return found
+    return warned(found)
+
+
+def warned(found: Sequence[Row]) -> list[Row]:
+    """The lines, each with what the next one changes of key and meter. Source: any manual of notation."""
+    done = [
+        replace(
+            row,
+            key_after=after.key if after.key.fifths != row.key.fifths else None,
+            meter_after=after.cells[0].shown_meter,
+        )
+        for row, after in itertools.pairwise(found)
+    ]
+    return [*done, *found[-1:]]
+
+
+def named_coda(section: Section, chart: Chart) -> bool:
+    """Whether the coda begins with this section: it has that name, and some bar sends there."""
+    names = {
+        text.direction.name
+        for each in chart.sections
+        for bar in each.bars
+        for text in bar.texts
+        if text.direction is not None
+    }
+    return section.name.casefold() == "coda" and bool(
+        names & {"Coda", "To Coda", "D.C. al Coda", "D.S. al Coda"}
+    )
 
 
 def closed(section: Section, chart: Chart) -> Section:
@@ -143,8 +171,7 @@ def cell(
     before: Meter,
     shown: Meter | None,
     bracket: Bracket | None,
-    count: int,
-    told: int,
+    coda: bool,
     start: tuple[str, str],
 ) -> Cell:
     parts = tuple(
@@ -158,8 +185,7 @@ def cell(
         meter_before=before,
         shown_meter=shown,
         repeat_starts=bar.repeat_start,
-        count=count,
-        told=told,
+        coda=coda,
         bracket=bracket,
         dynamics=start[0],
         changes=start[1],
@@ -199,27 +225,6 @@ def bracketed(section: Section) -> dict[int, Bracket]:
     return found
 
 
-def counted(section: Section) -> tuple[dict[int, int], dict[int, int]]:
-    """How often repeats are played, if more than twice: by the bar where they begin, if that begins a line, and by
-    the bar where they end otherwise. A pickup before the first bar is no bar of the line."""
-    first: set[int] = set()
-    i = 0
-    for line in section.lines:
-        first.add(i + (len(line.bars) > 1 and line.bars[0].number == 0))
-        i += len(line.bars)
-    margin: dict[int, int] = {}
-    end: dict[int, int] = {}
-    start = 0
-    for i, bar in enumerate(section.bars):
-        if bar.repeat_start or bar.number == 0:
-            start = i + (bar.number == 0)
-        if bar.times:
-            if bar.times > 2:
-                (margin if start in first else end)[start if start in first else i] = bar.times
-            start = i + 1
-    return margin, end
-
-
 def cut_cell(one: Cell, at: int) -> tuple[Cell, Cell]:
     """A bar in two pieces, cut before its part number `at`."""
     cut = one.parts[at].start_q
@@ -234,11 +239,11 @@ def cut_cell(one: Cell, at: int) -> tuple[Cell, Cell]:
     bracket = one.bracket
     return (
         replace(
-            one, parts=before, closes=False, told=0, melody=early(one.melody), hits=early(one.hits),
+            one, parts=before, closes=False, melody=early(one.melody), hits=early(one.hits),
             kicks=early(one.kicks), bracket=bracket and replace(bracket, ends=False, closes=False),
         ),
         replace(
-            one, parts=after, opens=False, shown_meter=None, repeat_starts=False, count=0,
+            one, parts=after, opens=False, shown_meter=None, repeat_starts=False, coda=False,
             dynamics="", changes="", melody=late(one.melody), hits=late(one.hits),
             kicks=late(one.kicks), bracket=bracket and replace(bracket, label=""),
         ),

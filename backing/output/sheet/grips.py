@@ -16,7 +16,7 @@ from backing.harmony.symbol import Chord
 from backing.output.sheet.chord import symbol
 from backing.output.sheet.grids import LABEL, depth, grid
 from backing.output.sheet.marks import Mark, placed
-from backing.output.sheet.page import Block
+from backing.output.sheet.systems import Block
 from backing.output.symbols import Spelling
 
 COLUMN = 64.0

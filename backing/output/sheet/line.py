@@ -1,6 +1,6 @@
 """The marks of one system, drawn around its beat rule.
 
-Conventions: as in `sheet_system`. *Sources*: bar lines, repeats, endings, signs of repetition and holds as any manual
+Conventions: as in `system`. *Sources*: bar lines, repeats, endings, signs of repetition and holds as any manual
 of notation has them (common practice).
 """
 
@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from backing.ground.timebase import Meter
 from backing.harmony.grip import Grip
 from backing.output.sheet.barlines import bar_lines
 from backing.output.sheet.cells import Row, ticks
@@ -50,11 +51,22 @@ from backing.output.sheet.system import (
     System,
     part_grip,
     part_symbol,
+    signature_width,
 )
-from backing.output.sheet.under import margin_marks, melody, under_words
+from backing.output.sheet.under import (
+    box_over,
+    dark,
+    dynamics_under,
+    margin_marks,
+    melody,
+    stands_over,
+)
+from backing.output.sheet.verses import verses_under
 from backing.output.sheet.words import direction_words, groups_words
 
 TICK = 0.15
+AFTER = 0.14  # from a bar line to the meter of the next line
+CODA, CODA_SIZE = "𝄌", 0.85
 WORDS_PITCH = 0.82
 
 
@@ -78,6 +90,47 @@ def draw(
     row: Row, sets: Sequence[Set], look: Look, margin: float, staffed: bool, low: bool
 ) -> System:
     """A system with its margin; `margin` is the room left of the first bar line."""
+    marks, top = chords_of(sets, look)
+    diagrams, top = grips_over(sets, look, top)
+    marks += diagrams
+    bottom = look.rule + UNDER
+    staff_top = None
+    if staffed:
+        for one in sets:
+            marks += ringing(one, look)
+        rings = any(p.slot and p.slot.ring for one in sets for p in one.cell.parts)
+        staff, staff_top, bottom = melody(row, sets, look, low, bottom if rings else look.rule)
+        marks += staff
+    else:
+        for i, one in enumerate(sets):
+            marks += rule(one, look, first=i == 0)
+            marks += ringing(one, look)
+            marks += bar_lines(one, -OVER, look.rule + UNDER, first=i == 0)
+            marks += signature(one, look)
+        marks += meter_after(row, sets[-1].x1, look)
+    for i, one in enumerate(sets):
+        marks += simile(one, sets[i + 1] if i + 1 < len(sets) else None)
+    if any(one.cell.bar.simile == 2 for one in sets):
+        top = max(top, OVER + 0.1 + 0.5 * CAP)
+    over, top = rhythms(sets, top)
+    marks += over
+    sung = any(one.cell.bar.words for one in sets)
+    name = row.section if stands_over(row.section, margin) else ""
+    words, top = over_words(sets, top, sets[-1].x1, sung, name)
+    marks += words
+    side, up, down = margin_marks(row, sets[0], look, margin, staff_top)
+    marks += side
+    if not sung:
+        louder, bottom = dynamics_under(sets, bottom)
+        marks += louder
+    numbered = row.begins and any(len(one.cell.bar.words) > 1 for one in sets)
+    verses, bottom = verses_under(sets, look, max(bottom, down) if numbered else bottom, row.begins)
+    marks += verses
+    return System(tuple(marks), max(top, up), max(bottom, down))
+
+
+def chords_of(sets: Sequence[Set], look: Look) -> tuple[list[Mark], float]:
+    """The symbols of a system, each over its beat, and how far they reach up."""
     marks: list[Mark] = []
     top = OVER
     for one in sets:
@@ -86,30 +139,7 @@ def draw(
             if symbol is not None:
                 marks += [placed(m, one.at(part.start_q), 0.0) for m in symbol.marks]
                 top = max(top, symbol.ascent + 0.06)
-    diagrams, top = grips_over(sets, look, top)
-    marks += diagrams
-    for i, one in enumerate(sets):
-        marks += rule(one, look, first=i == 0)
-        marks += bar_lines(one, -OVER, look.rule + UNDER, first=i == 0)
-        marks += signature(one, look)
-        marks += simile(one, sets[i + 1] if i + 1 < len(sets) else None)
-    if any(one.cell.bar.simile == 2 for one in sets):
-        top = max(top, OVER + 0.1 + 0.5 * CAP)
-    over, top = rhythms(sets, top)
-    marks += over
-    words, top = over_words(sets, top, sets[-1].x1)
-    marks += words
-    bottom = look.rule + UNDER
-    if staffed:
-        staff, bottom = melody(row, sets, look, low, bottom)
-        marks += staff
-    count = max(one.cell.count for one in sets)
-    side, up, down = margin_marks(row, sets[0], count, look, margin)
-    marks += side
-    numbered = row.begins and any(len(one.cell.bar.words) > 1 for one in sets)
-    verses, bottom = under_words(sets, max(bottom, down) if numbered else bottom, row.begins)
-    marks += verses
-    return System(tuple(marks), max(top, up), max(bottom, down))
+    return marks, top
 
 
 def grips_over(sets: Sequence[Set], look: Look, top: float) -> tuple[list[Mark], float]:
@@ -132,7 +162,7 @@ def grips_over(sets: Sequence[Set], look: Look, top: float) -> tuple[list[Mark],
 
 
 def rule(one: Set, look: Look, first: bool) -> list[Mark]:
-    """The beat rule of a bar, a tick for each counted beat, slashes where beats are held, heads of ringing chords."""
+    """The beat rule of a bar, a tick for each counted beat, slashes where beats are held."""
     y = look.rule
     marks: list[Mark] = [Line(one.x0, y, one.x1, y, THIN)]
     cell = one.cell
@@ -151,6 +181,14 @@ def rule(one: Set, look: Look, first: bool) -> list[Mark]:
         if part.slot is not None and part.start_q not in beats:
             x = one.at(part.start_q)
             marks.append(Line(x, y, x, y + TICK * 0.7, THIN))
+    return marks
+
+
+def ringing(one: Set, look: Look) -> list[Mark]:
+    """The open heads of chords that are struck once and ring, with their ties into the air."""
+    marks: list[Mark] = []
+    y = look.rule
+    for part in one.cell.parts:
         if part.slot is not None and part.slot.ring:
             x = one.at(part.start_q) + 0.2
             marks.append(diamond(x, y))
@@ -159,17 +197,26 @@ def rule(one: Set, look: Look, first: bool) -> list[Mark]:
 
 
 def signature(one: Set, look: Look) -> list[Mark]:
-    """The figures of a new meter, one over the other, between the heads of the chords and the rule."""
+    """The figures of a new meter, between the heads of the chords and the rule."""
     meter = one.cell.shown_meter
     if meter is None:
         return []
-    over, under = str(meter.count), str(meter.unit)
-    widths = [width(n, BOLD, SIGNATURE) for n in (over, under)]
-    space = max(widths)
     x = one.x0 + (LEAD if one.cell.opens else 0.1) * 0.75
     if one.cell.repeat_starts:
         x += REPEAT
-    x = max(x, one.start - space - 0.34)
+    return stacked(meter, max(x, one.start - signature_width(meter) - 0.04), look)
+
+
+def meter_after(row: Row, x: float, look: Look) -> list[Mark]:
+    """The meter of the next line, behind the last bar line of this one."""
+    return stacked(row.meter_after, x + AFTER, look) if row.meter_after is not None else []
+
+
+def stacked(meter: Meter, x: float, look: Look) -> list[Mark]:
+    """The figures of a meter, one over the other."""
+    over, under = str(meter.count), str(meter.unit)
+    widths = [width(n, BOLD, SIGNATURE) for n in (over, under)]
+    space = max(widths)
     middle = (look.rule - OVER) / 2 - 0.04
     half = CAP * SIGNATURE
     return [
@@ -219,8 +266,11 @@ def rhythms(sets: Sequence[Set], top: float) -> tuple[list[Mark], float]:
     return marks, top
 
 
-def over_words(sets: Sequence[Set], top: float, right: float) -> tuple[list[Mark], float]:
-    """Directions, free words, what a section changes, and over them the brackets of endings."""
+def over_words(
+    sets: Sequence[Set], top: float, right: float, sung: bool, name: str = ""
+) -> tuple[list[Mark], float]:
+    """Directions, free words, what a section changes, and over them the brackets of endings; how loud it is too where
+    words are sung under the notes, and a `name` of a section that is too long for the margin."""
     shelf = _Shelf()
     marks: list[Mark] = []
     base = -top - 0.24
@@ -230,7 +280,9 @@ def over_words(sets: Sequence[Set], top: float, right: float) -> tuple[list[Mark
         row = shelf.put(x - 0.12, x + one.width + 0.3)
         marks.extend(placed(m, x, base - row * WORDS_PITCH) for m in one.marks)
 
-    words = [(one, *found) for one in sets for found in bar_words(one)]
+    if name:
+        put(box_over(name, right), 0.0)
+    words = [(one, *found) for one in sets for found in bar_words(one, sung)]
     for one, rows, x, at_end in sorted(words, key=lambda w: not is_fermata(w[1])):
         for part in rows:
             put(part, one.x1 - part.width if at_end else x)
@@ -252,22 +304,25 @@ def over_words(sets: Sequence[Set], top: float, right: float) -> tuple[list[Mark
     return marks, top
 
 
-def bar_words(one: Set) -> list[tuple[list[Run], float, bool]]:
+def bar_words(one: Set, sung: bool) -> list[tuple[list[Run], float, bool]]:
     """The words over a bar: rows of text, where they begin, and whether they end with the bar."""
     found: list[tuple[list[Run], float, bool]] = []
     cell = one.cell
-    if cell.dynamics or cell.changes:
-        runs = [run(cell.dynamics, WORDS + 0.04, ITALIC)] if cell.dynamics else []
+    if cell.coda:
+        found.append(([run(CODA, CODA_SIZE)], one.x0, False))
+    louder = cell.dynamics if sung else ""
+    if louder or cell.changes:
+        runs = [run(louder, WORDS + 0.04, ITALIC)] if louder else []
         runs = [Run(tuple(dark(m) for m in r.marks), r.width) for r in runs]
         runs += [run(cell.changes, WORDS, MEDIUM)] if cell.changes else []
         found.append(([joined(runs, 0.4)], one.x0, False))
     if cell.shown_meter is not None and groups_words(cell.shown_meter):
         found.append(([run(groups_words(cell.shown_meter), 0.46)], one.x0 + LEAD * 0.75, False))
-    if cell.told:
-        found.append(([run(f"×{cell.told}", WORDS, MEDIUM)], one.x1, True))
+    if cell.bar.times > 2 and cell.closes:
+        found.append(([run(f"×{cell.bar.times}", WORDS, MEDIUM)], one.x1, True))
     for text in cell.bar.texts:
         inside = cell.start_q <= text.at_q < cell.end_q or (cell.closes and text.at_q >= cell.end_q)
-        if not inside:
+        if not inside or (cell.coda and text.direction and text.direction.name == "Coda"):
             continue
         words, manner, at_end = direction_words(text, cell.meter_before, cell.bar.meter)
         x = one.at(text.at_q) if text.at_q < cell.end_q else one.x1
@@ -298,13 +353,6 @@ def is_fermata(rows: Sequence[Run]) -> bool:
     """Fermatas stand nearest to their chords."""
     mark = rows[0].marks[0] if rows and rows[0].marks else None
     return isinstance(mark, Text) and mark.text == "𝄐"
-
-
-def dark(mark: Mark) -> Mark:
-    """Dynamics are set bold and slanted; the outline makes them so."""
-    if isinstance(mark, Text):
-        return Text(mark.x, mark.y, mark.size, mark.face, mark.text, mark.soft, 0.025)
-    return mark
 
 
 def brackets(sets: Sequence[Set]) -> list[tuple[float, float, str, bool]]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from fractions import Fraction
 
-from backing.ground.pitch import LETTERS, Key, Pitch
+from backing.output.sheet.beams import End, beams, stem_ends
 from backing.output.sheet.marks import (
     ITALIC,
     MUSIC,
@@ -25,9 +25,7 @@ from backing.output.sheet.marks import (
     run,
 )
 from backing.output.sheet.values import Figure
-from backing.output.symbols import SIGNS
 
-STEM = 0.85
 HEAD = 0.297  # width of a round head at u = 1
 SLASH = 0.4  # of a slash
 RESTS = {
@@ -37,18 +35,6 @@ RESTS = {
     Fraction(1, 2): "𝄾",
     Fraction(1, 4): "𝄿",
     Fraction(1, 8): "𝅀",
-}
-SHARPS, FLATS = "FCGDAEB", "BEADGCF"
-SHARP_STEPS, FLAT_STEPS = (
-    (8, 5, 9, 6, 3, 7, 4),
-    (4, 7, 3, 6, 2, 5, 1),
-)  # of signatures in the treble
-SCALE = {
-    "♭": (1.0, 0.125),
-    "♯": (0.86, 0.153),
-    "♮": (0.95, 0.09),
-    "𝄫": (0.9, 0.125),
-    "𝄪": (1.0, 0.131),
 }
 
 At = Callable[[Fraction], float]
@@ -78,33 +64,39 @@ def voice(
     slashes: bool,
     up: Callable[[Sequence[float]], bool],
     before: float | None,
+    middle: float | None = None,
 ) -> list[Mark]:
-    """Heads, rests, stems, flags, beams, ties and tuplets; `ys` are the centres of the heads."""
+    """Heads, rests, stems, flags, beams, ties and tuplets; `ys` are the centres of the heads, `middle` is the middle
+    line of a staff."""
     marks: list[Mark] = []
     wide = (SLASH if slashes else HEAD) * u
-    ends: dict[int, tuple[float, float, bool]] = {}  # figure: x and y of its stem's end
+    ends: dict[int, End] = {}  # by figure
     i = 0
     while i < len(found):
         j = i + 1
         while found[i].beam and j < len(found) and found[j].beam == found[i].beam:
             j += 1
-        upward = up(ys[i:j])
-        beam_y = min(ys[i:j]) - STEM * u if upward else max(ys[i:j]) + STEM * u
         for k in range(i, j):
-            f = found[k]
-            if f.rest:
-                marks += rest(f, xs[k], ys[k], u)
-                continue
-            marks += head(f, xs[k], ys[k], u, slashes)
-            if f.value < 4:
-                x = xs[k] + (wide if upward else 0.0) - (0.02 * u if upward else -0.02 * u)
-                y0 = ys[k] - (0.17 * u if slashes and upward else 0.04 * u if upward else -0.04 * u)
-                ends[k] = (x, beam_y, upward)
-                marks.append(Line(x, y0, x, beam_y, 0.032 * u))
-                if not f.beam:
-                    marks += flags(x, beam_y, f.flags, u, upward)
-        if j - i > 1:
-            marks += beams([ends[k] for k in range(i, j)], found[i:j], u)
+            if found[k].rest:
+                marks += rest(found[k], xs[k], ys[k], u)
+            else:
+                marks += head(found[k], xs[k], ys[k], u, slashes)
+        stemmed = [k for k in range(i, j) if not found[k].rest and found[k].value < 4]
+        if stemmed:
+            upward = up(ys[i:j])
+            aside = (wide if upward else 0.0) - (0.02 * u if upward else -0.02 * u)
+            stems = [xs[k] + aside for k in stemmed]
+            heads = [ys[k] for k in stemmed]
+            flags = max(found[k].flags for k in stemmed)
+            stops = stem_ends(stems, heads, flags, u, upward, middle)
+            for k, x, y in zip(stemmed, stems, stops, strict=True):
+                foot = 0.17 if slashes and upward else 0.04
+                ends[k] = (x, y, upward)
+                marks.append(Line(x, ys[k] + (-foot if upward else foot) * u, x, y, 0.032 * u))
+                if not found[k].beam:
+                    marks += flag_marks(x, y, found[k].flags, u, upward)
+            if j - i > 1:
+                marks += beams([ends[k] for k in stemmed], [found[k] for k in stemmed], u)
         i = j
     marks += ties(found, xs, ys, u, wide, up, before)
     return marks + tuplets(found, xs, ys, ends, u, wide)
@@ -164,39 +156,13 @@ FLAG = (
 )
 
 
-def flags(x: float, y: float, count: int, u: float, up: bool) -> list[Mark]:
+def flag_marks(x: float, y: float, count: int, u: float, up: bool) -> list[Mark]:
     """The flags of a note alone, from the end of its stem inwards."""
     turn = u if up else -u
     return [
         Shape(tuple((x - 0.016 * u + px * u, y + (py + 0.2 * k) * turn) for px, py in FLAG))
         for k in range(count)
     ]
-
-
-def beams(
-    ends: Sequence[tuple[float, float, bool]], group: Sequence[Figure], u: float
-) -> list[Mark]:
-    """Level beams: one over all, the next over neighbours that share it, stubs where one stands alone."""
-    marks: list[Mark] = []
-    thick = 0.12 * u
-    for level in range(1, max(f.flags for f in group) + 1):
-        i = 0
-        while i < len(group):
-            if group[i].flags < level:
-                i += 1
-                continue
-            j = i
-            while j + 1 < len(group) and group[j + 1].flags >= level:
-                j += 1
-            x0, y, up = ends[i]
-            x1 = ends[j][0]
-            if i == j:
-                x0, x1 = (x0, x0 + 0.25 * u) if i == 0 else (x0 - 0.25 * u, x0)
-            y += (level - 1) * 0.19 * u * (1 if up else -1)
-            lower = y + thick if up else y - thick
-            marks.append(Shape(((x0, y), (x1, y), (x1, lower), (x0, lower))))
-            i = j + 1
-    return marks
 
 
 def ties(
@@ -226,7 +192,7 @@ def tuplets(
     found: Sequence[Figure],
     xs: Sequence[float],
     ys: Sequence[float],
-    ends: dict[int, tuple[float, float, bool]],
+    ends: dict[int, End],
     u: float,
     wide: float,
 ) -> list[Mark]:
@@ -250,90 +216,6 @@ def tuplets(
     return marks
 
 
-# ------------------------------------------------------------------------------------------------ the staff
-
-
-def step(pitch: Pitch) -> int:
-    """Diatonic steps above C0."""
-    return pitch.octave * 7 + LETTERS.index(pitch.note.letter)
-
-
-def bass_clef(pitches: Sequence[Pitch]) -> bool:
-    """Whether a melody lies low enough for a bass clef: its middle note is below middle C."""
-    low = sorted(p.midi for p in pitches)
-    return bool(low) and low[len(low) // 2] < 57
-
-
-def clef(low: bool, key: Key, u: float) -> tuple[list[Mark], float]:
-    """The clef and the signature of a staff whose lowest line is y = 0; and their width."""
-    marks: list[Mark] = []
-    size = u
-    if low:
-        marks.append(Text(0.0, 0.0, size, MUSIC, "𝄢"))
-    else:
-        marks.append(Text(0.0, 0.0, size, MUSIC, "𝄞"))
-    x = 0.78 * u
-    sign = "♯" if key.fifths > 0 else "♭"
-    steps = SHARP_STEPS if key.fifths > 0 else FLAT_STEPS
-    for k in range(abs(key.fifths)):
-        y = -(steps[k] - (2 if low else 0)) * u / 8
-        marks.append(accidental(sign, x, y, u))
-        x += (0.27 if sign == "♯" else 0.22) * u
-    return marks, x + 0.12 * u
-
-
-def accidental(sign: str, x: float, y: float, u: float) -> Text:
-    """An accidental centred on the height of a head."""
-    scale, middle = SCALE[sign]
-    return Text(x - 0.05 * u, y + middle * u, u * scale, MUSIC, sign)
-
-
-def accidentals(bars: Sequence[Figure], key: Key) -> list[str]:
-    """The sign before each note of a bar, "" where signature or bar have said it already."""
-    order = SHARPS if key.fifths > 0 else FLATS
-    signed = dict.fromkeys(order[: abs(key.fifths)], 1 if key.fifths > 0 else -1)
-    heard: dict[tuple[str, int], int] = {}
-    found = []
-    for f in bars:
-        if f.pitch is None:
-            found.append("")
-            continue
-        letter, alter = f.pitch.note.letter, f.pitch.note.alter
-        here = (letter, f.pitch.octave)
-        known = heard.get(here, signed.get(letter, 0))
-        found.append("" if f.tied or alter == known else (SIGNS.get(alter) or "♮"))
-        if not f.tied:
-            heard[here] = alter
-    return found
-
-
-def staff_notes(
-    found: Sequence[Figure], at: At, key: Key, low: bool, u: float, before: float | None = None
-) -> list[Mark]:
-    """The notes of a bar on a staff whose lowest line is y = 0."""
-    bottom = 18 if low else 30  # G2 and E4 stand on the lowest lines
-    steps = [step(f.pitch) - bottom if f.pitch else 4 for f in found]
-    ys = [-s * u / 8 for s in steps]
-    xs = places(found, at, u)
-    middle = -u / 2
-    marks = voice(
-        found, xs, ys, u, False, lambda group: sum(group) / len(group) > middle + 0.01, before
-    )
-    for f, s, x, y, sign in zip(found, steps, xs, ys, accidentals(found, key), strict=True):
-        if f.pitch is None:
-            continue
-        if sign:
-            marks += [
-                accidental(one, x - (0.34 + 0.2 * i) * u, y, u)
-                for i, one in enumerate(reversed(list(sign)))
-            ]
-        lines = [*range(-2, s - 1, -2), *range(10, s + 1, 2)]
-        marks += [
-            Line(x - 0.1 * u, -k * u / 8, x + (HEAD + 0.1) * u, -k * u / 8, 0.03 * u) for k in lines
-        ]
-    return marks
-
-
 def note_room(f: Figure, sign: str, u: float) -> float:
     """The least distance from a note to the next."""
     room = HEAD + 0.16 + (0.16 if f.dotted else 0.0) + (0.16 if f.flags and not f.beam else 0.0)
@@ -346,6 +228,4 @@ def label(text: str, u: float) -> tuple[list[Mark], float]:
     return [placed(m, -one.width, 0.0) for m in one.marks], one.width
 
 
-__all__ = [
-    "accidentals", "bass_clef", "clef", "label", "last_head", "note_room", "rhythm", "staff_notes",
-]  # fmt: skip
+__all__ = ["HEAD", "At", "label", "last_head", "note_room", "places", "rhythm", "voice"]

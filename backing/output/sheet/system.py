@@ -17,13 +17,16 @@ from types import MappingProxyType
 
 from backing.chart.ast import Slot
 from backing.ground.pitch import Key
+from backing.ground.timebase import Meter
 from backing.harmony.grip import Grip
 from backing.harmony.grips import typed
 from backing.output.sheet.cells import Cell, Part, Row
 from backing.output.sheet.chord import Symbol, slot_symbol
 from backing.output.sheet.grids import LABEL, WIDE
+from backing.output.sheet.lyrics import VERSE, free_words, note_rooms
 from backing.output.sheet.marks import BOLD, CAP, REGULAR, Mark, width
-from backing.output.sheet.notes import accidentals, note_room
+from backing.output.sheet.notes import note_room
+from backing.output.sheet.staff import accidentals, meter_figures
 from backing.output.sheet.values import Figure
 from backing.output.symbols import PLAIN, Spelling
 
@@ -37,7 +40,6 @@ CLEAR = 0.36  # from the end of a chord to the next thing
 LEAD = 0.34  # from a bar line to the first chord
 REPEAT = 0.42  # dots of a repeat
 SIGNATURE = 0.6  # figures of a meter
-VERSE = 0.58  # words under the bars
 GRID = 0.055  # of a point of a grip's diagram over a symbol
 GRIP_WIDE = (LABEL + WIDE) * GRID
 NOTHING: Mapping[str, Grip] = MappingProxyType({})
@@ -68,6 +70,7 @@ class Measured:
     rooms: tuple[float, ...]  # of each part
     tail: float
     total: float
+    signed: float = 0.0  # for the figures of a meter on its staff
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,27 +118,30 @@ def part_grip(part: Part, look: Look) -> Grip | None:
     return typed(slot.chord, slot.grip, known.tuning).grips[0]
 
 
-def signature_width(cell: Cell) -> float:
-    """The figures of a new meter with the gap behind them."""
-    if cell.shown_meter is None:
+def signature_width(meter: Meter | None, staff: float = 0.0) -> float:
+    """The figures of a new meter with the gap behind them, on a staff of that height or over the rule."""
+    if meter is None:
         return 0.0
-    meter = cell.shown_meter
+    if staff:
+        return meter_figures(meter, staff)[1] + 0.3 * staff
     return max(width(str(n), BOLD, SIGNATURE) for n in (meter.count, meter.unit)) + 0.3
 
 
-def measure(cell: Cell, look: Look, key: Key) -> Measured:
-    """The room that a bar needs, in chord sizes."""
-    lead = (LEAD if cell.opens else 0.1) + signature_width(cell)
+def measure(cell: Cell, look: Look, key: Key, staffed: bool = False) -> Measured:
+    """The room that a bar needs, in chord sizes; one of a line that has a staff shows its meter there."""
+    signed = signature_width(cell.shown_meter, look.staff if staffed else 0.0)
+    lead = (LEAD if cell.opens else 0.1) + signed
     lead += REPEAT if cell.repeat_starts else 0.0
     signs = accidentals(cell.melody, key)
     if signs and signs[0]:
         lead += 0.2 * look.staff
     onsets = []
     rooms = []
+    words_room = note_rooms(cell, look.staff)
     notes = [(f, s, look.staff) for f, s in zip(cell.melody, signs, strict=True)]
     notes += [(f, "", RHYTHM) for _, figures in cell.rows for f in figures]
     for part in cell.parts:
-        inside = within(notes, part)
+        inside = within(notes, part, words_room)
         symbol = part_symbol(part, look)
         least = symbol.width + CLEAR if symbol else 0.45
         if part_grip(part, look) is not None:
@@ -148,16 +154,22 @@ def measure(cell: Cell, look: Look, key: Key) -> Measured:
         onsets.append(tuple(inside))
         rooms.append(max(least, sum(room for _, room in inside)))
     tail = REPEAT if cell.bar.times and cell.closes else 0.0
-    words = max((width(w, REGULAR, VERSE) for w in cell.bar.words), default=0.0)
+    words = max((width(w, REGULAR, VERSE) for w in free_words(cell, look.staff)), default=0.0)
     words = min(lead + words + 0.3, WIDEST_WORDS) if words and cell.opens else 0.0
     total = max(lead + sum(rooms) + tail, words)
     if cell.bar.simile:
         total = max(total, lead + tail + 1.4)
-    return Measured(cell, lead, tuple(onsets), tuple(rooms), tail, total)
+    return Measured(
+        cell, lead, tuple(onsets), tuple(rooms), tail, total, signed if staffed else 0.0
+    )
 
 
-def within(notes: Sequence[tuple[Figure, str, float]], part: Part) -> list[tuple[Fraction, float]]:
-    """The places in a part where something begins, with the room that it takes until the next."""
+def within(
+    notes: Sequence[tuple[Figure, str, float]],
+    part: Part,
+    words: Sequence[tuple[Fraction, Fraction, float]],
+) -> list[tuple[Fraction, float]]:
+    """The places in a part where something begins, with the room that it and what is sung there take until the next."""
     end = part.start_q + part.length_q
     rooms: dict[Fraction, float] = {part.start_q: 0.0}
     before: dict[Fraction, float] = {}
@@ -170,6 +182,12 @@ def within(notes: Sequence[tuple[Figure, str, float]], part: Part) -> list[tuple
     places = sorted(rooms)
     for earlier, later in itertools.pairwise(places):
         rooms[earlier] += before.get(later, 0.0)
+    for start, stop, need in words:
+        inside = [at for at in places if start <= at < stop]
+        share = float((min(stop, end) - max(start, part.start_q)) / (stop - start))
+        short = need * share - sum(rooms[at] for at in inside)
+        for at in inside if short > 0 else ():
+            rooms[at] += short / len(inside)
     return [(at, rooms[at]) for at in places]
 
 
@@ -194,11 +212,14 @@ def spread(needs: Sequence[float], spans: Sequence[float], room: float) -> list[
 
 def arranged(row: Sequence[Measured], room: float, indent: float) -> list[Set]:
     """The bars of a system side by side in `room`; the first begins `indent` late, behind a clef."""
-    needs = [m.total + (indent if i == 0 else 0.0) for i, m in enumerate(row)]
-    widths = bar_widths(row, needs, max(room, sum(needs)))
+    signed = [m.signed for m in row]
+    needs = [m.total - m.signed for m in row]
+    free = max(room - indent - sum(signed), sum(needs))
+    widths = [w + more for w, more in zip(bar_widths(row, needs, free), signed, strict=True)]
     sets = []
     x = 0.0
     for i, (m, w) in enumerate(zip(row, widths, strict=True)):
+        w += indent if i == 0 else 0.0
         start = x + m.lead + (indent if i == 0 else 0.0)
         inner = x + w - m.tail - start
         parts = spread(m.rooms, [float(p.length_q) for p in m.cell.parts], max(inner, sum(m.rooms)))

@@ -51,16 +51,25 @@ def figures(notes: Sequence[LineNote], meter: Meter) -> tuple[Figure, ...]:
         length = last.start_q + last.length_q - start
         return (Figure(start, length, VALUES[0], rest=True),)  # whatever the meter
     cuts = [*meter.pulse_starts_q, meter.length_q]
+    walls = group_borders(meter)
     found: list[Figure] = []
     for note in notes:
         rest = note.pitch is None and not note.hit
         tied = note.held and not rest
         for start, end in unhidden(note.start_q, note.start_q + note.length_q, cuts):
-            for at, length in readable(start, end, cuts):
+            for at, length in readable(start, end, cuts, walls):
                 value, dotted = simple(length) or (VALUES[-1], False)
                 found.append(Figure(at, length, value, dotted, rest, note.pitch, tied))
                 tied = not rest
     return beamed(grouped(found), cuts)
+
+
+def group_borders(meter: Meter) -> tuple[Fraction, ...]:
+    """Places inside a bar over which only a note that fills it is held: where a group of 5/4 or 7/8 begins, and the
+    middle of 12/8."""
+    if meter.compound:
+        return (meter.length_q / 2,) if len(meter.groups) == 4 else ()
+    return meter.group_starts_q[1:]
 
 
 def odd(value: Fraction) -> int:
@@ -93,7 +102,7 @@ def unhidden(
 
 
 def readable(
-    start: Fraction, end: Fraction, cuts: Sequence[Fraction]
+    start: Fraction, end: Fraction, cuts: Sequence[Fraction], walls: Sequence[Fraction]
 ) -> list[tuple[Fraction, Fraction]]:
     """Place and length of the notes that are tied together for a span."""
     if odd(start) > 1 or odd(end) > 1:
@@ -101,9 +110,9 @@ def readable(
     found = []
     while start < end:
         stop = end
-        if not allowed(start, end, cuts):
+        if not allowed(start, end, cuts, walls):
             later = [c for c in cuts if start < c < end]
-            stop = next((c for c in reversed(later) if allowed(start, c, cuts)), None) or (
+            stop = next((c for c in reversed(later) if allowed(start, c, cuts, walls)), None) or (
                 later[0] if later else end
             )
         length = stop - start
@@ -114,10 +123,14 @@ def readable(
     return found
 
 
-def allowed(start: Fraction, end: Fraction, cuts: Sequence[Fraction]) -> bool:
-    """Whether one note may stand for the span without hiding the beat."""
+def allowed(
+    start: Fraction, end: Fraction, cuts: Sequence[Fraction], walls: Sequence[Fraction] = ()
+) -> bool:
+    """Whether one note may stand for the span without hiding the beat or, at `walls`, a group of beats."""
     length = end - start
     if simple(length) is None:
+        return False
+    if length < cuts[-1] and any(start < wall < end for wall in walls):
         return False
     inside = [c for c in cuts if start < c < end]
     if not inside:
