@@ -25,7 +25,7 @@ from backing.output.sheet.faces import (
 
 __all__ = [
     "BOLD", "CAP", "DESCENT", "FITTED", "INK", "ITALIC", "MEDIUM", "MUSIC", "REGULAR", "Arc", "Dot", "Line", "Mark",
-    "Run", "Shape", "Text", "box", "cut", "joined", "placed", "run", "width", "wrapped",
+    "Run", "Shape", "Text", "Zone", "box", "cut", "joined", "placed", "run", "width", "wrapped",
 ]  # fmt: skip
 
 CAP = 0.727  # cap height of the text face, in em
@@ -106,7 +106,18 @@ class Arc:
     thick: float
 
 
-Mark = Text | Line | Shape | Dot | Arc
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """The place of a bar, where nothing is drawn; `at` is where the bar begins in the text."""
+
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+    at: int
+
+
+Mark = Text | Line | Shape | Dot | Arc | Zone
 
 
 def placed(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
@@ -124,6 +135,10 @@ def placed(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
         )  # fmt: skip
     if isinstance(mark, Shape):
         return Shape(tuple((x * s + dx, y * s + dy) for x, y in mark.points), mark.width * s)
+    if isinstance(mark, Zone):
+        return Zone(
+            mark.x1 * s + dx, mark.y1 * s + dy, mark.x2 * s + dx, mark.y2 * s + dy, mark.at
+        )
     if isinstance(mark, Dot):
         return Dot(mark.x * s + dx, mark.y * s + dy, mark.radius * s, mark.width * s)
     return Arc(
@@ -138,7 +153,7 @@ def box(mark: Mark) -> tuple[float, float, float, float]:
         bottom, top = INK.get(mark.text, (0.0, CAP)) if mark.face == MUSIC else (0.0, CAP)
         right = mark.x + width(mark.text, mark.face, mark.size)
         return mark.x, mark.y - top * mark.size, right, mark.y - bottom * mark.size
-    if isinstance(mark, Line | Arc):
+    if isinstance(mark, Line | Arc | Zone):
         return (
             min(mark.x1, mark.x2), min(mark.y1, mark.y2),
             max(mark.x1, mark.x2), max(mark.y1, mark.y2),

@@ -27,14 +27,14 @@ def pages(
     rows: Sequence[Row],
     title: Sequence[tuple[str, float, int, bool]],
     footer: str,
-    paper: str,
+    paper: tuple[float, float],
     spelling: Spelling,
     grips: Sequence[Block] = (),
     above: Mapping[str, Grip] = NOTHING,
 ) -> list[list[Mark]]:
-    """The marks of each page. `title` holds text, size, face and softness of the lines of the title block; `grips` stand
+    """The marks of each page of `paper`, its width and height. `title` holds text, size, face and softness of the lines of the title block; `grips` stand
     under the music, those `above` by their symbols over the bars."""
-    wide, high = PAPERS[paper]
+    wide, high = paper
     full = wide - 2 * SIDE - MARGIN
     bottom = high - FOOT
     headings, y = title_block(title, wide - 2 * SIDE, bottom)

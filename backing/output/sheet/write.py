@@ -34,6 +34,7 @@ from backing.output.sheet.marks import (
     Mark,
     Shape,
     Text,
+    Zone,
 )
 from backing.output.sheet.page import PAPERS, SIDE, pages
 from backing.output.sheet.words import form_words, title_words, typeset
@@ -91,16 +92,18 @@ def set_sheet(
     paper: Paper = CONCERT,
 ) -> list[bytes]:
     """The sheet as bytes, one item a page (a PDF is one item whatever its pages). Options as for `write`."""
+    laid = layout(chart, style=style, tempo=tempo, paper=paper)
+    return drawn(laid, chart, PAPERS[paper.size], kind)
+
+
+def drawn(
+    laid: Sequence[Sequence[Mark]], chart: Chart, size: tuple[float, float], kind: Kind
+) -> list[bytes]:
+    """Pages of marks, `size` wide and high, as bytes."""
     memory.enough()
     import typst
 
-    laid = layout(
-        chart,
-        style=style,
-        tempo=tempo,
-        paper=paper,
-    )
-    wide, high = PAPERS[paper.size]
+    wide, high = size
     texts = [m.text for page in laid for m in page if isinstance(m, Text)]
     data = {
         "title": title_of(chart),
@@ -137,6 +140,19 @@ def layout(
     """Everything on each page with its place, in points. Raises `OutputError` for unknown paper or instrument."""
     if paper.size not in PAPERS:
         raise OutputError(f"paper {paper.size!r} is unknown; there are {' and '.join(PAPERS)}")
+    laid = with_zones(chart, PAPERS[paper.size], style=style, tempo=tempo, paper=paper)
+    return [[mark for mark in page if not isinstance(mark, Zone)] for page in laid]
+
+
+def with_zones(
+    chart: Chart,
+    size: tuple[float, float],
+    *,
+    style: str = "",
+    tempo: tuple[Fraction, Fraction] | None = None,
+    paper: Paper = CONCERT,
+) -> list[list[Mark]]:
+    """The same with the places of bars among the marks, on pages of `size` (width and height in points)."""
     transposing = paper.transposing
     if transposing is not None and transposing not in TRANSPOSING:
         raise OutputError(
@@ -155,12 +171,12 @@ def layout(
         lines.append((form, 10.5, REGULAR, True))
     if chart.header.notes:
         lines.append((typeset(chart.header.notes), 10.5, REGULAR, False))
-    room = PAPERS[paper.size][0] - 2 * SIDE
+    room = size[0] - 2 * SIDE
     spelling = Spelling(paper.signs, chart.header.german, chart.header.latin)
     grips = chosen(chart, paper.near) if paper.grips else []
     above = {chord.symbol: grip for chord, grip in grips} if paper.grips == "above" else {}
     foot = [] if above else blocks(grips, room, spelling)
-    return pages(rows(chart), lines, typeset(title_of(chart)), paper.size, spelling, foot, above)
+    return pages(rows(chart), lines, typeset(title_of(chart)), size, spelling, foot, above)
 
 
 def title_of(chart: Chart) -> str:
