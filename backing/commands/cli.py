@@ -32,6 +32,7 @@ from backing.commands.command import (
     say,
     show,
 )
+from backing.commands.desk import desk
 from backing.commands.guide import CODE, guide
 from backing.commands.hearing import play
 from backing.commands.melody import harmonise
@@ -320,6 +321,7 @@ def common(
 COMMANDS: dict[str, Callable[..., None]] = {
     "make": make,
     "play": play,
+    "desk": desk,
     "rehearse": rehearse,
     "lesson": lesson,
     "harmonise": harmonise,

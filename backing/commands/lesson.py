@@ -21,6 +21,7 @@ from backing.commands.reading import read_chart
 from backing.commands.writing import page_stems, unseen, write_one
 
 if TYPE_CHECKING:
+    from backing.chart.ast import Chart
     from backing.output.bundle import Item, Renewal
     from backing.output.jobs import Job
     from backing.performance.model import Performance
@@ -38,10 +39,24 @@ def make_lesson(
 
     Raises `ChartError`, `RequestError`, `OutputError`, `AudioUnavailable`.
     """
+    chart = read_chart(chart_path, wish.reading)
+    return lesson_of(chart, chart_path, place, wish, choices, progress, warn)
+
+
+def lesson_of(
+    chart: Chart,
+    chart_path: Path,
+    place: Path,
+    wish: Options,
+    choices: Choices,
+    progress: Progress,
+    warn: Warn,
+) -> tuple[tuple[Item, ...], Renewal]:
+    """The same for a chart that has been read, and is named as the file at `chart_path`."""
     from backing.output import bundle
     from backing.output.names import safe
 
-    prepared = prepare(read_chart(chart_path, wish.reading), wish)
+    prepared = prepare(chart, wish)
     with bundle.opened(place, wish.files.force) as store:
         for diagnostic in (*prepared.warnings, *unseen(prepared, sheets(wish, choices))):
             warn(diagnostic)

@@ -17,8 +17,12 @@ MOST_TRIED, MOST_OFFERED = 14, 3
 _EDGES, _CLOSING = ' \t|"', (")", '"')
 _SETTING = re.compile(r"[a-z][a-z -]*:")
 _BETWEEN = re.compile(r"(?:^|\s)\s(\S(?:.*?\S)?)(?=\s\s|$|\s[,;]\s)")
-_ASKED = re.compile(r"(?:did you mean|type a plain|type|write|such as|for example|put it against the chord, such as)\s+(\S.*?)(?:\?|$|;|, where|\s\()")
-_DELETE = re.compile(r"^(?:delete it|take it away)|\bleave it out$|take it away$|leave one of them out$")
+_ASKED = re.compile(
+    r"(?:did you mean|type a plain|type|write|such as|for example|put it against the chord, such as)\s+(\S.*?)(?:\?|$|;|, where|\s\()"
+)
+_DELETE = re.compile(
+    r"^(?:delete it|take it away)|\bleave it out$|take it away$|leave one of them out$"
+)
 Said = Callable[[str], Sequence[Diagnostic]]  # what is wrong with a text
 
 
@@ -100,7 +104,13 @@ class _Place(NamedTuple):
             word_end += 1
         line = text[line_start:line_end]
         return cls(
-            start, end, word_start, word_end, line_start + len(line) - len(line.lstrip()), line_end, line.strip()
+            start,
+            end,
+            word_start,
+            word_end,
+            line_start + len(line) - len(line.lstrip()),
+            line_end,
+            line.strip(),
         )
 
 
@@ -132,7 +142,10 @@ def _moved(place: _Place, text: str) -> Fix:
     above = text[: place.line_start].rpartition("\n")[0]
     rest = text[place.line_end :].removeprefix("\n")
     return Fix(
-        "move the line to the top", 0, len(text), f"{place.line}\n{above}\n{rest}" if above else f"{place.line}\n{rest}"
+        "move the line to the top",
+        0,
+        len(text),
+        f"{place.line}\n{above}\n{rest}" if above else f"{place.line}\n{rest}",
     )
 
 

@@ -139,7 +139,9 @@ class Folder:
     def _place(self, name: str) -> Path:
         """Where a chart of this name lies or would lie; what is no name of a chart is refused."""
         if not is_chart_name(name):
-            raise OutputError(f"{name[:80]!r} is no name of a chart here; one ends in {ENDING} and holds no / or \\")
+            raise OutputError(
+                f"{name[:80]!r} is no name of a chart here; one ends in {ENDING} and holds no / or \\"
+            )
         return self.path / name
 
     def _there(self, folder: Path, name: str) -> Path:
@@ -153,7 +155,9 @@ class Folder:
         if not _is_plain(place):
             raise OutputError(f"there is no chart named {name} here")
         try:
-            file = os.open(place, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0))
+            file = os.open(
+                place, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+            )
             with os.fdopen(file, "rb") as opened:
                 data = opened.read(MOST_BYTES + 1)
         except OSError as error:

@@ -13,7 +13,20 @@ from backing.ground.source import Source
 
 Token = tuple[int, int, str]
 
-KINDS = ("comment", "heading", "name", "value", "bar", "chord", "sign", "direction", "meter", "note", "words", "other")
+KINDS = (
+    "comment",
+    "heading",
+    "name",
+    "value",
+    "bar",
+    "chord",
+    "sign",
+    "direction",
+    "meter",
+    "note",
+    "words",
+    "other",
+)
 _OF_TOKEN = {"text": "direction", "broken": "direction", "meter": "meter", "word": "chord"}
 
 

@@ -32,14 +32,19 @@ def listing(known: Sequence[Style]) -> str:
     """Styles, a line each, under headings of meter and subdivision where these follow one another."""
     width = max((len(s.name) for s in known), default=0)
     lines: list[str] = []
-    heading = ""
+    before = ""
     for style in known:
-        here = f"{style.meters[0].full_name}, {_subdivision(style)}"
-        if here != heading:
+        here = heading(style)
+        if here != before:
             lines += [*([""] if lines else []), here]
-            heading = here
-        lines.append(f"  {style.name:{width}}  {_tempo(style):12}  {style.about}".rstrip())
+            before = here
+        lines.append(f"  {style.name:{width}}  {tempos(style):12}  {style.about}".rstrip())
     return "\n".join(lines)
+
+
+def heading(style: Style) -> str:
+    """What a style stands under in lists: its meter and subdivision."""
+    return f"{style.meters[0].full_name}, {_subdivision(style)}"
 
 
 def _subdivision(style: Style) -> str:
@@ -52,7 +57,8 @@ def _subdivision(style: Style) -> str:
     return f"{word} {grid}"
 
 
-def _tempo(style: Style) -> str:
+def tempos(style: Style) -> str:
+    """The tempos that suit a style, from and to."""
     return f"{style.low_bpm:g}-{style.high_bpm:g}"
 
 

@@ -136,9 +136,7 @@ def placed(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
     if isinstance(mark, Shape):
         return Shape(tuple((x * s + dx, y * s + dy) for x, y in mark.points), mark.width * s)
     if isinstance(mark, Zone):
-        return Zone(
-            mark.x1 * s + dx, mark.y1 * s + dy, mark.x2 * s + dx, mark.y2 * s + dy, mark.at
-        )
+        return Zone(mark.x1 * s + dx, mark.y1 * s + dy, mark.x2 * s + dx, mark.y2 * s + dy, mark.at)
     if isinstance(mark, Dot):
         return Dot(mark.x * s + dx, mark.y * s + dy, mark.radius * s, mark.width * s)
     return Arc(

@@ -51,10 +51,11 @@ def on_screen(
 
 def clear(svg: bytes) -> bytes:
     """A picture without its paper, in the colours of the text around it."""
-    start = svg.index(b"<path fill=\"#ffffff\"")
+    start = svg.index(b'<path fill="#ffffff"')
     svg = svg[:start] + svg[svg.index(b"/>", start) + 2 :]
     for paint in (b"fill", b"stroke"):
         svg = svg.replace(paint + b'="#1a1a1a"', paint + b'="currentColor"')
-        svg = svg.replace(paint + b'="#666666"', paint + b'="currentColor" ' + paint + b'-opacity=".7"')
+        svg = svg.replace(
+            paint + b'="#666666"', paint + b'="currentColor" ' + paint + b'-opacity=".7"'
+        )
     return svg
-

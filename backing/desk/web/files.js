@@ -1,0 +1,118 @@
+// The folder: which chart is open, and what of it is saved. Text that is not saved is kept in this browser, by folder and name.
+import { folder as ask } from "./ask.js";
+
+const LATEST = "desk latest";
+
+export class Files {
+  // `on`: opened(text, words), saved(words).
+  constructor(on) {
+    this.on = on;
+    this.name = "";
+    this.revision = "";
+    this.disk = ""; // the text as it lies on the disk
+  }
+
+  async list() {
+    this.found = await ask("/charts");
+    return this.found;
+  }
+
+  get folder() {
+    return this.found?.folder ?? "";
+  }
+
+  _key(name) {
+    return `desk ${this.folder} ${name}`;
+  }
+
+  // The chart that was open last, or the first; null where there is none.
+  usual() {
+    const named = decodeURIComponent(location.hash.slice(1));
+    const there = (name) => this.found.charts.some((one) => one.name === name);
+    const latest = localStorage.getItem(`${LATEST} ${this.folder}`);
+    return [named, latest].find(there) ?? this.found.charts[0]?.name ?? null;
+  }
+
+  async open(name) {
+    const found = await ask(`/charts/open?name=${encodeURIComponent(name)}`);
+    const draft = JSON.parse(localStorage.getItem(this._key(name)) ?? "null");
+    this._now(found.name, found.text, draft?.revision ?? found.revision);
+    if (draft && draft.text !== found.text) {
+      const words = draft.revision === found.revision ? "What you had typed and not saved is here again." : "What you had typed and not saved is here again; the file has been changed by another program meanwhile.";
+      return this.on.opened(draft.text, words);
+    }
+    this.revision = found.revision;
+    localStorage.removeItem(this._key(name));
+    this.on.opened(found.text, "");
+  }
+
+  // As it lies on the disk; what was typed since is gone.
+  async again() {
+    localStorage.removeItem(this._key(this.name));
+    await this.open(this.name);
+  }
+
+  _now(name, text, revision) {
+    Object.assign(this, { name, disk: text, revision });
+    localStorage.setItem(`${LATEST} ${this.folder}`, name);
+    history.replaceState(null, "", `#${encodeURIComponent(name)}`);
+  }
+
+  get known() {
+    return Boolean(this.name);
+  }
+
+  changed(text) {
+    return text !== this.disk;
+  }
+
+  // Keep what is typed until it is saved.
+  keep(text) {
+    if (!this.known) return;
+    if (this.changed(text)) localStorage.setItem(this._key(this.name), JSON.stringify({ text, revision: this.revision }));
+    else localStorage.removeItem(this._key(this.name));
+  }
+
+  async save(text) {
+    const before = this.name;
+    const { name, revision, beside } = await ask("/charts/save", { name: before, text, revision: this.revision });
+    localStorage.removeItem(this._key(before));
+    this._now(name, text, revision);
+    await this.list();
+    this.on.saved(beside ? `Another program has changed ${beside} meanwhile. That is left as it is; what you typed here is kept in ${name}.` : `${name} is saved.`);
+  }
+
+  async begin(name) {
+    const made = await ask("/charts/new", { name });
+    await this.list();
+    await this.open(made.name);
+  }
+
+  async copy(name, text) {
+    const made = await ask("/charts/new", { name, text });
+    await this.list();
+    await this.open(made.name);
+  }
+
+  async rename(to) {
+    const old = this.name;
+    const { name } = await ask("/charts/rename", { name: old, to });
+    const draft = localStorage.getItem(this._key(old));
+    localStorage.removeItem(this._key(old));
+    if (draft) localStorage.setItem(this._key(name), draft);
+    this._now(name, this.disk, this.revision);
+    await this.list();
+    this.on.saved(`It is named ${name} now.`);
+  }
+
+  async remove(name) {
+    await ask("/charts/delete", { name });
+    await this.list();
+  }
+
+  async restore(name) {
+    const back = await ask("/charts/restore", { name });
+    await this.list();
+    return back.name;
+  }
+}
