@@ -32,7 +32,9 @@ def pages(
     grips: Sequence[Block] = (),
     above: Mapping[str, Grip] = NOTHING,
 ) -> list[list[Mark]]:
-    """The marks of each page of `paper`, its width and height. `title` holds text, size, face and softness of the lines of the title block; `grips` stand
+    """The marks of each page of `paper`, its width and height.
+
+    `title` holds text, size, face and softness of the lines of the title block; `grips` stand
     under the music, those `above` by their symbols over the bars."""
     wide, high = paper
     full = wide - 2 * SIDE - MARGIN

@@ -18,7 +18,7 @@ from typing import NamedTuple
 from backing.output.sheet.cells import Cell, Row, cut_cell
 from backing.output.sheet.chord import symbol
 from backing.output.sheet.line import draw
-from backing.output.sheet.marks import Mark, placed
+from backing.output.sheet.marks import Mark, Zone, placed
 from backing.output.sheet.staff import bass_clef, cautionary, clef
 from backing.output.sheet.system import (
     Look,
@@ -99,7 +99,8 @@ def block(one: Held, full: float, size: float, look: Look, low: bool, filled: fl
     before, after = indent(row, low, look), caution(row, low, look)
     sets = arranged(one.cells, full / size * filled - after, before)
     system = draw(row, sets, look, MARGIN / size, has_melody(row), low)
-    marks = tuple(placed(m, MARGIN, system.ascent * size, size) for m in system.marks)
+    bars = (Zone(s.x0, -system.ascent, s.x1, system.descent, s.cell.bar.span.start) for s in sets)
+    marks = tuple(placed(m, MARGIN, system.ascent * size, size) for m in (*system.marks, *bars))
     gap = GAP + (SECTION_GAP if row.begins else 0.0)
     return Block(marks, (system.ascent + system.descent) * size, gap * size, row.begins)
 
