@@ -26,7 +26,8 @@ from backing.ground.pitch import Pitch
 from backing.ground.roles import pitched
 from backing.output.asked import CONCERT
 from backing.output.parts.engraved import engraved, pages, players_of
-from backing.output.parts.score import score, text
+from backing.output.parts.score import part_of, score, text
+from backing.output.parts.staves import drum_of
 from backing.output.parts.written import fingered, struck
 from tests.each import each
 
@@ -316,25 +317,49 @@ def test_parts_fit_the_schema() -> None:
 
 
 @pytest.mark.libraries
-def test_music21_reads_the_same_notes() -> None:
-    """Places and pitches of each part without tab; its durations are those of the file."""
+@each("name", ("swing", "bossa", "six", "seven"))
+def test_music21_reads_the_same_notes(name: str) -> None:
+    """Places, lengths (ties joined) and pitches of every part alone, and of all of them as a score."""
     import music21
 
-    for name in ("swing", "bossa", "six"):
-        one = music(name, "chord-melody: full" if "meter" not in CHARTS[name][1] else "")
-        for role in ("solo", "bass", "keys"):
-            if role not in players(one):
-                continue
-            stream = music21.converter.parseData(text(one, [role], tab="off"), format="musicxml")
-            heard = []
-            for part in stream.parts:
-                for element in part.flatten().notes:
-                    if isinstance(element, music21.harmony.ChordSymbol) or element.duration.isGrace:
-                        continue
-                    for own in element.notes if element.isChord else [element]:
-                        if own.tie is None or own.tie.type == "start":
-                            heard.append(
-                                (Fraction(element.offset).limit_denominator(96), own.pitch.midi)
-                            )
-            written = begun(next(p for p in one.players if p.role == role).notes)
-            assert sorted(heard) == written, (name, role)
+    one = music(name, "chord-melody: full" if "meter" not in CHARTS[name][1] else "")
+    everyone = players(one)
+    for roles in (*([role] for role in everyone), everyone):
+        read = music21.converter.parseData(text(one, roles, tab="off"), format="musicxml")
+        meant = sorted(note for role in roles for note in _meant(one, role))
+        assert sorted(note for part in read.parts for note in _heard(part)) == meant, roles
+
+
+def _meant(one: Arrangement, role: str) -> list[tuple[Fraction, Fraction, str]]:
+    """Where each note begins and ends on paper, and its pitch or its drum's place on the staff."""
+    own = part_of(one, next(p for p in one.players if p.role == role), "off")
+    rows = [w for stave in own.staves for _, bars in stave.voices for row in bars for w in row]
+    drums = not pitched(role)
+    return [
+        (w.struck.start_q, w.struck.end_q, _name(note.pitch, drums))
+        for w in rows
+        if w.struck is not None and w.first
+        for note in w.struck.notes
+    ]
+
+
+def _name(pitch: int, drums: bool) -> str:
+    return f"{drum_of(pitch).step}{drum_of(pitch).octave}" if drums else str(pitch)
+
+
+def _heard(part: Any) -> list[tuple[Fraction, Fraction, str]]:
+    """The same of a part that music21 has read."""
+    found: list[tuple[Fraction, Fraction, str]] = []
+    for element in part.flatten().notes:
+        if "ChordSymbol" in element.classes or element.duration.isGrace:
+            continue
+        start = Fraction(element.offset).limit_denominator(96)
+        end = start + Fraction(element.quarterLength).limit_denominator(96)
+        for own in getattr(element, "notes", [element]):
+            name = own.displayName if "Unpitched" in own.classes else str(own.pitch.midi)
+            if own.tie is not None and own.tie.type != "start":
+                at = next(i for i, n in enumerate(found) if n[1:] == (start, name))
+                found[at] = found[at][0], end, name
+            else:
+                found.append((start, end, name))
+    return found

@@ -49,7 +49,7 @@ def score(
     if timeline.by:
         add(head, "creator", timeline.by, type="composer")
     add(add(head, "encoding"), "software", f"backing {VERSION}")
-    parts = [_part(music, player, tab) for player in music.players if player.role in players]
+    parts = [part_of(music, player, tab) for player in music.players if player.role in players]
     names = add(root, "part-list")
     for number, part in enumerate(parts, 1):
         shown = {"print-object": "no"} if printed and len(parts) == 1 else {}
@@ -67,7 +67,8 @@ def title_of(player: Player) -> str:
     return name[:1].upper() + name[1:]
 
 
-def _part(music: Arrangement, player: Player, tab: str) -> Part:
+def part_of(music: Arrangement, player: Player, tab: str) -> Part:
+    """A player on staves; `tab` as in `score`."""
     timeline = music.timeline
     notes = [n for n in player.notes if n.start_q >= 0]
     strings = tuple(s + timeline.tuned for s in open_strings(timeline.tuning))
