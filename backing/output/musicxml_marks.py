@@ -117,10 +117,12 @@ def rehearsal(parent: ET.Element, name: str) -> None:
     add(add(add(parent, "direction", placement="above"), "direction-type"), "rehearsal", name)
 
 
-def tempo(parent: ET.Element, value: Tempo, meter: Meter) -> None:
-    """A metronome mark."""
+def tempo(parent: ET.Element, value: Tempo, meter: Meter, word: str = "") -> None:
+    """A metronome mark, behind a word."""
     unit = value.unit(meter)
     made = add(parent, "direction", placement="above")
+    if word:
+        add(add(made, "direction-type"), "words", f"{word}  ")
     mark = add(add(made, "direction-type"), "metronome")
     dotted = unit not in UNITS
     add(mark, "beat-unit", UNITS.get(unit * Fraction(2, 3) if dotted else unit, "quarter"))

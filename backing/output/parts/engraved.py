@@ -11,35 +11,50 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
+from math import ceil
 from pathlib import Path
 from typing import Any, cast
 from xml.etree import ElementTree as ET
 
-from backing.band.model import Arrangement
+from backing.band.model import Arrangement, Player
 from backing.ground.errors import OutputError
 from backing.ground.instruments import STANDARD_TUNING
 from backing.ground.languages import ENGLISH
+from backing.ground.roles import role_of
 from backing.ground.tunings import open_strings
 from backing.output import memory
 from backing.output.asked import CONCERT, Paper
 from backing.output.files import MARK, claim
-from backing.output.parts.score import text, title_of
+from backing.output.hand import said
+from backing.output.parts.as_fingered import as_fingered
+from backing.output.parts.diagrams import ROOM, Frets, draw, held
+from backing.output.parts.measures import strums
+from backing.output.parts.score import part_of, text, title_of
 from backing.output.sheet.faces import families, folders
 from backing.output.sheet.page import PAPERS
 from backing.output.sheet.write import KINDS, PNG_PPI, marked, write_pages
+from backing.timeline.model import Timeline
 
 TEMPLATE = Path(__file__).parent / "part.typ"
 SIDE, HEAD, FOOT = 38.0, 30.0, 30.0
 FIRST, OTHER = 86.0, 48.0  # where the music begins on the first page and on the others
 STAFF_PT, SCORE_PT = 18.5, 13.5  # height of a staff of a part, and of a score of many
+TITLE, TUNING, LETTER = (
+    20.5,
+    12.0,
+    9.9,
+)  # height of a line of the title and of that of strings; width of a letter
 LEFT = 14.0  # for bar numbers, outside the lines of text
 SPACING, SIGNS, WIDEST = (
     0.25,
     9,
     2.8,
 )  # what verovio spaces by, and how many signs over a bar want more of it
+FULL, FULL_SCORE = 0.36, 0.6  # of its width, from which on a line may end behind four bars
+PADDING = 50  # beside the name of a section in its box
 CHORD = 360  # size of a chord's name, in verovio's units
 UNIT = 10.0  # of verovio's units in a point of ours, before it is scaled
+_UNITS = 90  # of its drawing, in a unit in which verovio is told of space
 _SPACES = 4 * 18  # of verovio's units in a staff at full scale
 _STRINGS = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 _SVG = "{http://www.w3.org/2000/svg}"
@@ -48,8 +63,8 @@ _NOTES = str.maketrans({"\ueca2": "𝅝", "\ueca3": "𝅗𝅥", "\ueca5": "♩",
 _SIGNS = str.maketrans(
     {"\uea64": "♭", "\uea65": "♮", "\uea66": "♯", "\ue260": "♭", "\ue261": "♮", "\ue262": "♯"}
 )
-OPTIONS = {
-    "header": "none", "footer": "none", "breaks": "auto", "pageMarginRight": 0, "pageMarginTop": 70,
+OPTIONS: dict[str, Any] = {
+    "header": "none", "footer": "none", "breaks": "smart", "pageMarginRight": 0, "pageMarginTop": 70,
     "pageMarginBottom": 0, "xmlIdSeed": 1, "svgViewBox": True, "adjustPageHeight": True, "condense": "none",
     "spacingSystem": 7, "spacingBraceGroup": 5, "minLastJustification": 0.6,
 }  # fmt: skip
@@ -102,16 +117,20 @@ def pages(
     import typst
 
     wide, high = PAPERS[paper.size]
-    drawn = engraved(
-        text(music, players, tab=paper.tab, printed=True), wide, high, len(players), _signs(music)
-    )
-    titles = [title_of(p) for p in music.players if p.role in players]
+    own = [p for p in music.players if p.role in players]
     line = music.timeline
-    name = titles[0] if len(titles) == 1 else "Score"
+    tuning = _tuning(line)
+    first = FIRST + TITLE * (_lines(line.title, wide - 2 * SIDE) - 1) + (TUNING if tuning else 0.0)
+    shown = as_fingered(music, players)
+    drawn = engraved(
+        text(shown, players, tab=paper.tab, printed=True), wide, high - first, len(players), _signs(shown),
+        grips=_grips(shown, own, paper.tab),
+    )  # fmt: skip
+    name = title_of(own[0]) if len(own) == 1 else "Score"
     data = {
         "title": line.title or "Untitled", "part": name, "author": line.by, "keywords": [MARK],
         "language": (language or ENGLISH).split("-")[0], "width": wide, "height": high,
-        "side": SIDE, "left": LEFT, "head": HEAD, "first": FIRST, "other": OTHER, "tuning": _tuning(music),
+        "side": SIDE, "left": LEFT, "head": HEAD, "first": first, "other": OTHER, "tuning": tuning,
         "families": families(f"{line.title}{line.by}{name}"), "pages": drawn,
     }  # fmt: skip
     made = cast(
@@ -129,22 +148,27 @@ def pages(
     return [marked(page, cast(Any, kind), f"{data['title']} – {name}") for page in done]
 
 
-def engraved(xml: str, wide: float, high: float, players: int, chords: int = 0) -> list[str]:
-    """The music of every page as SVG, as wide as the page without its sides; `chords` are the most signs over a bar.
+def engraved(
+    xml: str, wide: float, room: float, players: int, chords: int = 0, grips: Sequence[Frets] = ()
+) -> list[str]:
+    """The music of every page as SVG, as wide as the page without its sides, with so much room above the foot.
 
-    Raises `OutputError`.
+    `chords` are the most signs over a bar, `grips` stand over the names of chords in their order. Raises `OutputError`.
     """
     import verovio
 
     staff = SCORE_PT if players > 2 else STAFF_PT
     scale = staff / _SPACES * 100 * UNIT
-    room = wide - 2 * SIDE + LEFT
+    more = round(ROOM / _UNITS) if grips else 0
     options = {
         **OPTIONS,
-        "pageWidth": round(room * UNIT * 100 / scale),
-        "pageHeight": round((high - OTHER - FOOT) * UNIT * 100 / scale),
+        "pageWidth": round((wide - 2 * SIDE + LEFT) * UNIT * 100 / scale),
+        "pageHeight": round((room - FOOT) * UNIT * 100 / scale),
         "pageMarginLeft": round(LEFT * UNIT * 100 / scale),
         "scale": round(scale),
+        "pageMarginTop": OPTIONS["pageMarginTop"] + more * _UNITS // 10,
+        "spacingSystem": OPTIONS["spacingSystem"] + more,
+        "breaksSmartSb": FULL_SCORE if players > 2 else FULL,
         "spacingLinear": SPACING * min(WIDEST, max(1.0, chords / SIGNS)),
     }
     verovio.enableLog(verovio.LOG_OFF)
@@ -154,11 +178,19 @@ def engraved(xml: str, wide: float, high: float, players: int, chords: int = 0) 
         raise OutputError(
             "the part cannot be engraved; write it as .musicxml for a notation program"
         )
-    return [_with_our_faces(kit.renderToSVG(n)) for n in range(1, kit.getPageCount() + 1)]
+    pages, at = [], 0
+    for number in range(1, kit.getPageCount() + 1):
+        page = _with_our_faces(kit.renderToSVG(number))
+        at += draw(page, grips[at:])
+        for measure in [g for g in page.iter(f"{_SVG}g") if g.get("class") == "measure"]:
+            _raise(measure)
+        made = ET.tostring(page, encoding="unicode").translate(_NOTES)
+        pages.append(made.replace("Leipzig", "Inter").replace("Times, serif", "Inter"))
+    return pages
 
 
-def _with_our_faces(svg: str) -> str:
-    """The same with the faces that ship with this program, chord names in one piece, and names of sections over them."""
+def _with_our_faces(svg: str) -> ET.Element:
+    """The same with the faces that ship with this program, and chord names in one piece."""
     ET.register_namespace("", _SVG[1:-1])
     ET.register_namespace("xlink", "http://www.w3.org/1999/xlink")
     root = ET.fromstring(svg)
@@ -168,10 +200,7 @@ def _with_our_faces(svg: str) -> str:
         if group.get("class") == "harm":
             for text in group.findall(f"{_SVG}text"):
                 _one_piece(text)
-    for measure in [g for g in root.iter(f"{_SVG}g") if g.get("class") == "measure"]:
-        _raise(measure)
-    made = ET.tostring(root, encoding="unicode").translate(_NOTES)
-    return made.replace("Leipzig", "Inter").replace("Times, serif", "Inter")
+    return root
 
 
 def _one_piece(text: ET.Element) -> None:
@@ -186,16 +215,28 @@ def _one_piece(text: ET.Element) -> None:
 
 def _raise(measure: ET.Element) -> None:
     """Set the name of a section over the chords of its first bar, and the tempo beside it."""
-    chords = [_y(g) for g in measure.iter(f"{_SVG}g") if g.get("class") == "harm"]
     boxes = [g for g in measure.iter(f"{_SVG}g") if g.get("class") == "reh"]
-    if not boxes:
-        return
-    line = min([*chords, *map(_y, boxes)]) - CHORD - 130
+    names = [g for g in measure.iter(f"{_SVG}g") if g.get("class") == "harm"]
+    tempos = [g for g in measure.iter(f"{_SVG}g") if g.get("class") == "tempo"]
+    over = ROOM if any(g.get("class") == "diagram" for g in measure.iter(f"{_SVG}g")) else 0
+    line = min([_y(g) for g in (*names, *boxes)], default=0) - over - CHORD - 130
+    at = _x(names[0]) if names else None
     for box in boxes:
-        box.set("transform", f"translate(0,{line - _y(box)})")
-    width = max(float(r.get("width", 0)) for box in boxes for r in box.iter(f"{_SVG}rect"))
-    for tempo in [g for g in measure.iter(f"{_SVG}g") if g.get("class") == "tempo"]:
-        tempo.set("transform", f"translate({width + 100:.0f},{line - _y(tempo)})")
+        for rect in box.iter(f"{_SVG}rect"):
+            x, width = float(rect.get("x", 0)) - PADDING, float(rect.get("width", 0)) + 2 * PADDING
+            rect.set("x", f"{x:.0f}")
+            rect.set("width", f"{width:.0f}")
+            at = x if at is None else at
+            box.set("transform", f"translate({at - x:.0f},{line - _y(box)})")
+            at += width + 100
+    for tempo in tempos:
+        right = _x(tempo) if at is None else at
+        tempo.set("transform", f"translate({right - _x(tempo):.0f},{line - _y(tempo)})")
+
+
+def _x(group: ET.Element) -> float:
+    """Where the text of a group begins."""
+    return next((float(t.get("x", 0)) for t in group.iter(f"{_SVG}text")), 0.0)
 
 
 def _y(group: ET.Element) -> int:
@@ -212,15 +253,24 @@ def _signs(music: Arrangement) -> int:
     return max(found.values(), default=0)
 
 
-def _tuning(music: Arrangement) -> str:
+def _grips(shown: Arrangement, own: Sequence[Player], tab: str) -> Sequence[Frets]:
+    """What is held at every chord of a part that strums."""
+    if len(own) != 1 or tab == "only" or not role_of(own[0].role).strings:
+        return ()
+    player = next(p for p in shown.players if p.role == own[0].role)
+    strummed = player.role != "solo" and strums(part_of(shown, player, tab))
+    return held(shown.timeline, player.notes) if strummed else ()
+
+
+def _lines(title: str, room: float) -> int:
+    """About how many lines a title takes."""
+    return max(1, ceil(len(title) * LETTER / room))
+
+
+def _tuning(line: Timeline) -> str:
     """Capo and open strings in words, where they are not as usual."""
-    line = music.timeline
     strings = open_strings(line.tuning)
-    words = []
+    words = [said(line)] if said(line) else []
     if strings != STANDARD_TUNING:
         words.append("strings " + " ".join(_STRINGS[s % 12] for s in strings))
-    if line.tuned:
-        words.append(f"tuned {'down' if line.tuned < 0 else 'up'} {abs(line.tuned)}")
-    if line.capo:
-        words.append(f"capo {line.capo}: frets count from it, notes and chords as they sound")
     return ", ".join(words)

@@ -7,19 +7,16 @@ Source: MusicXML 4.0; accidentals as in any handbook of notation.
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 from xml.etree import ElementTree as ET
 
 from backing.band.model import Arrangement, Note
-from backing.chart.ast import Slot
 from backing.ground.pitch import Key, Pitch
-from backing.ground.source import NOWHERE
-from backing.ground.timebase import DYNAMICS, Tempo
-from backing.output import musicxml_marks as marks
 from backing.output.musicxml_marks import UNITS, add
+from backing.output.parts.over import Over
+from backing.output.parts.over import Over
 from backing.output.parts.staves import GUITAR, TAB, Clef, Layout, drum_of
 from backing.output.parts.written import Written
 from backing.performance.explain import spelled
@@ -30,6 +27,7 @@ STRUMMED, CHORD = (
     5,
     3,
 )  # strings of a strum, and of any chord of a part that strums: slashes; chord and tab tell the rest
+LINE = 4  # bars
 OFTEN = 0.25  # of its strokes, that a part must strum for that
 _TUNED = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"]
 
@@ -57,8 +55,9 @@ class Measures:
     """Writes the measures of a part in order; `leads` has the chords, `printed` all of a chord in its text."""
 
     def __init__(self, part: Part, music: Arrangement, leads: bool, printed: bool) -> None:
-        self.part, self.music, self.leads, self.printed = part, music, leads, printed
+        self.part, self.printed = part, printed
         self.timeline = music.timeline
+        self.over = Over(music, part.divisions, leads=leads, printed=printed)
         self.several = len(part.staves) > 1
         self.strummed = printed and part.player != "solo" and strums(part)
         self.signs: dict[tuple[int, Fraction], int] = {}
@@ -71,10 +70,10 @@ class Measures:
             number = bar.number or (0 if i == 0 else bars[i - 1].number + 1)
             implicit = {"implicit": "yes"} if bar.number == 0 and i == 0 else {}
             measure = add(element, "measure", number=str(number), **implicit)
+            if self.printed and self._begins_line(bar):
+                add(measure, "print", new_system="yes")
             self._attributes(measure, bar, before)
-            self._over(measure, bar, before)
-            if self.leads:
-                self._harmonies(measure, bar)
+            self.over.write(measure, bar, before)
             self._staves(measure, i, bar)
             style = "light-heavy" if i + 1 == len(bars) else ""
             if not style and bars[i + 1].section_index != bar.section_index:
@@ -82,6 +81,13 @@ class Measures:
             if style:
                 add(add(measure, "barline", location="right"), "bar-style", style)
             before = bar
+
+    def _begins_line(self, bar: PlayedBar) -> bool:
+        """Whether a line of music may begin here: at a section, and every four bars of it that leave no bar alone."""
+        section = self.timeline.sections[bar.section_index]
+        at = bar.index - section.first
+        left = section.last - bar.index + 1
+        return bar.index > 1 and (at == 0 or (at % LINE == 0 and left > 1))
 
     # --- what holds from here on
 
@@ -130,38 +136,6 @@ class Measures:
         if self.timeline.capo and self.part.player != "bass":
             add(details, "capo", self.timeline.capo)
 
-    def _over(self, measure: ET.Element, bar: PlayedBar, before: PlayedBar | None) -> None:
-        """Names of sections, tempo, feel and dynamics where they begin."""
-        section = self.timeline.sections[bar.section_index]
-        if section.first == bar.index and section.name and self.leads:
-            marks.rehearsal(measure, section.name)
-        if before is None and self.leads:
-            qpm = Fraction(60_000_000, self.timeline.tempo[0].us)
-            beat = bar.meter.beat_q if bar.meter.compound else Fraction(1)
-            marks.tempo(measure, Tempo(Fraction(round(qpm / beat)), beat), bar.meter)
-        feel, usual = bar.feel or self.music.style.feel, self.music.style.feel
-        if self.leads and (before is None or (before.feel or usual) != feel):
-            if not feel.straight:
-                _words(measure, "Swing" if feel.ratio is None else "Shuffle")
-                marks.feel(measure, feel)
-            elif before is not None:
-                _words(measure, "Straight")
-        level = bar.dynamic
-        if level is not None and (before is None or before.dynamic != level):
-            made = add(measure, "direction", placement="below")
-            dynamics = add(add(made, "direction-type"), "dynamics")
-            add(dynamics, min(DYNAMICS, key=lambda name: abs(DYNAMICS[name] - level)))
-
-    def _harmonies(self, measure: ET.Element, bar: PlayedBar) -> None:
-        spans = self.timeline.chords
-        first = bisect_left(spans, bar.index, key=lambda s: s.bar)
-        for span in spans[first : bisect_left(spans, bar.index + 1, key=lambda s: s.bar)]:
-            if span.held:
-                continue
-            slot = Slot(Fraction(0), span.length_q, span.chord, span.symbol, NOWHERE)
-            offset = int((span.start_q - bar.start_q) * self.part.divisions)
-            marks.harmony(measure, slot, offset, self.printed)
-
     # --- notes
 
     def _staves(self, measure: ET.Element, i: int, bar: PlayedBar) -> None:
@@ -200,7 +174,7 @@ class Measures:
     ) -> None:
         for i, written in enumerate(row):
             before, after = row[i - 1] if i else None, row[i + 1] if i + 1 < len(row) else None
-            if written.struck is None and stave.clef == TAB and self.several:
+            if written.struck is None and self._under(stave):
                 forward = add(measure, "forward")  # the staff above has the rests
                 add(forward, "duration", int(written.figure.length_q * self.part.divisions))
                 continue
@@ -221,7 +195,11 @@ class Measures:
                 if slash:
                     _slashed(made)
                 if n == 0:
-                    _grouped(made, written, before, after)
+                    _grouped(made, written, before, after, shown=not self._under(stave))
+
+    def _under(self, stave: Stave) -> bool:
+        """Whether a staff is the tab of notes on the one above it."""
+        return stave.clef == TAB and self.several
 
     def _value(self, made: ET.Element, voice: int, written: Written, whole: bool = False) -> None:
         figure = written.figure
@@ -269,7 +247,7 @@ class Measures:
             changed = add(made, "time-modification")
             add(changed, "actual-notes", figure.number)
             add(changed, "normal-notes", 1 << ((figure.number - 1).bit_length() - 1))
-        if stave.clef == TAB and self.several:
+        if self._under(stave):
             add(made, "stem", "none")
         elif len(stave.voices) > 1:
             add(made, "stem", "up" if voice % 4 == 1 else "down")
@@ -345,10 +323,6 @@ def altered(key: Key) -> dict[str, int]:
     }
 
 
-def _words(measure: ET.Element, text: str) -> None:
-    add(add(add(measure, "direction", placement="above"), "direction-type"), "words", text)
-
-
 def _ties(written: Written) -> list[str]:
     """How a figure is tied to those before and after it."""
     if written.struck is None:
@@ -357,11 +331,16 @@ def _ties(written: Written) -> list[str]:
 
 
 def _grouped(
-    made: ET.Element, written: Written, before: Written | None, after: Written | None
+    made: ET.Element,
+    written: Written,
+    before: Written | None,
+    after: Written | None,
+    *,
+    shown: bool = True,
 ) -> None:
-    """Beams and the brackets of tuplets."""
+    """Beams and the brackets of tuplets; where they are not `shown` the tuplet only, for its values."""
     figure = written.figure
-    if figure.beam and not figure.rest:
+    if figure.beam and not figure.rest and shown:
         here = before is not None and before.figure.beam == figure.beam
         there = after is not None and after.figure.beam == figure.beam
         beam = ET.Element("beam", number="1")
@@ -381,5 +360,6 @@ def _grouped(
         notations = add(made, "notations") if notations is None else notations
         at = sum(child.tag == "tied" for child in notations)
         for way in [*(["start"] if begins else []), *(["stop"] if ends else [])]:
-            notations.insert(at, ET.Element("tuplet", type=way, bracket="yes"))
+            bracket = {"bracket": "yes"} if shown else {"bracket": "no", "show-number": "none"}
+            notations.insert(at, ET.Element("tuplet", {"type": way, **bracket}))
             at += 1
