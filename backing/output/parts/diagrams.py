@@ -14,11 +14,11 @@ from xml.etree import ElementTree as ET
 from backing.band.model import Note
 from backing.timeline.model import Timeline
 
-STRING, FRET, ROWS = 120, 150, 4
+STRING, FRET, ROWS = 165, 190, 4
 WIDE, HIGH = 5 * STRING, ROWS * FRET
-MARKS = 150  # over the nut, for open strings and those that are not played
-OVER = 480  # from the base of a chord's name up to the foot of its diagram
-ROOM = HIGH + MARKS + 100  # that a system wants more
+MARKS = 190  # over the nut, for open strings and those that are not played
+OVER = 500  # from the base of a chord's name up to the foot of its diagram
+ROOM = HIGH + MARKS + 220  # that a system wants more
 LEAST_STRINGS = 3
 APART = 1.4  # of its width, nearer than which two diagrams do not stand
 _SVG = "{http://www.w3.org/2000/svg}"
@@ -77,7 +77,7 @@ def _diagram(frets: Frets, x: float, y: float) -> ET.Element:
             made, f"{_SVG}path", {"d": f"M{x:.0f} {top:.0f} H{x + WIDE:.0f}", "stroke-width": "50"}
         )
     else:
-        _text(made, str(first), x + WIDE + 60, top + FRET * 0.8, "start")
+        _text(made, str(first), x + WIDE + 80, top + FRET * 0.75, "start")
     for i, fret in enumerate(frets):
         across = x + i * STRING
         if fret <= 0:
@@ -87,7 +87,7 @@ def _diagram(frets: Frets, x: float, y: float) -> ET.Element:
             ET.SubElement(
                 made,
                 f"{_SVG}circle",
-                {**middle, "r": "46", "fill": "currentColor", "stroke": "none"},
+                {**middle, "r": "66", "fill": "currentColor", "stroke": "none"},
             )
     return made
 
@@ -98,15 +98,15 @@ def _sign(made: ET.Element, x: float, y: float, *, open_: bool) -> None:
         ET.SubElement(
             made,
             f"{_SVG}circle",
-            {"cx": f"{x:.0f}", "cy": f"{y:.0f}", "r": "34", "stroke-width": "13"},
+            {"cx": f"{x:.0f}", "cy": f"{y:.0f}", "r": "46", "stroke-width": "13"},
         )
         return
-    d = f"M{x - 30:.0f} {y - 30:.0f} l60 60 M{x + 30:.0f} {y - 30:.0f} l-60 60"
+    d = f"M{x - 42:.0f} {y - 42:.0f} l84 84 M{x + 42:.0f} {y - 42:.0f} l-84 84"
     ET.SubElement(made, f"{_SVG}path", {"d": d, "stroke-width": "13"})
 
 
 def _text(made: ET.Element, words: str, x: float, y: float, anchor: str) -> None:
-    place = {"x": f"{x:.0f}", "y": f"{y:.0f}", "font-size": "200px", "text-anchor": anchor}
+    place = {"x": f"{x:.0f}", "y": f"{y:.0f}", "font-size": "260px", "text-anchor": anchor}
     ET.SubElement(
         made, f"{_SVG}text", {**place, "fill": "currentColor", "stroke": "none"}
     ).text = words

@@ -20,7 +20,7 @@ from backing.band.model import Arrangement, Player
 from backing.ground.errors import OutputError
 from backing.ground.instruments import STANDARD_TUNING
 from backing.ground.languages import ENGLISH
-from backing.ground.roles import role_of
+from backing.ground.roles import pitched, role_of
 from backing.ground.tunings import open_strings
 from backing.output import memory
 from backing.output.asked import CONCERT, Paper
@@ -28,7 +28,7 @@ from backing.output.files import MARK, claim
 from backing.output.hand import said
 from backing.output.parts.as_fingered import as_fingered
 from backing.output.parts.diagrams import ROOM, Frets, draw, held
-from backing.output.parts.measures import strums
+from backing.output.parts.measures import DEAD, strums
 from backing.output.parts.score import part_of, text, title_of
 from backing.output.sheet.faces import families, folders
 from backing.output.sheet.page import PAPERS
@@ -50,9 +50,13 @@ SPACING, SIGNS, WIDEST = (
     9,
     2.8,
 )  # what verovio spaces by, and how many signs over a bar want more of it
-FULL, FULL_SCORE = 0.36, 0.6  # of its width, from which on a line may end behind four bars
+SIZES, LITTLE = (
+    (1.0, 0.95, 0.9),
+    0.34,
+)  # sizes that are tried to save a last page with so little of a full one
+FULL = 0.36  # of its width, from which on a line may end behind four bars
 PADDING = 50  # beside the name of a section in its box
-CHORD = 360  # size of a chord's name, in verovio's units
+CHORD, WORDS = 360, 405  # sizes of a chord's name and of words over a staff, in verovio's units
 UNIT = 10.0  # of verovio's units in a point of ours, before it is scaled
 _UNITS = 90  # of its drawing, in a unit in which verovio is told of space
 _SPACES = 4 * 18  # of verovio's units in a staff at full scale
@@ -120,11 +124,11 @@ def pages(
     own = [p for p in music.players if p.role in players]
     line = music.timeline
     tuning = _tuning(line)
-    first = FIRST + TITLE * (_lines(line.title, wide - 2 * SIDE) - 1) + (TUNING if tuning else 0.0)
+    first = begins(line.title, tuning, wide - 2 * SIDE)
     shown = as_fingered(music, players)
     drawn = engraved(
-        text(shown, players, tab=paper.tab, printed=True), wide, high - first, len(players), _signs(shown),
-        grips=_grips(shown, own, paper.tab),
+        text(shown, players, tab=paper.tab, printed=True), wide, high - first, len(players),
+        _signs(shown) if any(pitched(p) for p in players) else 0, grips=_grips(shown, own, paper.tab),
     )  # fmt: skip
     name = title_of(own[0]) if len(own) == 1 else "Score"
     data = {
@@ -157,10 +161,39 @@ def engraved(
     """
     import verovio
 
-    staff = SCORE_PT if players > 2 else STAFF_PT
-    scale = staff / _SPACES * 100 * UNIT
+    verovio.enableLog(verovio.LOG_OFF)
+    kit = verovio.toolkit()
+    drawn: list[str] = []
+    for size in SIZES:
+        kit.setOptions(_options(wide, room, players, chords, size, bool(grips)))
+        if not kit.loadData(xml):
+            raise OutputError(
+                "the part cannot be engraved; write it as .musicxml for a notation program"
+            )
+        made = [kit.renderToSVG(n) for n in range(1, kit.getPageCount() + 1)]
+        drawn = drawn or made
+        if len(made) < len(drawn) or not _leaves_little(made):
+            drawn = made
+            break
+    pages, at = [], 0
+    for svg in drawn:
+        page = _with_our_faces(svg)
+        at += draw(page, grips[at:])
+        waiting: list[ET.Element] = []
+        for measure in _of(page, "measure"):
+            waiting = _raise(measure, waiting)
+        text = ET.tostring(page, encoding="unicode").translate(_NOTES)
+        pages.append(text.replace("Leipzig", "Inter").replace("Times, serif", "Inter"))
+    return pages
+
+
+def _options(
+    wide: float, room: float, players: int, chords: int, size: float, grips: bool
+) -> dict[str, Any]:
+    """What verovio is told of the page."""
+    scale = (SCORE_PT if players > 2 else STAFF_PT) * size / _SPACES * 100 * UNIT
     more = round(ROOM / _UNITS) if grips else 0
-    options = {
+    return {
         **OPTIONS,
         "pageWidth": round((wide - 2 * SIDE + LEFT) * UNIT * 100 / scale),
         "pageHeight": round((room - FOOT) * UNIT * 100 / scale),
@@ -168,25 +201,15 @@ def engraved(
         "scale": round(scale),
         "pageMarginTop": OPTIONS["pageMarginTop"] + more * _UNITS // 10,
         "spacingSystem": OPTIONS["spacingSystem"] + more,
-        "breaksSmartSb": FULL_SCORE if players > 2 else FULL,
+        "breaksSmartSb": FULL,
         "spacingLinear": SPACING * min(WIDEST, max(1.0, chords / SIGNS)),
     }
-    verovio.enableLog(verovio.LOG_OFF)
-    kit = verovio.toolkit()
-    kit.setOptions(options)
-    if not kit.loadData(xml):
-        raise OutputError(
-            "the part cannot be engraved; write it as .musicxml for a notation program"
-        )
-    pages, at = [], 0
-    for number in range(1, kit.getPageCount() + 1):
-        page = _with_our_faces(kit.renderToSVG(number))
-        at += draw(page, grips[at:])
-        for measure in [g for g in page.iter(f"{_SVG}g") if g.get("class") == "measure"]:
-            _raise(measure)
-        made = ET.tostring(page, encoding="unicode").translate(_NOTES)
-        pages.append(made.replace("Leipzig", "Inter").replace("Times, serif", "Inter"))
-    return pages
+
+
+def _leaves_little(pages: Sequence[str]) -> bool:
+    """Whether a last page has so few lines that nobody wants to turn for them."""
+    lines = [page.count('class="system"') for page in pages]
+    return len(pages) > 1 and lines[-1] <= max(1, LITTLE * lines[0])
 
 
 def _with_our_faces(svg: str) -> ET.Element:
@@ -196,10 +219,12 @@ def _with_our_faces(svg: str) -> ET.Element:
     root = ET.fromstring(svg)
     for style in [e for e in root.iter(f"{_SVG}style") if "@font-face" in (e.text or "")]:
         style.text = ""
-    for group in root.iter(f"{_SVG}g"):
-        if group.get("class") == "harm":
-            for text in group.findall(f"{_SVG}text"):
-                _one_piece(text)
+    for note in [g for g in root.iter(f"{_SVG}g") if g.get("id", "").startswith(DEAD)]:
+        for figure in note.iter(f"{_SVG}tspan"):
+            figure.text = "×"
+    for group in _of(root, "harm"):
+        for name in group.findall(f"{_SVG}text"):
+            _one_piece(name)
     return root
 
 
@@ -213,13 +238,22 @@ def _one_piece(text: ET.Element) -> None:
     text.set("font-weight", "600")
 
 
-def _raise(measure: ET.Element) -> None:
-    """Set the name of a section over the chords of its first bar, and the tempo beside it."""
-    boxes = [g for g in measure.iter(f"{_SVG}g") if g.get("class") == "reh"]
-    names = [g for g in measure.iter(f"{_SVG}g") if g.get("class") == "harm"]
-    tempos = [g for g in measure.iter(f"{_SVG}g") if g.get("class") == "tempo"]
-    over = ROOM if any(g.get("class") == "diagram" for g in measure.iter(f"{_SVG}g")) else 0
-    line = min([_y(g) for g in (*names, *boxes)], default=0) - over - CHORD - 130
+def _of(root: ET.Element, kind: str) -> list[ET.Element]:
+    """The groups of a kind."""
+    return [g for g in root.iter(f"{_SVG}g") if g.get("class") == kind]
+
+
+def _raise(measure: ET.Element, waiting: Sequence[ET.Element] = ()) -> list[ET.Element]:
+    """Set the name of a section over the chords of its first bar, and the tempo beside it.
+
+    `waiting` is the tempo of a pickup before it; that of a pickup is what comes back.
+    """
+    boxes, names = _of(measure, "reh"), _of(measure, "harm")
+    tempos = [*waiting, *_of(measure, "tempo")]
+    if not boxes and tempos and not waiting:
+        return tempos
+    over = ROOM if _of(measure, "diagram") else 0
+    line = min([_y(g) for g in (*names, *boxes, *tempos)], default=0) - over - CHORD - 130
     at = _x(names[0]) if names else None
     for box in boxes:
         for rect in box.iter(f"{_SVG}rect"):
@@ -227,11 +261,20 @@ def _raise(measure: ET.Element) -> None:
             rect.set("x", f"{x:.0f}")
             rect.set("width", f"{width:.0f}")
             at = x if at is None else at
-            box.set("transform", f"translate({at - x:.0f},{line - _y(box)})")
-            at += width + 100
+            at += _set(box, x, at, line) * width + 100
     for tempo in tempos:
-        right = _x(tempo) if at is None else at
-        tempo.set("transform", f"translate({right - _x(tempo):.0f},{line - _y(tempo)})")
+        _set(tempo, _x(tempo), _x(tempo) if at is None else at, line)
+    return []
+
+
+def _set(group: ET.Element, x: float, at: float, line: float) -> float:
+    """Move what begins at `x` to a place on a line, in the size of words over a staff; by how much it is scaled."""
+    sizes = (t.get("font-size", "") for t in group.iter(f"{_SVG}tspan"))
+    size = min((float(s[:-2]) for s in sizes if s.endswith("px")), default=WORDS)
+    by = WORDS / size
+    move = f"translate({at - by * x:.0f},{line - by * _y(group):.0f})"
+    group.set("transform", move if by == 1 else f"{move} scale({by:.3f})")
+    return by
 
 
 def _x(group: ET.Element) -> float:
@@ -262,9 +305,10 @@ def _grips(shown: Arrangement, own: Sequence[Player], tab: str) -> Sequence[Fret
     return held(shown.timeline, player.notes) if strummed else ()
 
 
-def _lines(title: str, room: float) -> int:
-    """About how many lines a title takes."""
-    return max(1, ceil(len(title) * LETTER / room))
+def begins(title: str, tuning: str, room: float) -> float:
+    """Where the music of the first page begins, under a title that takes some lines of so much room."""
+    lines = max(1, ceil(len(title) * LETTER / room))
+    return FIRST + TITLE * (lines - 1) + (TUNING if tuning else 0.0)
 
 
 def _tuning(line: Timeline) -> str:

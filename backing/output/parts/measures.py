@@ -14,8 +14,8 @@ from xml.etree import ElementTree as ET
 
 from backing.band.model import Arrangement, Note
 from backing.ground.pitch import Key, Pitch
+from backing.ground.roles import pitched
 from backing.output.musicxml_marks import UNITS, add
-from backing.output.parts.over import Over
 from backing.output.parts.over import Over
 from backing.output.parts.staves import GUITAR, TAB, Clef, Layout, drum_of
 from backing.output.parts.written import Written
@@ -23,11 +23,9 @@ from backing.performance.explain import spelled
 from backing.timeline.model import PlayedBar
 
 ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
-STRUMMED, CHORD = (
-    5,
-    3,
-)  # strings of a strum, and of any chord of a part that strums: slashes; chord and tab tell the rest
+STRUMMED, CHORD = 4, 3  # strings of a strum; and of what is a slash in a part that strums
 LINE = 4  # bars
+DEAD = "dead-"  # what the identifiers of damped notes of a tab begin with
 OFTEN = 0.25  # of its strokes, that a part must strum for that
 _TUNED = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"]
 
@@ -57,9 +55,11 @@ class Measures:
     def __init__(self, part: Part, music: Arrangement, leads: bool, printed: bool) -> None:
         self.part, self.printed = part, printed
         self.timeline = music.timeline
-        self.over = Over(music, part.divisions, leads=leads, printed=printed)
+        chords = leads and (pitched(part.player) or not printed)  # a drummer reads the form
+        self.over = Over(music, part.divisions, leads=leads, chords=chords, printed=printed)
         self.several = len(part.staves) > 1
         self.strummed = printed and part.player != "solo" and strums(part)
+        self.damped = 0  # notes of tab so far that are drawn as crosses
         self.signs: dict[tuple[int, Fraction], int] = {}
 
     def write(self, element: ET.Element) -> None:
@@ -76,7 +76,7 @@ class Measures:
             self.over.write(measure, bar, before)
             self._staves(measure, i, bar)
             style = "light-heavy" if i + 1 == len(bars) else ""
-            if not style and bars[i + 1].section_index != bar.section_index:
+            if not style and bar.number and bars[i + 1].section_index != bar.section_index:
                 style = "light-light"
             if style:
                 add(add(measure, "barline", location="right"), "bar-style", style)
@@ -193,7 +193,7 @@ class Measures:
             for n, note in enumerate(notes[:1] if slash else notes):
                 made = self._note(measure, stave, voice, written, note, bar, chord=n > 0)
                 if slash:
-                    _slashed(made)
+                    _slashed(made, "x" if written.struck.dead else "slash")
                 if n == 0:
                     _grouped(made, written, before, after, shown=not self._under(stave))
 
@@ -234,6 +234,11 @@ class Measures:
         if chord:
             add(made, "chord")
         head = self._pitch(made, note, bar)
+        if written.struck is not None and written.struck.dead and head == "normal":
+            head = "x"
+            if self.printed and stave.clef == TAB:
+                self.damped += 1
+                made.set("id", f"{DEAD}{self.damped}")
         if grace:
             add(made, "voice", voice)
             add(made, "type", "eighth")
@@ -256,7 +261,9 @@ class Measures:
         self._on_staff(made, stave)
         ties = [] if grace else _ties(written)
         fret = stave.frets.get(id(note)) if stave.clef == TAB else None
-        if ties or fret:
+        dotted = not chord and not grace and written.struck is not None and written.struck.short
+        dotted = dotted and not self._under(stave)
+        if ties or fret or dotted:
             notations = add(made, "notations")
             for way in ties:
                 add(notations, "tied", type=way)
@@ -264,6 +271,8 @@ class Measures:
                 technical = add(notations, "technical")
                 add(technical, "string", fret[0])
                 add(technical, "fret", fret[1])
+            if dotted:
+                add(add(notations, "articulations"), "staccato")
         return made
 
     def _pitch(self, made: ET.Element, note: Note, bar: PlayedBar) -> str:
@@ -290,8 +299,8 @@ def strums(part: Part) -> bool:
     return bool(counts) and sum(c >= STRUMMED for c in counts) >= OFTEN * len(counts)
 
 
-def _slashed(made: ET.Element) -> None:
-    """A note as a slash on the middle line."""
+def _slashed(made: ET.Element, shape: str) -> None:
+    """A note as a head without a pitch on the middle line."""
     for tag in ("accidental", "notehead"):
         for child in made.findall(tag):
             made.remove(child)
@@ -305,7 +314,7 @@ def _slashed(made: ET.Element) -> None:
         (i for i, c in enumerate(made) if c.tag in ("staff", "beam", "notations")), len(made)
     )
     head = ET.Element("notehead")
-    head.text = "slash"
+    head.text = shape
     made.insert(after, head)
 
 

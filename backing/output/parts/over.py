@@ -21,9 +21,13 @@ from backing.timeline.model import PlayedBar
 
 
 class Over:
-    """Writes over the measures of one part in order; `leads` has all but dynamics, `printed` words beside the tempo."""
+    """Writes over the measures of one part in order; `chords` has their names, `leads` has all but dynamics, `printed` words beside
+    the tempo."""
 
-    def __init__(self, music: Arrangement, divisions: int, *, leads: bool, printed: bool) -> None:
+    def __init__(
+        self, music: Arrangement, divisions: int, *, leads: bool, chords: bool, printed: bool
+    ) -> None:
+        self.chords = chords
         self.music, self.divisions, self.leads, self.printed = music, divisions, leads, printed
         self.timeline = music.timeline
         self.level = ""  # the dynamic that is written last
@@ -44,7 +48,7 @@ class Over:
                 if not told.straight:
                     marks.feel(measure, told)
         self._dynamics(measure, bar, before, section.first == bar.index)
-        if self.leads:
+        if self.chords:
             self._harmonies(measure, bar)
 
     def _feel(self, bar: PlayedBar) -> Feel:
@@ -99,7 +103,11 @@ def words(measure: ET.Element, text: str) -> None:
 
 
 def _word(feel: Feel) -> str:
-    return "" if feel.straight else "Swing" if feel.ratio is None else "Shuffle"
+    if feel.straight:
+        return ""
+    if not feel.swung_eighths:
+        return "Swung sixteenths"
+    return "Swing" if feel.ratio is None else "Shuffle"
 
 
 def _grows(bar: PlayedBar) -> int:

@@ -20,21 +20,34 @@ from backing.band.model import Kind, Note
 from backing.chart.ast import LineNote
 from backing.ground.pitch import Pitch
 from backing.ground.source import NOWHERE
+from backing.ground.timebase import EIGHTH
 from backing.output.sheet.values import Figure, figures
 from backing.timeline.model import PlayedBar
 
 FINEST = 24  # parts of a quarter: triplets, sixteenths and their halves
+CHUCK_Q = Fraction(1, 12)  # what is heard of damped strings, at most
 DETACHED = Fraction(1, 2)  # of the way to the next, under which a chord is short
 _SOME_PITCH = Pitch.parse("C4")
 
 
 class Struck(NamedTuple):
-    """Notes that begin together in one voice, and how long they are written; `graces` come before."""
+    """Notes that begin together in one voice, and how long they are written; `graces` come before.
+
+    `short` where they stop well before their written end, and have a dot; `dead` where nothing but a click is heard.
+    """
 
     start_q: Fraction
     end_q: Fraction
     notes: tuple[Note, ...]
     graces: tuple[Note, ...] = ()
+    short: bool = False
+
+    @property
+    def dead(self) -> bool:
+        """Whether the strings are damped."""
+        return all(
+            n.why.kind is Kind.DEAD or (n.string and n.length_q <= CHUCK_Q) for n in self.notes
+        )
 
 
 class Written(NamedTuple):
@@ -74,10 +87,10 @@ def struck(notes: Sequence[Note], played: Sequence[PlayedBar], drums: bool = Fal
     made = []
     for i, (start, own, mine) in enumerate(found):
         after = found[i + 1][0] if i + 1 < len(found) else None
-        end = _beat_end(start, played) if drums else _end(start, own, after)
+        end, short = (_beat_end(start, played), False) if drums else _end(start, own, after)
         if after is not None:
             end = min(end, after)
-        made.append(Struck(start, end, tuple(own), mine))
+        made.append(Struck(start, end, tuple(own), mine, short))
     return made
 
 
@@ -89,12 +102,15 @@ def _beat_end(start: Fraction, played: Sequence[PlayedBar]) -> Fraction:
     return next((q for q in beats if q > start), bar.end_q)
 
 
-def _end(start: Fraction, notes: Sequence[Note], after: Fraction | None) -> Fraction:
-    """Where a chord ends on paper."""
+def _end(start: Fraction, notes: Sequence[Note], after: Fraction | None) -> tuple[Fraction, bool]:
+    """Where a chord ends on paper, and whether it has a dot: a short one on an eighth is an eighth with a dot."""
     end = max(n.end_q for n in notes)
     if after is not None and end - start > DETACHED * (after - start):
-        return after
-    return _rounded(start, end)
+        return after, False
+    end, eighth = _rounded(start, end), start + EIGHTH
+    if end < eighth and (start / EIGHTH).denominator == 1 and (after is None or after >= eighth):
+        return eighth, True
+    return end, False
 
 
 def _rounded(start: Fraction, end: Fraction) -> Fraction:
