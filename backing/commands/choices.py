@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
@@ -54,12 +55,21 @@ def read_sheets(text: str) -> tuple[str, ...]:
 
 def read_choices(path: Path, choices: Choices) -> Choices:
     """The `[lesson]` table of a TOML file on top of `choices`. Raises `OutputError`, `RequestError`."""
+    given = {
+        name: _choice(path, name, value, getattr(choices, name))
+        for name, value in read_table(path, "lesson", [f.name for f in fields(Choices)]).items()
+    }
+    return replace(choices, **given)  # type: ignore[arg-type]
+
+
+def read_table(path: Path, title: str, names: Sequence[str]) -> dict[str, object]:
+    """A table of a TOML file that may hold these names; empty where the file has none. Raises `OutputError`, `RequestError`."""
     try:
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
         if len(data) > MOST_BYTES:
             raise RequestError(f"{path} is no file of choices: it is longer than 100 kB")
-        table = tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n")).get("lesson", {})
+        table = tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n")).get(title, {})
     except OSError as wrong:
         raise OutputError(f"{path} could not be read: {wrong.strerror}") from None
     except (
@@ -68,16 +78,13 @@ def read_choices(path: Path, choices: Choices) -> Choices:
     ) as wrong:  # not UTF-8, not TOML, or a number of endless digits
         raise RequestError(f"{path} is no TOML file: {wrong}") from None
     if not isinstance(table, dict):
-        raise RequestError(f"{path}: [lesson] is a table, not {table!r}")
-    names = [f.name for f in fields(Choices)]
-    given: dict[str, object] = {}
-    for name, value in table.items():
+        raise RequestError(f"{path}: [{title}] is a table, not {table!r}")
+    for name in table:
         if name not in names:
             raise RequestError(
-                f"{path}: [lesson] has no {name!r}; it may hold {', '.join(names)}.{near(name, names)}"
+                f"{path}: [{title}] has no {name!r}; it may hold {', '.join(names)}.{near(name, names)}"
             )
-        given[name] = _choice(path, name, value, getattr(choices, name))
-    return replace(choices, **given)  # type: ignore[arg-type]
+    return table
 
 
 def _choice(path: Path, name: str, value: object, usual: object) -> object:

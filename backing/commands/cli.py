@@ -14,6 +14,7 @@ from typing import Annotated
 
 import typer
 
+from backing.commands.bound import book
 from backing.commands.catalogue import styles
 from backing.commands.command import (
     ChartPath,
@@ -324,6 +325,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "desk": desk,
     "rehearse": rehearse,
     "lesson": lesson,
+    "book": book,
     "harmonise": harmonise,
     "new": new,
     "check": check,

@@ -22,7 +22,7 @@ from backing.commands.writing import page_stems, unseen, write_one
 
 if TYPE_CHECKING:
     from backing.chart.ast import Chart
-    from backing.output.bundle import Item, Renewal
+    from backing.output.bundle import Item, Renewal, Store
     from backing.output.jobs import Job
     from backing.performance.model import Performance
 
@@ -61,19 +61,34 @@ def lesson_of(
         for diagnostic in (*prepared.warnings, *unseen(prepared, sheets(wish, choices))):
             warn(diagnostic)
         stem = safe(stem_of(chart_path))
-        performance = band(prepared, wish)
-        renderings = heard(prepared, performance, stem, wish, choices)
-        prints = papers(prepared, performance, stem, wish, choices)
-        pieces = [p for r in renderings for p in r.pieces] + [p.piece for p in prints]
-        named = names(pieces, taken(chart_path, place))
-        items = tuple(
-            bundle.Item(n, p.group, p.title, p.about) for n, p in zip(named, pieces, strict=True)
-        )
-        title = prepared.timeline.title or stem
-        jobs = jobs_of(prepared, performance, renderings, prints, named, title)
-        jobs += index_jobs(title, prepared.timeline.by, items)
-        renewal = bundle.renew(store, jobs, progress, force=wish.files.force)
-    return items, renewal
+        own = taken(chart_path, place)
+        return fill_lesson(store, prepared, stem, wish, choices, own, progress)
+
+
+def fill_lesson(
+    store: Store,
+    prepared: Prepared,
+    stem: str,
+    wish: Options,
+    choices: Choices,
+    taken: Sequence[str],
+    progress: Progress,
+) -> tuple[tuple[Item, ...], Renewal]:
+    """Make or renew the files of a lesson in an open bundle, none under a name that is `taken`. Raises as `make_lesson`."""
+    from backing.output import bundle
+
+    performance = band(prepared, wish)
+    renderings = heard(prepared, performance, stem, wish, choices)
+    prints = papers(prepared, performance, stem, wish, choices)
+    pieces = [p for r in renderings for p in r.pieces] + [p.piece for p in prints]
+    named = names(pieces, taken)
+    items = tuple(
+        bundle.Item(n, p.group, p.title, p.about) for n, p in zip(named, pieces, strict=True)
+    )
+    title = prepared.timeline.title or stem
+    jobs = jobs_of(prepared, performance, renderings, prints, named, title)
+    jobs += index_jobs(title, prepared.timeline.by, items)
+    return items, bundle.renew(store, jobs, progress, force=wish.files.force)
 
 
 def told(place: Path, items: Sequence[Item], renewal: Renewal) -> list[str]:

@@ -173,6 +173,14 @@ REFUSED: dict[str, dict[str, str]] = {
         "--part": "a practice track goes through its passes; a part is written by backing make",
         "--tab": "a practice track goes through its passes; a part is written by backing make",
     },
+    "book": {
+        "--stems": "stems belong to a lesson; --make lesson makes one for each tune",
+        "--stems-as": "stems belong to a lesson; --make lesson makes one for each tune",
+        "--loop": "a loop is made by backing make, or by a lesson for every section",
+        "--for": "in a book --sheets names the instruments, such as --sheets concert,Bb",
+        "--part": "parts of players belong to a lesson, or are written by backing make",
+        "--tab": "parts of players belong to a lesson, or are written by backing make",
+    },
     "lesson": {
         "--stems": "a lesson holds stems already; leave them out with stems = false under [lesson] in --choices FILE",
         "--loop": "a lesson holds a loop of every section already",
@@ -210,6 +218,26 @@ def options(command: str = "make", **typed: object) -> Options:
             raise RequestError(f"{option.flag}: {words}")
         values |= _values(option, value)
     return Options().changed(**values)
+
+
+def over(wish: Options, typed: Mapping[str, object], command: str) -> Options:
+    """Options with what is typed for one tune on top; of two that say the same thing the tune's own counts.
+
+    Raises `RequestError` as `options` does.
+    """
+    own = options(command, **typed)
+    fields = [
+        name
+        for typed_name in typed
+        for flag in (BY_NAME[typed_name].flag, *_others(BY_NAME[typed_name].flag))
+        for name in BY_NAME[_name(flag)].field.partition(".")[2].split()
+    ]
+    return wish.changed(**{name: getattr(getattr(own, PART_OF[name]), name) for name in fields})
+
+
+def _others(flag: str) -> list[str]:
+    """The options that say the same thing in another way."""
+    return [other for pair in PAIRS if flag in pair for other in pair if other != flag]
 
 
 def _name(flag: str) -> str:

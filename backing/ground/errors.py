@@ -31,6 +31,9 @@ class _Diagnosed(BackingError):
         self.diagnostics = tuple(diagnostics)
         super().__init__("\n".join(d.headline() for d in self.diagnostics))
 
+    def __reduce__(self) -> tuple[type[_Diagnosed], tuple[tuple[Diagnostic, ...]]]:
+        return type(self), (self.diagnostics,)  # so that it is whole in another process
+
 
 class ChartError(_Diagnosed):
     """The chart cannot be played as typed; `diagnostics` holds every mistake found, in text order."""

@@ -11,7 +11,7 @@ import os
 import shutil
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from hashlib import blake2b
 from pathlib import Path
@@ -60,8 +60,11 @@ class Archive:
             self._work = self._stack.enter_context(work_folder(self._place))
         return self._work
 
-    def put(self, part: Path, output: Output) -> bool:
-        """Keep a finished file for the new ZIP, unless somebody has changed the one in it. Raises OSError."""
+    def put(self, work: Path, outputs: Sequence[Output]) -> list[bool]:
+        """Keep the finished files of a job for the new ZIP, but for one that somebody has changed in it. Raises OSError."""
+        return [self._put(work / output.path, output) for output in outputs]
+
+    def _put(self, part: Path, output: Output) -> bool:
         if not replaceable(output, self.rows, self.found(output.path), self._force):
             return False
         self._new[output.path] = part

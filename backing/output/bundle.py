@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,7 +19,7 @@ from backing.ground.errors import OutputError
 from backing.output import archive, folder
 from backing.output.files import MADE_BY
 from backing.output.folder import LOG
-from backing.output.jobs import Found, Job, Output, Row, due
+from backing.output.jobs import Found, Job, Output, Row, Why, due
 
 CONTENTS = "contents.json"
 INDEX = "index.html"
@@ -61,8 +61,24 @@ class Store(Protocol):
     def work(self) -> Path:
         """A folder to make files in."""
 
-    def put(self, part: Path, output: Output) -> bool:
-        """Move a finished file to its place; False where it is somebody's."""
+    def put(self, work: Path, outputs: Sequence[Output]) -> list[bool]:
+        """Move the finished files of a job to their places; False for each where there is somebody's."""
+
+
+class Due(NamedTuple):
+    """A job with those of its outputs that are to be made, and why each."""
+
+    job: Job
+    outputs: tuple[Output, ...]
+    whys: tuple[Why, ...]
+
+
+class Standing(NamedTuple):
+    """How jobs stand before anything is done: what is `due`, paths that are somebody's, paths that are as wanted."""
+
+    due: tuple[Due, ...]
+    kept: tuple[str, ...]
+    unchanged: tuple[str, ...]
 
 
 def contents(title: str, items: Sequence[Item]) -> str:
@@ -78,36 +94,55 @@ def opened(place: Path, force: bool) -> AbstractContextManager[Store]:
     return folder.opened(place, CONTENTS, force)
 
 
-def renew(store: Store, jobs: Sequence[Job], progress: Progress, *, force: bool = False) -> Renewal:
-    """Do what is due. Raises `OutputError`, OSError, and whatever a job raises."""
-    wanted: list[tuple[Job, dict[str, Output]]] = []
-    made: list[str] = []
+def standing(store: Store, jobs: Iterable[Job], *, force: bool = False) -> Standing:
+    """What is to be done, and why. Writes nothing."""
+    found: list[Due] = []
     kept: list[str] = []
     unchanged: list[str] = []
     for job in jobs:
-        open_outputs = {}
+        wanted: list[tuple[Output, Why]] = []
         for output in job.outputs:
-            found = store.found(output.path)
-            why = due(output, store.rows.get(output.path), found)
+            there = store.found(output.path)
+            why = due(output, store.rows.get(output.path), there)
             if why is None:
                 unchanged.append(output.path)
-            elif why.kind != "not ours" or (force and found and found.digest is not None):
-                open_outputs[output.path] = output
+            elif why.kind != "not ours" or (force and there and there.digest is not None):
+                wanted.append((output, why))
             else:
                 kept.append(output.path)
-        if open_outputs:
-            wanted.append((job, open_outputs))
-    for number, (job, outputs) in enumerate(wanted):
-        work = store.work() / str(number)
-        for path in outputs:
-            (work / path).parent.mkdir(parents=True, exist_ok=True)
+        if wanted:
+            found.append(Due(job, *zip(*wanted, strict=True)))
+    return Standing(tuple(found), tuple(kept), tuple(unchanged))
+
+
+def renew(store: Store, jobs: Sequence[Job], progress: Progress, *, force: bool = False) -> Renewal:
+    """Do what is due, one after the other. Raises `OutputError`, OSError, and whatever a job raises."""
+    stands = standing(store, jobs, force=force)
+    made: list[str] = []
+    kept = list(stands.kept)
+    for number, one in enumerate(stands.due):
+        work = room(store, number, one)
         with named_in_place(work):
-            job.make(work, frozenset(outputs), share(progress, number, len(wanted)))
-        for path, output in outputs.items():
-            (made if store.put(work / path, output) else kept).append(path)
+            own = share(progress, number, len(stands.due))
+            one.job.make(work, frozenset(o.path for o in one.outputs), own)
+        settled(store, work, one, made, kept)
     ours = {output.path for job in jobs for output in job.outputs}
     left = [path for path in store.rows if path not in ours and store.found(path)]
-    return Renewal(tuple(made), tuple(kept), tuple(left), tuple(unchanged))
+    return Renewal(tuple(made), tuple(kept), tuple(left), stands.unchanged)
+
+
+def room(store: Store, number: int | str, one: Due) -> Path:
+    """The folder in which a job makes its files, with the folders that they lie in. Raises OSError."""
+    work = store.work() / str(number)
+    for output in one.outputs:
+        (work / output.path).parent.mkdir(parents=True, exist_ok=True)
+    return work
+
+
+def settled(store: Store, work: Path, one: Due, made: list[str], kept: list[str]) -> None:
+    """Move what a job has made to its place, and note it. Raises OSError."""
+    for output, put in zip(one.outputs, store.put(work, one.outputs), strict=True):
+        (made if put else kept).append(output.path)
 
 
 @contextmanager

@@ -127,11 +127,16 @@ def settle(part: Path, target: Path) -> None:
 
     A file that it replaces hands on its permissions. Raises OSError.
     """
+    sync(part)
+    moved(part, target)
+    sync(target.parent)
+
+
+def moved(part: Path, target: Path) -> None:
+    """Move a file that is on the disk to its place, with the permissions of one that it replaces. Raises OSError."""
     with suppress(FileNotFoundError):
         part.chmod(target.stat().st_mode & 0o7777)
-    sync(part)
     part.replace(target)
-    sync(target.parent)
 
 
 def sync(path: Path) -> None:

@@ -11,14 +11,14 @@ from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from stat import S_ISREG
 from typing import IO
 
 from backing.ground.errors import OutputError
-from backing.output.files import refusal, settle, sync
+from backing.output.files import moved, refusal, settle, sync
 from backing.output.jobs import (
     Found,
     Output,
@@ -54,6 +54,11 @@ class Folder:
         self._appending = False
 
     @property
+    def place(self) -> Path:
+        """Where it lies, links followed."""
+        return self._place
+
+    @property
     def written(self) -> bool:
         """Whether anything was put into it."""
         return self._appending
@@ -85,29 +90,60 @@ class Folder:
             self._work = self._stack.enter_context(work_folder(self._place / WORK))
         return self._work
 
-    def put(self, part: Path, output: Output) -> bool:
-        """Move a finished file to its place, unless somebody has put one of theirs there meanwhile. Raises OSError."""
-        there = self.found(output.path)
-        if not replaceable(output, self.rows, there, self._force):
-            return False
-        target = self._place / output.path
-        target.parent.mkdir(parents=True, exist_ok=True)
-        sync(part)
+    def put(self, work: Path, outputs: Sequence[Output]) -> list[bool]:
+        """Move the finished files of a job to their places, but for one where somebody has put theirs meanwhile.
+
+        The disk is waited for once for all their rows. Raises OSError.
+        """
+        there = [self.found(output.path) for output in outputs]
+        ours = [
+            replaceable(output, self.rows, found, self._force)
+            for output, found in zip(outputs, there, strict=True)
+        ]
+        moves = [(o, f) for o, f, own in zip(outputs, there, ours, strict=True) if own]
+        for output, _ in moves:
+            sync(work / output.path)
+        self._append([self._row(work, output, found) for output, found in moves])
+        for output, _ in moves:
+            target = self._place / output.path
+            target.parent.mkdir(parents=True, exist_ok=True)
+            moved(work / output.path, target)
+        for folder in sorted({(self._place / output.path).parent for output, _ in moves}):
+            sync(folder)
+        return ours
+
+    def _row(self, work: Path, output: Output, found: Found | None) -> Row:
+        part = work / output.path
         told = part.stat()
-        was = (there and there.digest) or ""
-        row = Row(output.path, output.makes, digest_of(part), was, told.st_size, told.st_mtime_ns)
-        self._append(row)
-        settle(part, target)
+        was = (found and found.digest) or ""
+        return Row(output.path, output.makes, digest_of(part), was, told.st_size, told.st_mtime_ns)
+
+    def remove(self, path: str) -> bool:
+        """Take away a file that an earlier run made and nobody has changed, and its folder where that is empty then.
+
+        False where it is somebody's. Raises OSError.
+        """
+        row, found = self.rows.get(path), self.found(path)
+        if row is None or found is None or found.digest not in (row.digest, row.was or row.digest):
+            return False
+        full = self._place / path
+        full.unlink()
+        for folder in full.parents:
+            if folder == self._place or any(folder.iterdir()):
+                break
+            folder.rmdir()
         return True
 
-    def _append(self, row: Row) -> None:
-        """Write a row behind the last whole one and wait until the disk has it."""
+    def _append(self, rows: Sequence[Row]) -> None:
+        """Write rows behind the last whole one and wait until the disk has them."""
+        if not rows:
+            return
         if not self._appending:
             self._begin()
-        self._log.write(line(row))
+        self._log.write(b"".join(map(line, rows)))
         self._log.flush()
         os.fsync(self._log.fileno())
-        self.rows[row.path] = row
+        self.rows.update((row.path, row) for row in rows)
 
     def _begin(self) -> None:
         """Cut off what a stop has left of a row; a long log is written anew, beside and at once."""

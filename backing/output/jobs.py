@@ -34,10 +34,14 @@ class Output(NamedTuple):
 
 
 class Job(NamedTuple):
-    """Work that makes one or more outputs at once. `make` gets a folder, those that are wanted, and a progress."""
+    """Work that makes one or more outputs at once. `make` gets a folder, those that are wanted, and a progress.
+
+    `name` is what it is done for, for people; where jobs are done elsewhere `make` can be pickled.
+    """
 
     outputs: tuple[Output, ...]
-    make: Callable[[Path, frozenset[str], Callable[[float, str], None]], None]
+    make: Callable[[Path, frozenset[str], Callable[[float, str], None]], object]
+    name: str = ""
 
 
 class Row(NamedTuple):

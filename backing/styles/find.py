@@ -5,6 +5,9 @@ Loading one style parses its own file (and those it is like) and no other.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 
 from backing.ground.errors import RequestError
@@ -12,13 +15,27 @@ from backing.styles import shelf
 from backing.styles.load import load
 from backing.styles.model import Style
 
+_LENT: ContextVar[Mapping[str, Style]] = ContextVar("_LENT")
+
+
+@contextmanager
+def lent(styles: Mapping[str, Style]) -> Iterator[None]:
+    """Let `find` answer these names, or paths, with styles that were loaded elsewhere."""
+    token = _LENT.set(styles)
+    try:
+        yield
+    finally:
+        _LENT.reset(token)
+
 
 def find(name: str) -> Style:
-    """A style by name, or by path where it ends in `.toml`.
+    """A style by name, or by path where it ends in `.toml`; one that is lent first.
 
     Raises `RequestError` for a name that no folder has, `StyleError` for a file with mistakes, `OutputError` for a
     file that cannot be read.
     """
+    if (style := _LENT.get({}).get(name)) is not None:
+        return style
     path = _path(name)
     if path is None:
         raise RequestError("; ".join(_unknown(name)))
@@ -28,6 +45,18 @@ def find(name: str) -> Style:
 def unknown(name: str) -> tuple[str, str] | None:
     """What to say of a name that no folder has, as a sentence and a hint; None for a style and for any path."""
     return None if _path(name) else _unknown(name)
+
+
+def files(name: str) -> tuple[Path, ...]:
+    """The file of a style and those that it is like, which together say everything of it; none for an unknown name."""
+    path, found = _path(name), list[Path]()
+    while path is not None and path.is_file() and path not in found:
+        found.append(path)
+        like = shelf.like(path)
+        if not like:
+            break
+        path = path.parent / like if shelf.is_path(like) else shelf.path_of(like)
+    return tuple(found)
 
 
 def _path(name: str) -> Path | None:

@@ -12,6 +12,7 @@ import re
 import sys
 import tomllib
 from pathlib import Path
+from typing import Any
 
 from backing.ground.source import nearest
 
@@ -83,14 +84,26 @@ def paths() -> tuple[Path, ...]:
 
 
 def told(path: Path) -> tuple[str, str]:
-    """What a style file calls itself and says of itself, with its meters, from the settings above its first table; a mistake hides nothing."""
-    name = path.stem.replace("-", " ")
-    try:
-        said = tomllib.loads(re.split(r"(?m)^\s*\[", path.read_text("utf-8"), maxsplit=1)[0])
-    except (OSError, ValueError):
-        return name, ""
+    """What a style file calls itself and says of itself, with its meters; a mistake hides nothing."""
+    said = settings(path)
+    if not said:
+        return path.stem.replace("-", " "), ""
     meters = " or ".join(str(meter).partition("(")[0] for meter in said.get("meters", ()))
-    return str(said.get("name", name)), f"{said.get('about', '')} In {meters}"
+    name = str(said.get("name", path.stem.replace("-", " ")))
+    return name, f"{said.get('about', '')} In {meters}"
+
+
+def like(path: Path) -> str:
+    """The style that a style file is like, "" for none."""
+    return str(settings(path).get("like", ""))
+
+
+def settings(path: Path) -> dict[str, Any]:
+    """The settings of a style file above its first table; none of one that cannot be read."""
+    try:
+        return tomllib.loads(re.split(r"(?m)^\s*\[", path.read_text("utf-8"), maxsplit=1)[0])
+    except (OSError, ValueError):
+        return {}
 
 
 def nearest_name(name: str) -> str | None:

@@ -12,7 +12,7 @@ import zlib
 from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
-from typing import Any, Literal, cast
+from typing import Any, Literal, NamedTuple, TypedDict, cast
 
 from backing.chart.ast import Chart
 from backing.chart.transpose import transpose_chart
@@ -100,20 +100,86 @@ def drawn(
     laid: Sequence[Sequence[Mark]], chart: Chart, size: tuple[float, float], kind: Kind
 ) -> list[bytes]:
     """Pages of marks, `size` wide and high, as bytes."""
+    title = title_of(chart)
+    made = set_pages([in_short(laid, language_of(chart))], title, chart.header.by, size, kind=kind)
+    return [marked(page, kind, title) for page in made]
+
+
+class Laid(TypedDict):
+    """A sheet laid out: each page as a list of marks in short (`plain`), its letters, and its language (ISO 639)."""
+
+    pages: list[list[list[Any]]]
+    letters: str
+    language: str
+
+
+class Link(NamedTuple):
+    """A place on a page (left, top, width, height in points) that leads to another page (both from 1)."""
+
+    page: int
+    box: tuple[float, float, float, float]
+    to: int
+
+
+def laid_out(
+    chart: Chart,
+    *,
+    style: str = "",
+    tempo: tuple[Fraction, Fraction] | None = None,
+    paper: Paper = CONCERT,
+) -> Laid:
+    """The sheet as data. Options as for `write`."""
+    return in_short(
+        layout(chart, style=style, tempo=tempo, paper=paper),
+        language_of(chart),
+    )
+
+
+def language_of(chart: Chart) -> str:
+    """The language of a chart's words (ISO 639)."""
+    return (chart.header.language or ENGLISH).split("-")[0]
+
+
+def in_short(pages_: Sequence[Sequence[Mark]], language: str = "en") -> Laid:
+    """Pages of marks as data."""
+    letters = {c for page in pages_ for mark in page if isinstance(mark, Text) for c in mark.text}
+    return {
+        "pages": [[plain(mark) for mark in page] for page in pages_],
+        "letters": "".join(sorted(letters)),
+        "language": language,
+    }
+
+
+def set_pages(
+    laid: Sequence[Laid],
+    title: str,
+    author: str,
+    size: tuple[float, float],
+    *,
+    kind: Kind = "pdf",
+    links: Sequence[Link] = (),
+    bookmarks: Sequence[tuple[int, int, str]] = (),
+) -> list[bytes]:
+    """Pages that are laid out, drawn one behind the other, one item a page (a PDF is one item whatever its pages).
+
+    `bookmarks` are page, level from 1, and words. Raises `OutputError`.
+    """
     memory.enough()
     import typst
 
     wide, high = size
-    texts = [m.text for page in laid for m in page if isinstance(m, Text)]
+    letters = "".join(sorted({c for one in laid for c in one["letters"]}))
     data = {
-        "title": title_of(chart),
-        "author": chart.header.by,
+        "title": title,
+        "author": author,
         "keywords": [MARK],
-        "language": (chart.header.language or ENGLISH).split("-")[0],
         "width": wide,
         "height": high,
-        "families": families("".join(texts)),
-        "pages": [[plain(mark) for mark in page] for page in laid],
+        "families": families(letters),
+        "languages": [one["language"] for one in laid for _ in one["pages"]],
+        "pages": [page for one in laid for page in one["pages"]],
+        "links": links,
+        "bookmarks": bookmarks,
     }
     result = cast(
         "bytes | list[bytes]",
@@ -126,8 +192,7 @@ def drawn(
             sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
         ),
     )
-    made = list(result) if isinstance(result, list) else [result]
-    return [marked(page, kind, data["title"]) for page in made]
+    return list(result) if isinstance(result, list) else [result]
 
 
 def layout(

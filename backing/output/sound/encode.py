@@ -226,7 +226,7 @@ def metadata(tags: Tags, length_ms: int, form: _Format) -> str:
     said = {
         "title": tags.title, "artist": tags.by, "album": tags.album, "track": tags.track, "comment": tags.told,
     }  # fmt: skip
-    said |= {name: str(getattr(tags, field)) for field, name in form.names}
+    said |= {name: str(getattr(tags, field) or "") for field, name in form.names}
     chapters = tags.chapters if len(tags.chapters) > 1 else ()
     text = [";FFMETADATA1", *(f"{name}={_escaped(value)}" for name, value in said.items() if value)]
     ends = [*(start for start, _ in chapters[1:]), length_ms]

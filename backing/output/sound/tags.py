@@ -31,7 +31,10 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Tags:
-    """`chapters` are milliseconds and names, in order; `track` is a number, or number/count, or empty."""
+    """`chapters` are milliseconds and names, in order; `track` is a number, or number/count, or empty.
+
+    `bpm` is 0 where there is no one tempo.
+    """
 
     title: str
     by: str
@@ -46,7 +49,7 @@ class Tags:
     @property
     def told(self) -> str:
         """The comment with tempo and key, for formats that have no field for them."""
-        return f"{self.comment}; {self.bpm} bpm, {self.key}"
+        return f"{self.comment}; {self.bpm} bpm, {self.key}" if self.bpm else self.comment
 
 
 THE_BAND = Label()  # the whole band, nothing changed
