@@ -28,6 +28,7 @@ from backing.chart.settings import SETTINGS
 from backing.chart.words import WORDS
 from backing.commands import guide, guide_codes
 from backing.commands import values as v
+from backing.commands.book.choices import BookChoices
 from backing.commands.choices import Choices
 from backing.commands.cli import COMMANDS, program, run
 from backing.commands.guide_codes import KNOWN
@@ -128,17 +129,22 @@ def test_every_command_is_a_command_with_options_it_knows(topic: str, line: str)
         assert read_through(given["through"], backing.parse("key: C major\n| C |").settings.key)
     out = given.get("out") or ()
     for path in [out] if isinstance(out, str | Path) else out:
-        assert Path(path).suffix in (*ENDINGS, ".zip" if name == "lesson" else ".mp3")
+        own = {"lesson": ".zip", "book": ""}.get(name, ".mp3")
+        assert Path(path).suffix in (*ENDINGS, own)
 
 
 @each("topic, written", examples("toml"))
-def test_every_toml_is_a_style_or_the_choices_of_a_lesson(topic: str, written: str) -> None:
+def test_every_toml_is_a_style_or_the_choices_of_a_lesson_or_a_book(
+    topic: str, written: str
+) -> None:
     import tomllib
 
     table = tomllib.loads(written)
-    if "lesson" in table:
-        usual = {f.name: getattr(Choices(), f.name) for f in fields(Choices)}
-        told = {k: tuple(v) if isinstance(v, list) else v for k, v in table["lesson"].items()}
+    if kind := {"lesson", "book"} & table.keys():
+        (name,) = kind
+        choices = Choices() if name == "lesson" else BookChoices()
+        usual = {f.name: getattr(choices, f.name) for f in fields(choices)}
+        told = {k: tuple(v) if isinstance(v, list) else v for k, v in table[name].items()}
         assert told == usual
     else:
         assert load.load_text(written, f"{topic}.toml").parts

@@ -13,11 +13,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
 
+from backing.commands.naming import file_stem
 from backing.commands.options import BY_NAME, Option, Options, over
 from backing.commands.reading import near_file, read_bytes
 from backing.commands.values import near
 from backing.ground.errors import ChartError, OutputError, RequestError
 from backing.ground.source import Diagnostic, Source, Span
+from backing.output.names import safe
 
 SETTINGS = ("title", "by")
 # code: (sentence, hint)
@@ -41,11 +43,12 @@ _SETTING = re.compile(r"\s*([A-Za-z-]+):(\s.*)?$")
 class Tune(NamedTuple):
     """A tune of a book: its chart, how it is played, the kinds of files that are made of it (None for those of the book).
 
-    `place` is where the list names it.
+    `name` is how its files are called: its chart's, with what its own line asks for. `place` is where the list names it.
     """
 
     path: Path
     wish: Options
+    name: str
     heading: str = ""
     make: str | None = None
     place: tuple[Source, Span] | None = None
@@ -116,7 +119,7 @@ def in_folder(folder: Path, wish: Options, apart: Path | None) -> Iterator[Tune]
     for path in sorted(
         found, key=lambda p: [natural(part) for part in p.relative_to(folder).parts]
     ):
-        yield Tune(path, wish, " – ".join(path.relative_to(folder).parts[:-1]))
+        yield Tune(path, wish, safe(path.stem), " – ".join(path.relative_to(folder).parts[:-1]))
 
 
 def natural(name: str) -> list[tuple[int, int | str]]:
@@ -217,7 +220,8 @@ class _Reader:
             self.fault("L103", whole, message=str(wrong), hint="take one of them away")
         if len(self.faults) == before:
             path = self.folder / name
-            self.tunes.append(Tune(path, wish, self.heading, make, (self.source, place)))
+            called = file_stem(path.stem, over(Options(), typed, self.command))
+            self.tunes.append(Tune(path, wish, called, self.heading, make, (self.source, place)))
 
     def options(self, words: Sequence[tuple[str, Span]]) -> tuple[dict[str, object], str | None]:
         """The options behind a chart as they are typed, and the kinds of files where they are named."""
@@ -233,6 +237,8 @@ class _Reader:
             elif option is None and flag != "--make":
                 hint = near(flag, list(BY_FLAG)).strip() or "`backing guide options` has them all"
                 self.fault("L101", span, found=flag, hint=hint)
+                if not equals and waiting and not waiting[0][0].startswith("--"):
+                    waiting.pop(0)  # its value
             elif option is not None and isinstance(option.usual, bool):
                 typed[option.name] = True
             elif not equals and (not waiting or waiting[0][0].startswith("--")):
@@ -264,7 +270,8 @@ class _Reader:
         except RequestError as wrong:
             hint = f"such as  {option.flag} {option.example}"
             self.fault("L103", span, message=str(wrong), hint=hint)
-        typed[option.name] = own
+        else:
+            typed[option.name] = own
 
 
 BY_FLAG = {option.flag: option for option in BY_NAME.values()}

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from backing.commands.book.choices import WHOLE, BookChoices, Version, versions
 from backing.commands.book.listing import Listing, Tune, missing
 from backing.commands.book.tune import Work, make_tune, renumber
-from backing.commands.naming import changes, file_stem
+from backing.commands.naming import changes
 from backing.commands.options import Band, Files, Options
 from backing.commands.planned import SOUND
 from backing.commands.reading import called, read_bytes
@@ -88,7 +88,7 @@ class Album(NamedTuple):
 
 def plans(found: Listing, choices: BookChoices, rows: Mapping[str, Row]) -> Iterator[Plan]:
     """The plan of every tune, in order."""
-    stems = unique([f"{file_stem(tune.path.stem, tune.wish)}.x" for tune in found.tunes])
+    stems = unique([f"{tune.name}.x" for tune in found.tunes])
     count = len(found.tunes)
     for number, (tune, stem) in enumerate(zip(found.tunes, stems, strict=True), 1):
         album = Album(found.title, number, count)

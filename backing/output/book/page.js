@@ -4,7 +4,7 @@ const body = document.querySelector("tbody");
 const typed = document.querySelector("input");
 const count = document.getElementById("count");
 const order = document.getElementById("order");
-const plain = (text) => text.normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
+const plain = (text) => text.normalize("NFD").replace(/\p{M}/gu, "").replaceAll("♭", "b").replaceAll("♯", "#").toLowerCase();
 const cell = (row, name) => row.querySelector("td." + name).textContent;
 const compare = new Intl.Collator(undefined, { numeric: true, sensitivity: "base" }).compare;
 const texts = new Map(rows.map((row) => [row, plain(["title", "by", "style", "key"].map((n) => cell(row, n)).join(" "))]));

@@ -13,6 +13,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import NamedTuple
 
+from backing.output.book.printed import key_shown
 from backing.output.contents import CAUTION, SOUND, address
 from backing.output.contents import STYLE as LESSON
 from backing.output.files import MARK
@@ -104,7 +105,7 @@ def policy() -> str:
 
 
 def _row(number: int, tune: Listed) -> str:
-    told = {"title": tune.title, "by": tune.by, "style": tune.style, "key": tune.key}
+    told = {"title": tune.title, "by": tune.by, "style": tune.style, "key": key_shown(tune.key)}
     cells = "".join(f'<td class="{n}" dir="auto">{escape(words)}</td>' for n, words in told.items())
     sound = next((f.path for f in tune.files if f.path.endswith(SOUND)), "")
     play = ""

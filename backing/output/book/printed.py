@@ -18,6 +18,7 @@ from backing.output.sheet.marks import BOLD, REGULAR, Line, Mark, placed, run, w
 from backing.output.sheet.page import FOOT, HEAD, PAPERS, SIDE
 from backing.output.sheet.words import typeset
 from backing.output.sheet.write import Laid, Link, in_short, set_pages
+from backing.output.symbols import pretty_accidentals
 
 ROW = 17.0  # points from a line of the contents to the next
 SMALL = 9.0
@@ -162,10 +163,21 @@ def index_rows(entries: Sequence[Entry], starts: Sequence[int]) -> list[Row]:
     rows = [Row("By title", "", 0), *(Row(name, "", start) for name, start, _ in listed)]
     for what, of in (("By style", "style"), ("By key", "key")):
         rows += [Row("", "", 0), Row(what, "", 0)]
+        shown = key_shown if of == "key" else str
         for group in sorted({str(getattr(e, of)) for e in entries}, key=str.casefold):
             own = [(name, start) for name, start, entry in listed if getattr(entry, of) == group]
-            rows += [Row(group if not i else "", *one) for i, one in enumerate(own)]
+            rows += [Row(shown(group) if not i else "", *one) for i, one in enumerate(own)]
     return rows
+
+
+def key_shown(key: str) -> str:
+    """A key with its sign.
+
+    >>> key_shown("Bb major"), key_shown("F# minor")
+    ('B♭ major', 'F♯ minor')
+    """
+    tonic, blank, mode = key.partition(" ")
+    return tonic[:1] + pretty_accidentals(tonic[1:]) + blank + mode
 
 
 def sorted_as(title: str) -> str:
@@ -227,7 +239,7 @@ def list_row(row: Row, room: float, size: float, two: bool) -> list[Mark]:
     """A line of a list on its baseline: words, what stands beside them, a leader, and the page."""
     if not row.page:
         return list(run(typeset(row.words), size, BOLD).marks)
-    third = room * 0.36
+    third = room * 0.38
     first = fitting(row.words, size, REGULAR, third - 6 if two and row.beside else room * 0.62)
     words = run(first, size, soft=two and bool(row.beside))
     at = third if two and row.beside else words.width + 8
@@ -240,7 +252,7 @@ def list_row(row: Row, room: float, size: float, two: bool) -> list[Mark]:
     ends = max(words.width, at + beside.width if row.beside else 0.0) + 6
     marks = [*words.marks, *(placed(m, at, 0.0) for m in beside.marks)]
     if room - NUMBER > ends:
-        marks.append(Line(ends, -2.0, room - NUMBER, -2.0, 0.25))
+        marks.append(Line(ends, -2.0, room - NUMBER, -2.0, 0.15))
     return [*marks, *(placed(m, room - figures.width, 0.0) for m in figures.marks)]
 
 

@@ -1,0 +1,127 @@
+"""A library of two hundred charts as a book: first run, second, one chart changed, one broken, killed, two workers.
+
+Run: `python -m tests.bench.book [COUNT] [first|killed|workers …]`; figures are ratios to the first run of the same process, and seconds
+beside them. MIDI and a sheet for every tune, MP3 for a tenth of them, and the printed book.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from tests.books import library, seen
+
+ROOT = Path(__file__).parent.parent.parent
+KILLS = 20
+
+
+def started(folder: Path, *more: str) -> subprocess.Popen[str]:
+    """The command at work."""
+    command = [sys.executable, "-m", "backing", "book", "charts/book.list", "-o", "out", *more]
+    own = {
+        **os.environ,
+        "PYTHONPATH": str(ROOT),
+        "BACKING_SOUNDFONT": os.environ.get("BACKING_SOUNDFONT", ""),
+    }
+    return subprocess.Popen(
+        command, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=own,
+        start_new_session=True,
+    )  # fmt: skip
+
+
+def run(folder: Path, *more: str) -> tuple[float, int, str, str]:
+    """Seconds, exit code and what was said."""
+    begun = time.perf_counter()
+    work = started(folder, *more)
+    out, err = work.communicate()
+    return time.perf_counter() - begun, work.returncode, out.strip(), err.strip()
+
+
+def times(place: Path) -> dict[str, int]:
+    """When every file was last written."""
+    return {
+        str(p.relative_to(place)): p.stat().st_mtime_ns for p in place.rglob("*") if p.is_file()
+    }
+
+
+def first(folder: Path, count: int) -> None:
+    """First run, second, one chart changed, one broken."""
+    once, code, out, err = run(folder)
+    print(f"first run: {once:.1f} s, exit {code}: {out} {err}")
+    before = times(folder / "out")
+    again, code, out, _ = run(folder)
+    wrote = [p for p, t in times(folder / "out").items() if before.get(p) != t]
+    print(
+        f"second run: {again:.2f} s, {100 * again / once:.2f} % of the first, exit {code}, wrote {wrote}: {out}"
+    )
+    chart = folder / "charts" / f"tune{count // 2:03}.txt"
+    chart.write_text(chart.read_text("utf-8").replace("ending: short", "ending: ring"), "utf-8")
+    before = times(folder / "out")
+    changed, code, out, _ = run(folder)
+    wrote = sorted(p for p, t in times(folder / "out").items() if before.get(p) != t)
+    print(f"one chart changed: {changed:.2f} s, exit {code}, wrote {wrote}")
+    good = chart.read_text("utf-8")
+    chart.write_text(good + "| Xyz |\n", "utf-8")
+    shutil.rmtree(folder / "out")
+    _, code, out, err = run(folder)
+    print(f"one broken of {count}: exit {code}: {out}\n{err}")
+    print(f"sheets: {len(list((folder / 'out' / 'sheets').iterdir()))}")
+    chart.write_text(good, "utf-8")
+
+
+def killed(folder: Path, count: int) -> None:
+    """Killed at random moments, the whole group of processes; then run to the end, and compared with a run by itself."""
+    shutil.rmtree(folder / "out", ignore_errors=True)
+    once, *_ = run(folder)
+    whole = seen(folder / "out")
+    shutil.rmtree(folder / "out")
+    dice = random.Random(1)
+    moments = sorted(dice.uniform(0.3, once / 4) for _ in range(KILLS))
+    half = 0
+    for moment in dice.sample(moments, KILLS):
+        work = started(folder)
+        try:
+            work.communicate(timeout=moment)
+        except subprocess.TimeoutExpired:
+            os.killpg(work.pid, signal.SIGKILL)
+            work.communicate()
+        there = seen(folder / "out") if (folder / "out").exists() else {}
+        composed = ("index.html", "contents.json")
+        half += sum(data != whole.get(path) for path, data in there.items() if path not in composed and not path.startswith("album/By"))  # fmt: skip
+    _, code, out, err = run(folder)
+    lost = {p for p, data in whole.items() if seen(folder / "out").get(p) != data}
+    left = [p.name for p in (folder / "out").iterdir() if p.name.endswith(".part")]
+    print(
+        f"killed {KILLS} times: {half} files half, exit {code}, differ {sorted(lost)}, left over {left}: {out} {err}"
+    )
+
+
+def workers(folder: Path, count: int) -> None:
+    """One worker and two, three times in turn."""
+    figures: dict[str, list[float]] = {"1": [], "2": []}
+    for _ in range(3):
+        for number, found in figures.items():
+            shutil.rmtree(folder / "out", ignore_errors=True)
+            found.append(run(folder, "--workers", number)[0])
+    one, two = (min(found) for found in figures.values())
+    most = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss // 1024
+    print(
+        f"1 worker {one:.1f} s, 2 workers {two:.1f} s: ratio {two / one:.2f}; the largest process {most} MB"
+    )
+
+
+if __name__ == "__main__":
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    with TemporaryDirectory() as place:
+        folder = Path(place)
+        library(folder / "charts", count, count // 10)
+        for name in sys.argv[2:] or ("first", "killed", "workers"):
+            {"first": first, "killed": killed, "workers": workers}[name](folder, count)
