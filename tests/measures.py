@@ -366,13 +366,15 @@ def struck(music: Arrangement) -> tuple[Counter[tuple[str, Fraction]], int]:
     return counts, len(bars)
 
 
-def figure_changes(music: Arrangement, role: str) -> Counter[int]:
+def figure_changes(music: Arrangement, role: str, alike: bool = False) -> Counter[int]:
     """By bar of the phrase, from 0, how often a player takes up another figure there.
 
     Another figure is a bar that differs in more than one stroke from the bar before and from the one before that (a
     groove of two bars goes on); soft strokes of drums come and go. Bars that begin a section count as the first of a phrase;
-    what is written for a turnaround, a build or a break, which have their own places, does not count.
+    what is written for a turnaround, a build or a break, which have their own places, does not count. With `alike` only
+    bars count whose chords come where those of the two bars before come: what the chart asks for is no habit.
     """
+    ground = grounds(music) if alike else []
     bars = rhythm_of_bars(music, (role,), soft=False)
     first = {section.first for section in music.timeline.sections}
     turns = _turnarounds(music, role)
@@ -382,9 +384,20 @@ def figure_changes(music: Arrangement, role: str) -> Counter[int]:
         phrase_bar = 0 if number + 1 in first else (phrase_bar + 1) % 4
         here = set(bars[number])
         other = all(len(here ^ set(bars[number - back])) > 1 for back in (1, 2))
-        if other and number not in turns:
+        same = not ground or ground[number] == ground[number - 1] == ground[number - 2]
+        if other and same and number not in turns:
             found[phrase_bar] += 1
     return found
+
+
+def grounds(music: Arrangement) -> list[tuple[object, ...]]:
+    """For each bar where its chords are heard to begin, and what is written about them."""
+    rows: list[list[object]] = [[bar.meter, bar.time_feel] for bar in music.timeline.bars]
+    for span in music.timeline.chords:
+        heard = music.timeline.bar_at(max(Fraction(0), span.sounds_q))
+        after = span.sounds_q - heard.start_q, span.strike, span.chord is None, span.held
+        rows[heard.index - 1].append(after)
+    return [tuple(row) for row in rows]
 
 
 def _turnarounds(music: Arrangement, role: str) -> set[int]:
@@ -407,7 +420,8 @@ def fills(music: Arrangement) -> list[tuple[int, frozenset[tuple[Fraction, int, 
     """Every bar in which the drums fill, counted as played, with what hands strike in it: place, key, whether loud."""
     drums = next(p for p in music.players if p.role == "drums")
     ends = {
-        f"pattern '{pattern.name}"
+        f"pattern '{pattern.name}{rest}"
+        for rest in ("'", ", a stroke")
         for start in drums.parts for pattern in start.part.patterns if pattern.where is Where.PHRASE_END
     }  # fmt: skip
     found = []

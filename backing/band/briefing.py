@@ -22,7 +22,7 @@ from backing.band.players.common import BarPlan, Brief, Change, Zone, ZoneKind, 
 from backing.band.players.patterns.comping import holds_ideas, leader
 from backing.band.players.patterns.fillings import due
 from backing.band.staged import asked, half_timed, left_out, unwritten
-from backing.band.tensions import Agreed, agreed
+from backing.band.tensions import Agreed, agreed, beside_pedal
 from backing.band.track import Track
 from backing.band.zones import bounds, heard_until, zones
 from backing.ground.dice import Place
@@ -92,7 +92,7 @@ def form_of(
         leads = plan.sections[i].leads or leader(own)
         told.append(shared(timeline, i, led[i], playing, seed, leads, not holds_ideas(own)))
     changes = _changes(timeline)
-    colours = {} if plain else _colours(timeline, styles, changes)
+    colours = {} if plain else _colours(timeline, styles, plan, changes)
     return Form(
         timeline, seed, plain, colours, plan, players, zoned, styles, parts, told, changes,
         _fills(timeline, plan),
@@ -102,18 +102,20 @@ def form_of(
 def _colours(
     timeline: Timeline,
     styles: Sequence[Style],
+    plan: Plan,
     changes: Sequence[tuple[tuple[Change, ...], Change | None]],
 ) -> Agreed:
     """The colours that the band adds to every chord; one that sounds on both sides of a border has those of its own side."""
     found: dict[int, tuple[Degree, ...]] = {}
-    for section, style, (inside, ahead) in zip(timeline.sections, styles, changes, strict=True):
+    rows = zip(timeline.sections, styles, plan.sections, changes, strict=True)
+    for section, style, led, (inside, ahead) in rows:
         bars = timeline.bars[section.first - 1 : section.last]
         start, end = bounds(timeline, section)
         melody = _between(timeline.melody, start, end)
         here = agreed(style, bars, inside, ahead, melody)
         if inside and inside[0].span.start_q < start:
             here.pop(inside[0].index, None)
-        found.update(here)
+        found.update(beside_pedal(led, section, inside, here))
     return found
 
 

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+from backing.band.bridges import on_other_ground
 from backing.band.course import Stand
 from backing.band.led import Backing, Move, Reason, SectionPlan
 from backing.band.track import Track
-from backing.ground.roles import role_of
+from backing.ground.roles import in_score_order, role_of
 from backing.ground.timebase import Meter
 from backing.styles.model import Energy, Pattern, Style, Where
 
@@ -25,8 +26,6 @@ HALVES = 0.35  # that it goes on in half time, where the style may
 DROP_BARS = 8
 LONG = 48  # bars of a track of one or two choruses in which there may be a drop
 SHORT_NOTES = 0.6  # chance that the first section is held back
-TWO = 0.4  # that a bridge goes in two
-PEDAL = 0.4  # that its bass is held
 
 Sections = list[SectionPlan]
 
@@ -44,7 +43,7 @@ def with_contrast(track: Track, plans: Sections) -> Sections:
         if drums and _backbeat(style) and (plan.stand is Stand.ANSWER or (top and plan.arrives)):
             plan = plan._replace(time="ride").and_so(Move.RIDE, drums, Reason.CONTRAST)
         if plan.stand is Stand.BRIDGE and track.in_time(number):
-            plan = _on_other_ground(style, players, plan, place.roll("bridge"))
+            plan = on_other_ground(track, number, plan, place.roll("bridge"))
         comping = tuple(p for p in track.comping(number) if plan.rests_at(p, 0) is None)
         if short and comping and plan.stand is Stand.HOME and _backbeat(style) and not top:
             plan = plan._replace(short=comping).and_so(Move.SHORT, comping, Reason.HELD_BACK)
@@ -80,19 +79,6 @@ def _backbeats(pattern: Pattern) -> bool:
     return struck == {1, 3}
 
 
-def _on_other_ground(style: Style, players: object, plan: SectionPlan, roll: float) -> SectionPlan:
-    """A bridge in two where the bass walks, over held notes where it plays figures; or neither."""
-    bass = style.part("bass")
-    if bass is None or style.clave is not None or style.repeats:
-        return plan
-    ways = set(bass.plays.values())
-    if "walking" in ways and roll < TWO and not plan.first_of_many:
-        return plan._replace(two=True).and_so(Move.TWO, ("bass",), Reason.OTHER_GROUND)
-    if ways <= {"pattern", "octaves"} and style.feel.straight and roll < PEDAL:
-        return plan._replace(pedal=True).and_so(Move.PEDAL, ("bass",), Reason.OTHER_GROUND)
-    return plan
-
-
 def with_registers(track: Track, plans: Sections) -> Sections:
     """Keys climb from chorus to chorus and lie higher in a section that answers; a walking bass climbs in the last."""
     made: Sections = []
@@ -100,9 +86,10 @@ def with_registers(track: Track, plans: Sections) -> Sections:
     for number, plan in enumerate(plans):
         chorus = track.sections[number].chorus
         up = A_CHORUS * max(0, chorus - 1) + ANSWER_UP * (plan.stand is Stand.ANSWER)
-        plan = plan._replace(keys_up=min(MOST_UP, up))
+        plan = plan._replace(keys_up=MOST_UP if plan.light else min(MOST_UP, up))
         keys = tuple(p for p in track.of_role(number, "keys") if not plan.rests_at(p, 0))
-        if keys and plan.keys_up and (not made or made[-1].keys_up != plan.keys_up):
+        climbs = keys and plan.keys_up and not plan.light
+        if climbs and (not made or made[-1].keys_up != plan.keys_up):
             why = Reason.CONTRAST if plan.stand is Stand.ANSWER else Reason.CLIMBS
             plan = plan.and_so(Move.HIGHER, keys, why)
         bass = track.styles[number].part("bass")
@@ -147,7 +134,10 @@ def _horns(track: Track, number: int) -> tuple[str, ...]:
 
 
 def with_drop(track: Track, plans: Sections) -> Sections:
-    """One stretch after the middle with bass and drums alone, or in half time."""
+    """One stretch after the middle with bass and drums alone, or in half time.
+
+    Whoever makes the style what it is goes on; where nobody is left to drop out, they play lightly.
+    """
     number = _where(track, plans)
     if number is None or not track.place.chance(DROPS, "drop"):
         return plans
@@ -159,15 +149,23 @@ def with_drop(track: Track, plans: Sections) -> Sections:
             Move.HALF_TIME, ("band",), Reason.HALF
         )
     elif len(rhythm) == 2 or (rhythm and track.of_role(number, "percussion")):
-        out = tuple(
-            p
-            for p in players
-            if role_of(p).name not in ("bass", "drums", "melody")
-            and not (p in track.core(number) and role_of(p).name == "percussion")
-            and not all(plan.rests_at(p, bar) for bar in bars)
-        )
-        plan = plan.resting(out, bars, Move.DROPS, Reason.DROP)
+        plan = _dropped(track, number, plan, bars)
     return [*plans[:number], plan, *plans[number + 1 :]]
+
+
+def _dropped(track: Track, number: int, plan: SectionPlan, bars: range) -> SectionPlan:
+    """A section without those whom its style can spare, or light where it can spare nobody."""
+    core = track.core(number)
+    players = in_score_order(track.players[number])
+    heard = [p for p in players if not all(plan.rests_at(p, bar) for bar in bars)]
+    out = tuple(p for p in heard if p not in core and role_of(p).name not in ("bass", "drums"))
+    stay = tuple(p for p in heard if p in core and role_of(p).leads)
+    if out:
+        return plan.resting(out, bars, Move.DROPS, Reason.THIN if stay else Reason.DROP)
+    if stay:
+        plan = plan._replace(short=stay, light=True)
+        return plan.and_so(Move.LIGHT, in_score_order(stay), Reason.AIR)
+    return plan
 
 
 def _where(track: Track, plans: Sections) -> int | None:

@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from backing.band.course import USUAL, Stand
+from backing.ground.pitch import NoteName
 
 
 class Move(Enum):
@@ -24,10 +25,11 @@ class Move(Enum):
     DROPS = "drop out"
     HALF_TIME = "half time"
     TWO = "in two"
-    PEDAL = "long notes"
+    PEDAL = "pedal"
     RIDE = "on the ride"
     HIGHER = "higher"
     SHORT = "short notes"
+    LIGHT = "light: short, and high"
     HIT = "strike together"
     BACKGROUND = "background"
     RIFF = "riff"
@@ -53,10 +55,13 @@ class Reason(Enum):
     HALVES = "horns answer in the second half"
     TOP = "the top of the track has everybody"
     DROP = "bass and drums alone after the middle of the track, so that what follows is heard to come in"
+    THIN = "what makes the style goes on alone after the middle of the track, so that what follows is heard to come in"
+    AIR = "nobody can be left out after the middle of the track, so what follows is heard to come down to the ground"
     BUILDS = "the vamp builds: bass, then drums, then chords"
     # how they play
     HALF = "half as fast after the middle of the track, so that what follows is heard to move"
     OTHER_GROUND = "the bridge stands on other ground"
+    LEADS_HOME = "the chords move over the fifth of the key, which leads home"
     CONTRAST = "it is to be heard that another section has begun"
     CLIMBS = "the register climbs from chorus to chorus"
     LAST_CHORUS = "the last chorus lies highest"
@@ -70,16 +75,18 @@ class Reason(Enum):
 
 
 class Decision(NamedTuple):
-    """One move of the leader: whom it concerns, and why."""
+    """One move of the leader: whom it concerns, why, and what it is about where the move does not say it."""
 
     move: Move
     players: tuple[str, ...]
     why: Reason
+    about: str = ""
 
     @property
     def told(self) -> str:
         """The decision and its reason in words."""
-        return f"{', '.join(self.players)}: {self.move.value} ({self.why.value})"
+        about = f" {self.about}" if self.about else ""
+        return f"{', '.join(self.players)}: {self.move.value}{about} ({self.why.value})"
 
 
 class Rest(NamedTuple):
@@ -89,6 +96,21 @@ class Rest(NamedTuple):
     first: int
     last: int
     why: Reason
+
+
+class Pedal(NamedTuple):
+    """One note of the bass under the chords of bars `first` to `last` of a section; `rhythm` is how often it is struck."""
+
+    note: NoteName
+    first: int
+    last: int
+    rhythm: str
+
+    @property
+    def told(self) -> str:
+        """The note, and for how long."""
+        count = self.last - self.first + 1
+        return f"on {self.note.name} {f'through the last {count} bars' if self.first else 'throughout'}"
 
 
 class Backing(Enum):
@@ -107,7 +129,7 @@ class SectionPlan(NamedTuple):
     nothing in particular. `arrives` where it is a new section to the ear and no ending, `first_of_many` in the first of
     three choruses and more. `leads` is who of those who comp states the chords, "" where they take turns.
     `time` is the cymbal that keeps time, "" for the style's; `keys_up` and `bass_up` are semitones above the usual
-    register; `short` is who plays short notes; `two` asks for two beats a bar, `pedal` for a held bass. `half` are the
+    register; `short` is who plays short notes, `light` where they play high; `two` asks for two beats a bar, `pedal` for one note of the bass. `half` are the
     first and last bar in half time. `backing` is what horns play. `hits` are strokes of the whole band in the last bar:
     quarters before its end and length; `breaks` where the band breaks off before the last chord.
     """
@@ -124,17 +146,20 @@ class SectionPlan(NamedTuple):
     keys_up: int = 0
     bass_up: int = 0
     short: tuple[str, ...] = ()
+    light: bool = False
     two: bool = False
-    pedal: bool = False
+    pedal: Pedal | None = None
     half: tuple[int, int] | None = None
     backing: Backing = Backing.NONE
     hits: tuple[tuple[Fraction, Fraction], ...] = ()
     breaks: bool = False
     decisions: tuple[Decision, ...] = ()
 
-    def and_so(self, move: Move, players: tuple[str, ...], why: Reason) -> SectionPlan:
+    def and_so(
+        self, move: Move, players: tuple[str, ...], why: Reason, about: str = ""
+    ) -> SectionPlan:
         """The same with one decision more to tell."""
-        return self._replace(decisions=(*self.decisions, Decision(move, players, why)))
+        return self._replace(decisions=(*self.decisions, Decision(move, players, why, about)))
 
     def resting(
         self, players: tuple[str, ...], bars: range, move: Move, why: Reason
@@ -155,10 +180,14 @@ class SectionPlan(NamedTuple):
         """What holds of it in so many of its `of` bars, from one of them on."""
         last = first + bars - 1
         half = self.half and _inside(*self.half, first, last)
+        under = self.pedal and _inside(self.pedal.first, self.pedal.last, first, last)
         rests = [(r, _inside(r.first, r.last, first, last)) for r in self.rests]
         return self._replace(
             rests=tuple(r._replace(first=at[0], last=at[1]) for r, at in rests if at),
             half=half or None,
+            pedal=self.pedal._replace(first=under[0], last=under[1])
+            if self.pedal and under
+            else None,
             hits=self.hits if last == of - 1 else (),
         )
 

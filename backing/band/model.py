@@ -35,6 +35,7 @@ class Kind(Enum):
     STEP = "approach by step"  # into what follows, by half or whole step
     DOMINANT = "approach by fifth"
     NEXT = "next chord"  # of the chord to come, ahead of it
+    PEDAL = "pedal"  # one note under chords that move
     OCTAVES = "octaves"  # of a figure that leaps between a note and its octave
     DEAD = "dead note"
     SKIP = "skip"

@@ -9,8 +9,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from backing.band.led import Backing, Move, Plan, SectionPlan
-from backing.band.model import Kind, Note
+from backing.band.led import Backing, Move, Pedal, Plan, SectionPlan
+from backing.band.model import Kind, Note, Why
 from backing.band.players.common import Brief, Stroke, Zone, ZoneKind
 from backing.band.zones import Mark, Rank, final_chord
 from backing.ground.roles import role_of
@@ -109,9 +109,7 @@ def without(zone: Zone, start_q: Fraction, end_q: Fraction) -> list[Zone]:
 
 
 def asked(part: Part, led: SectionPlan) -> Part:
-    """A player with the way of playing that the leader asks for: a held bass, long notes of horns."""
-    if led.pedal and part.role == "bass":
-        return replace(part, plays=dict.fromkeys(part.plays, "pedal"))
+    """A player with the way of playing that the leader asks for: long notes of horns."""
     ideas = any(pattern.idea for pattern in part.patterns)
     if led.backing is Backing.BACKGROUND and part.kind.name == "horns" and not ideas:
         return replace(part, plays=dict.fromkeys(part.plays, "guide tones"))
@@ -123,11 +121,21 @@ def touched(brief: Brief, line: list[Note]) -> list[Note]:
     led, player = brief.led, brief.part.role
     if player in led.short:
         line = [_shortened(note) for note in line]
+    if led.pedal is not None and player == "bass":
+        line = [_told(brief, led.pedal, note) for note in line]
     for decision in led.decisions:
         if decision.move is Move.ENTERS and player in decision.players and line:
             why = line[0].why.also(f"; comes in: {decision.why.value}")
             line = [line[0]._replace(why=why), *line[1:]]
     return line
+
+
+def _told(brief: Brief, pedal: Pedal, note: Note) -> Note:
+    """A note of a pedal, told as such."""
+    start, end = brief.bars[pedal.first].start_q, brief.bars[pedal.last].end_q
+    if note.strict or note.pitch % 12 != pedal.note.pc or not start <= note.start_q < end:
+        return note
+    return note._replace(why=Why(Kind.PEDAL, f"pedal on {pedal.note.name}, the chords move above"))
 
 
 def _shortened(note: Note) -> Note:

@@ -16,13 +16,14 @@ from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from itertools import pairwise
 
+from backing.band.led import SectionPlan
 from backing.band.players.common import Change
 from backing.ground.pitch import Degree, Key
 from backing.harmony.colours import colours
 from backing.harmony.function import Function, analyse
 from backing.harmony.symbol import Chord
 from backing.styles.model import Style
-from backing.timeline.model import MelodyNote, PlayedBar
+from backing.timeline.model import MelodyNote, PlayedBar, SectionPass
 
 PLAIN_FIFTHS = ("power", "open", "triads")  # grips of a guitar that rub against what is altered
 FREE_BASS = ("walking",)  # ways of a bass that can leave out its fifth
@@ -122,3 +123,20 @@ def _level(changes: Sequence[Change], found: dict[int, tuple[Degree, ...]]) -> N
         offer = found.get(row[0], ()) if row else ()
         shared = [d for d in offer if all(d in found.get(i, ()) for i in row)]
         found.update((index, tuple(shared)) for index in row)
+
+
+def beside_pedal(
+    led: SectionPlan, section: SectionPass, changes: Sequence[Change], colours: Agreed
+) -> Agreed:
+    """The colours of a section's chords, by their index, without those a half step from a pedal under them."""
+    pedal = led.pedal
+    if pedal is None:
+        return colours
+    found = dict(colours)
+    for change in changes:
+        chord, bar = change.span.chord, change.span.bar - section.first
+        if chord is not None and pedal.first <= bar <= pedal.last:
+            root = chord.root.pc - pedal.note.pc
+            own = found.get(change.index, ())
+            found[change.index] = tuple(d for d in own if (root + d.semitones) % 12 not in (1, 11))
+    return found

@@ -110,13 +110,17 @@ def typed(
 
 
 def rubs(pc: int, chord: Chord) -> bool:
-    """Whether a droning string lies a half step from what must be heard of a chord, so that it is damped.
+    """Whether a droning string lies a half step from what is heard of a chord, so that it is damped.
+
+    Heard are what must be, the fifth, and the bass.
 
     >>> from backing.harmony.reader import read
-    >>> rubs(2, read("A7")), rubs(2, read("G"))  # type: ignore[arg-type]
-    (True, False)
+    >>> rubs(2, read("A7")), rubs(7, read("Dbmaj9")), rubs(2, read("G"))  # type: ignore[arg-type]
+    (True, True, False)
     """
-    heard = {(chord.root.pc + d.semitones) % 12 for d in chord.must_sound}
+    fifths = (d for d in chord.degrees if d.number == 5)
+    heard = {(chord.root.pc + d.semitones) % 12 for d in (*chord.must_sound, *fifths)}
+    heard.add(chord.lowest.pc)
     return pc not in heard and bool({(pc + 1) % 12, (pc - 1) % 12} & heard)
 
 

@@ -103,7 +103,12 @@ def plan_json(arrangement: Arrangement) -> dict[str, object]:
                 "keys_up": led.keys_up,
                 "backing": "" if led.backing is Backing.NONE else led.backing.value,
                 "decisions": [
-                    {"move": d.move.value, "players": list(d.players), "why": d.why.value}
+                    {
+                        "move": d.move.value,
+                        "about": d.about,
+                        "players": list(d.players),
+                        "why": d.why.value,
+                    }
                     for d in led.decisions
                 ],
             }

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -31,6 +32,7 @@ Slots = list[tuple[Fraction, bool]]
 def play(brief: Brief) -> list[Note]:
     """The bass of one playing of a section, in order of start."""
     low, high = reach(brief)
+    brief = over_pedal(brief)
     starts = [c.start_q for c in brief.changes]
     kicks = sorted(s.start_q for z in brief.zones if z.kind is ZoneKind.KICKS for s in z.strokes)
     ways = [_way(brief, i, starts) for i in range(len(brief.bars))]
@@ -50,6 +52,21 @@ def play(brief: Brief) -> list[Note]:
 def chosen(brief: Brief) -> list[Chosen | None]:
     """The bass's patterns, bar by bar."""
     return choose(brief, BASS)
+
+
+def over_pedal(brief: Brief) -> Brief:
+    """What the bass sees of a section with a pedal: chords that have its note for their bass."""
+    pedal = brief.led.pedal
+    if pedal is None:
+        return brief
+    first, last = brief.bars[pedal.first].index, brief.bars[pedal.last].index
+    changes = tuple(
+        change._replace(span=change.span._replace(chord=replace(chord, bass=pedal.note)))
+        if (chord := change.span.chord) and first <= change.span.bar <= last
+        else change
+        for change in brief.changes
+    )
+    return brief._replace(changes=changes)
 
 
 def _written(line: Line) -> list[Note]:
@@ -73,13 +90,14 @@ def _within_octaves(notes: list[Note], low: int, high: int) -> list[Note]:
     """No leap of a seventh, or of more than an octave, between a figure's last note and what it leads to.
 
     That note, with those of its pitch right before it, is played nearer: an octave off, or the figure turns back to the
-    note that it came through. A root stays where the figure has it.
+    note that it came through, or to its root. A root stays where the figure has it.
     """
     for i in range(1, len(notes) - 1):
         note, after = notes[i], notes[i + 1]
         leap = after.pitch - note.pitch
         leads = after.chord != note.chord or after.why.kind in (Kind.STEP, Kind.DOMINANT)
-        if -10 < leap < 10 or abs(leap) == 12 or not leads or note.why.kind is Kind.OCTAVES:
+        octaves = note.why.kind is Kind.OCTAVES and note.degree == "1"
+        if -10 < leap < 10 or abs(leap) == 12 or not leads or octaves:
             continue
         first = _run(notes, i)
         before = notes[first - 1] if first else note
@@ -88,8 +106,11 @@ def _within_octaves(notes: list[Note], low: int, high: int) -> list[Note]:
         pitch, degree = note.pitch + (12 if leap > 0 else -12), note.degree
         here, there = abs(note.pitch - before.pitch), abs(pitch - before.pitch)
         through = notes[max(0, _run(notes, first - 1) - 1)]
+        root = _root_between(notes, first, after) if abs(leap) > 12 and there > 12 else None
         if there > 7 and through.chord == note.chord and abs(after.pitch - through.pitch) < 10:
             pitch, degree = through.pitch, through.degree
+        elif root is not None:
+            pitch, degree = root.pitch, root.degree
         elif there > 12 or there + abs(after.pitch - pitch) >= here + abs(leap):
             continue
         if low <= pitch <= high:
@@ -97,6 +118,16 @@ def _within_octaves(notes: list[Note], low: int, high: int) -> list[Note]:
                 n._replace(pitch=pitch, degree=degree) for n in notes[first : i + 1]
             ]
     return notes
+
+
+def _root_between(notes: Sequence[Note], at: int, after: Note) -> Note | None:
+    """The root that a figure began on, where it lies within an octave of the note before a place and of what follows."""
+    before = notes[at - 1]
+    for note in reversed(notes[max(0, at - 8) : at]):
+        near = abs(note.pitch - before.pitch) <= 12 and abs(note.pitch - after.pitch) <= 12
+        if note.chord == before.chord and note.degree == "1" and near:
+            return note
+    return None
 
 
 def _run(notes: Sequence[Note], last: int) -> int:
@@ -170,6 +201,9 @@ def reach(brief: Brief) -> tuple[int, int]:
 def _way(brief: Brief, index: int, starts: Sequence[Fraction]) -> str:
     """The algorithm of a bar, as the plan and the time feel turn it."""
     bar, plan = brief.bars[index], brief.plans[index]
+    pedal = brief.led.pedal
+    if pedal is not None and pedal.first <= index <= pedal.last:
+        return "pedal"
     way = brief.algorithm(plan)
     feel = bar.time_feel
     if way == "walking" and (plan.two or feel in (TimeFeel.IN_TWO, TimeFeel.HALF)):

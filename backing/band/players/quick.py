@@ -6,7 +6,7 @@ from chorus to chorus, and with the seed.
     leads     legato: every chord held for its beat · early: likewise, but the last chord of a bar comes an eighth ahead ·
               broken: the lower voices on the beat, the upper ones behind it · short: every stroke damped, accents on
               the even beats · pairs: every other chord struck twice
-    follows   rests · the first chord of a bar · the first and the third · the last · in the gap behind the second
+    follows   rests · the first chord of a bar · the first and the third · the last · in a gap behind the second (of three: the first)
 
 Conventions: a row has three chords or more of a beat or less each. Source: players who know a tune do not all strike
 every chord (common practice).
@@ -64,10 +64,11 @@ class Quick(NamedTuple):
     def told(self) -> bool:
         """Whether one who follows strikes this chord."""
         third = (0, 2) if self.beats > 3 else (0,)
+        gap = 1 if self.beats % 2 == 0 else 0  # where no leader strikes the last chord early
         places = {
             "first": (0,),
             "first and third": third,
-            "gap": (1,),
+            "gap": (gap,),
             "last": (self.beats - 1,),
         }.get(self.way, ())
         return self.beat in places

@@ -102,7 +102,8 @@ def _events(line: Line, index: int) -> Sequence[Beat]:
     if stretch.way == "octaves":
         return figures.octaves(bar.meter)
     if stretch.way == "pedal":
-        return figures.pedal(bar.meter, brief.part.word("rhythm"))
+        rhythm = brief.led.pedal.rhythm if brief.led.pedal else brief.part.word("rhythm")
+        return figures.pedal(bar.meter, rhythm)
     if stretch.way == "tumbao":
         inside = [s for s in line.stretches[index : index + 8] if s.bar == stretch.bar]
         return figures.tumbao(bar.meter, shift_q(bar), inside)

@@ -1,10 +1,14 @@
 """A walking line or two-feel written out: anchors, the notes between them, and a skip now and then.
 
 Conventions: notes last until the next one (long and even, as a walking bass sounds). The chance of every bar hangs on
-its place. Source: common practice.
+its place. Of the steps into new chords about half are half steps: a line that had several of one kind turns to the
+other where both are as good. Source: common practice.
 """
 
 from __future__ import annotations
+
+from math import exp
+from typing import NamedTuple
 
 from backing.band.model import Kind, Note, Why
 from backing.band.players.anchors import Stretch, route_key
@@ -16,11 +20,26 @@ from backing.timeline.model import TimeFeel
 WEAK_BEAT = 1.05  # the second and fourth beat lean a little
 SKIP = 0.72
 TOO_FAST_QPM = 240  # no skips above
-Shape = tuple[int, ...]
+BALANCE = (
+    0.5  # by which each step of one kind too many makes the other kind likelier, as a power of e
+)
+
+
+class Shape(NamedTuple):
+    """A way between two anchors as it was played; `step` is the one into a new chord, in semitones, else 0."""
+
+    start: int
+    offsets: tuple[int, ...]
+    step: int
+
+    @property
+    def line(self) -> tuple[int, tuple[int, ...]]:
+        """What is heard of it before its goal."""
+        return self.start, self.offsets
 
 
 def stride(line: Line, index: int, recent: list[Shape]) -> list[Note]:
-    """The notes of one stretch. `recent` gathers the shapes taken so far, so that none comes three times running."""
+    """The notes of one stretch. `recent` gathers the shapes taken so far, so that none comes three times running and steps balance."""
     stretch = line.stretches[index]
     start, goal = line.anchors[index], line.anchors[index + 1]
     free = len(stretch.slots) - 1
@@ -57,12 +76,26 @@ def _route(line: Line, index: int, start: int, goal: int, recent: list[Shape]) -
     if not found:
         return None
     place = line.brief.place.at(line.brief.style.name, stretch.bar, str(stretch.start_q))
-    route = place.pick(found, [r.weight for r in found], "route")
-    if recent[-2:] == [(start, *route.offsets)] * 2 and len(found) > 1:
+    shapes = {r: _shape(line, index, start, goal, r) for r in found}
+    lean = sum((s.step == 2) - (s.step == 1) for s in recent)
+    weights = {r: r.weight * exp(BALANCE * lean * _kind(shapes[r])) for r in found}
+    route = place.pick(found, [weights[r] for r in found], "route")
+    if [s.line for s in recent[-2:]] == [shapes[route].line] * 2 and len(found) > 1:
         others = [r for r in found if r is not route]
-        route = place.pick(others, [r.weight for r in others], "another route")
-    recent.append((start, *route.offsets))
+        route = place.pick(others, [weights[r] for r in others], "another route")
+    recent.append(shapes[route])
     return route
+
+
+def _shape(line: Line, index: int, start: int, goal: int, route: Route) -> Shape:
+    """A route as it would be remembered."""
+    step = abs(goal - start - route.offsets[-1]) if line.leads(index) else 0
+    return Shape(start, route.offsets, step)
+
+
+def _kind(shape: Shape) -> int:
+    """1 for a half step into a new chord, -1 for a whole step, 0 for neither."""
+    return (shape.step == 1) - (shape.step == 2)
 
 
 def _with_skip(line: Line, stretch: Stretch, notes: list[Note]) -> list[Note]:

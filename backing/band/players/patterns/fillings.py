@@ -20,6 +20,7 @@ from backing.timeline.model import Timeline
 
 PHRASE, EVERY = 4, 8  # bars
 FRESH = 16  # bars for which a fill does not come again
+LATELY = 3  # nor is one of the last three taken again: where the band strikes or builds up, one of them was not played
 
 
 def fill_due(bar: int, bars: int) -> bool:
@@ -90,7 +91,7 @@ def _next(
     spare: bool,
 ) -> Pattern | None:
     """What is played in a bar after what was played before it."""
-    lately = [p for then, p in played if bar - then <= FRESH] + [p for _, p in played[-2:]]
+    lately = [p for then, p in played if bar - then <= FRESH] + [p for _, p in played[-LATELY:]]
     for near in NEAREST[level]:
         fresh = [p for p in own(near) if not any(p is q for q in lately)]
         if fresh:
