@@ -467,12 +467,32 @@ def test_a_section_is_led_into_without_a_leap_before_its_last_note() -> None:
     """The note that leads over a border stays near the note before it (common practice)."""
     a = "Fmaj9 | Fmaj9 | G13 | G13 | Gm9 | Gb7#11 | Fmaj7 | Gb13"
     b = "Bbmaj7 | Bbm7 | Am7 | D7b9 | Gm7 | C7 | F6 | Gm7 C7"
-    for style in ("bossa nova", "pop ballad", "calypso", "tango", "second line"):
+    styles = (
+        "bossa nova",
+        "pop ballad",
+        "calypso",
+        "tango",
+        "second line",
+        "blues shuffle",
+        "slow rock",
+        "disco",
+        "bolero",
+    )
+    for style in styles:
         for seed in (1, 2, 3):
             text = f"key: F\nchoruses: 3\n[A]\n| {a} |\n[B]\n| {b} |\n"
             notes = player(arranged(text, style, seed), "bass").notes
-            far = [(x, y) for x, y in pairwise(notes) if abs(x.pitch - y.pitch) > 12]
+            far = [
+                (x, y)
+                for n, (x, y) in enumerate(pairwise(notes))
+                if abs(x.pitch - y.pitch) > 12 and not from_octave(notes[max(0, n - 3) : n + 1])
+            ]
             assert not far, (style, seed, far)
+
+
+def from_octave(notes: Sequence[Note]) -> bool:
+    """Whether a note is the upper one of an octave that the figure leaps, which may fall back by a ninth."""
+    return any(notes[-1].pitch - n.pitch == 12 and n.chord == notes[-1].chord for n in notes[:-1])
 
 
 @pytest.mark.slow

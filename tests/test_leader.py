@@ -15,7 +15,7 @@ import pytest
 
 from backing.band.briefing import form_of
 from backing.band.course import USUAL, Stand
-from backing.band.led import Backing, Move, Plan, SectionPlan
+from backing.band.led import Backing, Move, Pedal, Plan, SectionPlan
 from backing.band.model import Arrangement, Kind
 from backing.band.players.common import BarPlan
 from backing.chart.parse import parse
@@ -27,6 +27,7 @@ from backing.performance.plan_told import plan_json, plan_text
 from backing.styles.find import names
 from backing.timeline.model import TimeFeel
 from backing.timeline.reshape import looped
+from tests import ensemble
 from tests.band import arranged, notes_in, prepared
 from tests.each import each
 from tests.generated import tunes
@@ -317,6 +318,89 @@ def test_in_a_drop_bass_and_drums_are_alone_and_half_time_is_played() -> None:
     assert kinds == {"half", "drop"}
 
 
+def test_who_makes_the_style_what_it_is_goes_on_through_a_drop() -> None:
+    """The one who carries a dance or a groove is not silenced (common practice); where nobody else is there, all play lightly."""
+    moves = set()
+    for style in ("valse musette", "funk", "reggaeton", "metal gallop", "viennese waltz"):
+        for seed in (1, 2, 3):
+            ready = prepared(AABA, style)
+            for section in plan(AABA, style, seed).sections:
+                assert not {r.player for r in section.rests} & set(ready.style.core), style
+                moves |= {d.move for d in section.decisions}
+    assert {Move.DROPS, Move.LIGHT} <= moves
+
+
+BRIDGE = """
+key: C
+form: A A B A
+choruses: 2
+[A]
+| C | Am | F | G | C | Am | F | G |
+[B]
+| {bridge} |
+"""
+
+
+def pedals(bridge: str, style: str = "rock eighths") -> set[object]:
+    """What lies under the bridge with some seeds, None for nothing."""
+    text = BRIDGE.format(bridge=bridge)
+    return {plan(text, style, seed).sections[2].pedal for seed in range(1, 9)}
+
+
+def test_a_bridge_stands_on_the_fifth_of_the_key_that_comes_back() -> None:
+    """The dominant's root is held or repeated while chords move above it (common practice: a dominant pedal)."""
+    (found,) = pedals("F | Em | Dm | G | F | Em | Dm | G7") - {None}
+    assert isinstance(found, Pedal)
+    assert (found.note.name, found.first, found.last, found.rhythm) == ("G", 0, 7, "eighths")
+    music = arranged(
+        BRIDGE.format(bridge="F | Em | Dm | G | F | Em | Dm | G7"), "rock eighths", _pedal_seed()
+    )
+    section = music.timeline.sections[2]
+    bars = music.timeline.bars[section.first - 1 : section.last]
+    bass = next(p for p in music.players if p.role == "bass")
+    for bar in bars[:-1]:
+        inside = notes_in(bass.notes, bar.start_q, bar.end_q)
+        assert len(inside) == 8
+        assert {n.pitch % 12 for n in inside} == {7}
+        assert {n.why.kind for n in inside} == {Kind.PEDAL}
+    assert "pedal on G, the chords move above" in explain(music)
+    assert "bass: pedal on G throughout (the chords move over the fifth of the key" in explain(
+        music
+    )
+    assert ensemble.rubs(music) == []
+
+
+def _pedal_seed() -> int:
+    text = BRIDGE.format(bridge="F | Em | Dm | G | F | Em | Dm | G7")
+    return next(s for s in range(1, 9) if plan(text, "rock eighths", s).sections[2].pedal)
+
+
+@each(
+    ("bridge", "bars"),
+    [
+        ("F | Em | Dm | G | F | Em | Dm | G7", 8),
+        ("E7 | Am | D7 | G | F | Em | Dm | G7", 4),  # the first half has a G sharp
+        ("F/C | Em | Dm | G | F | Em | Dm/A | G7", None),  # a bass is written
+        ("F | Em | Dm | E7", None),
+        ("G7 | G7 | G7 | G7", None),  # nothing moves
+        ("F | Em | Dm | G7!", None),
+    ],
+)  # fmt: skip
+def test_a_pedal_lies_where_harmony_and_chart_allow_it(bridge: str, bars: int | None) -> None:
+    found = pedals(bridge) - {None}
+    assert {p.last - p.first + 1 for p in found if isinstance(p, Pedal)} == (
+        {bars} if bars else set()
+    )
+
+
+def test_an_excerpt_of_a_bridge_has_its_pedal() -> None:
+    text, seed = BRIDGE.format(bridge="E7 | Am | D7 | G | F | Em | Dm | G7"), _pedal_seed()
+    inside = plan(text, "rock eighths", seed, bars=(12, 14)).sections[0].pedal
+    assert inside is not None
+    assert (inside.first, inside.last) == (1, 2)
+    assert plan(text, "rock eighths", seed, bars=(9, 11)).sections[0].pedal is None
+
+
 def test_the_band_strikes_together_into_a_section_that_brings_more() -> None:
     found = 0
     seeds = [n for n in range(1, 12) if any(s.hits for s in plan(POP, "rock eighths", n).sections)]
@@ -458,7 +542,7 @@ def test_explain_tells_who_comes_in_who_rests_and_why() -> None:
     assert "horns:      rests: horns come last" in text
     assert "comes in: the tune has been heard, now it may be answered" in text
     assert "play together (the top of the track has everybody)" in text
-    assert "drop out (bass and drums alone" in text
+    assert "drop out (what makes the style goes on alone" in text
 
 
 def test_the_plan_is_a_page_and_an_object() -> None:

@@ -223,6 +223,18 @@ def test_about_half_of_the_steps_into_a_chord_are_half_steps() -> None:
     assert 0.4 <= short.by_half_step / short.approached <= 0.6
 
 
+@each("style", ["straight-ahead swing", "fast swing"])
+def test_half_steps_and_whole_steps_balance_in_every_tune(style: str) -> None:
+    """In major as in minor (common practice): a line that had several of one kind turns to the other."""
+    for chords in (ii_v_i(), ii_v_i(minor=True)):
+        found = measures.Walk()
+        for seed in (1, 2):
+            text = chart(chords, meter="4/4", tempo=200, choruses=2, ending="as written")
+            found.add(measures.walk(arranged(text, style, seed)))
+        assert found.approached > 80
+        assert 0.4 <= found.by_half_step / found.approached <= 0.6, chords[:20]
+
+
 @cache
 def half_bars() -> measures.Walk:
     """Lines under two chords a bar."""
