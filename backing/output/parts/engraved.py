@@ -8,7 +8,6 @@ Source: staff of 6 to 7 mm for a part, 5 mm for a score (common practice of engr
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Sequence
 from math import ceil
@@ -19,10 +18,8 @@ from xml.etree import ElementTree as ET
 from backing.band.model import Arrangement, Player
 from backing.ground.errors import OutputError
 from backing.ground.instruments import STANDARD_TUNING
-from backing.ground.languages import ENGLISH
 from backing.ground.roles import pitched, role_of
 from backing.ground.tunings import open_strings
-from backing.output import memory
 from backing.output.asked import CONCERT, Paper
 from backing.output.files import MARK, claim
 from backing.output.hand import said
@@ -30,9 +27,11 @@ from backing.output.parts.as_fingered import as_fingered
 from backing.output.parts.diagrams import ROOM, Frets, draw, held
 from backing.output.parts.measures import DEAD, strums
 from backing.output.parts.score import part_of, text, title_of
-from backing.output.sheet.faces import families, folders
+from backing.output.sheet.compiled import KINDS, Kind, compiled, marked
+from backing.output.sheet.compiled import language as language_of
+from backing.output.sheet.faces import families
 from backing.output.sheet.page import PAPERS
-from backing.output.sheet.write import KINDS, PNG_PPI, marked, write_pages
+from backing.output.sheet.write import write_pages
 from backing.timeline.model import Timeline
 
 TEMPLATE = Path(__file__).parent / "part.typ"
@@ -117,9 +116,6 @@ def pages(
     kind: str = "pdf",
 ) -> list[bytes]:
     """The parts as bytes, one item a page (a PDF is one item whatever its pages)."""
-    memory.enough()
-    import typst
-
     wide, high = PAPERS[paper.size]
     own = [p for p in music.players if p.role in players]
     line = music.timeline
@@ -133,23 +129,12 @@ def pages(
     name = title_of(own[0]) if len(own) == 1 else "Score"
     data = {
         "title": line.title or "Untitled", "part": name, "author": line.by, "keywords": [MARK],
-        "language": (language or ENGLISH).split("-")[0], "width": wide, "height": high,
+        "language": language_of(language), "width": wide, "height": high,
         "side": SIDE, "left": LEFT, "head": HEAD, "first": first, "other": OTHER, "tuning": tuning,
         "families": families(f"{line.title}{line.by}{name}"), "pages": drawn,
     }  # fmt: skip
-    made = cast(
-        "bytes | list[bytes]",
-        typst.compile(
-            str(TEMPLATE),
-            format=cast(Any, kind),
-            ppi=PNG_PPI,
-            font_paths=[str(folder) for folder in folders()],
-            ignore_system_fonts=True,
-            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
-        ),
-    )
-    done = list(made) if isinstance(made, list) else [made]
-    return [marked(page, cast(Any, kind), f"{data['title']} – {name}") for page in done]
+    made = compiled(TEMPLATE, data, cast(Kind, kind))
+    return [marked(page, cast(Kind, kind), f"{data['title']} – {name}") for page in made]
 
 
 def engraved(

@@ -15,7 +15,7 @@ from backing.harmony.positions import along
 from backing.harmony.symbol import Chord
 from backing.output.sheet.chord import symbol
 from backing.output.sheet.grids import LABEL, depth, grid
-from backing.output.sheet.marks import Mark, placed
+from backing.output.sheet.marks import Mark, placed, spoken
 from backing.output.sheet.systems import Block
 from backing.output.symbols import Spelling
 
@@ -96,7 +96,10 @@ def blocks(grips: Sequence[tuple[Chord, Grip]], room: float, spelling: Spelling)
 
 def diagram(chord: Chord, grip: Grip, spelling: Spelling) -> list[Mark]:
     """A symbol on y = 0 over its diagram."""
-    marks: list[Mark] = [placed(m, LABEL - 3.0, 0.0, SIZE) for m in symbol(chord, spelling).marks]
+    marks: list[Mark] = [
+        placed(m, LABEL - 3.0, 0.0, SIZE)
+        for m in spoken(symbol(chord, spelling).marks, chord.symbol)
+    ]
     return marks + [placed(m, LABEL, TOP) for m in grid(grip)]
 
 

@@ -32,6 +32,7 @@ from backing.output.sheet.marks import (
     joined,
     placed,
     run,
+    spoken,
     width,
     wrapped,
 )
@@ -119,14 +120,13 @@ def draw(
     words, top = over_words(sets, top, sets[-1].x1, sung, name)
     marks += words
     side, up, down = margin_marks(row, sets[0], look, margin, staff_top)
-    marks += side
     if not sung:
         louder, bottom = dynamics_under(sets, bottom)
         marks += louder
     numbered = row.begins and any(len(one.cell.bar.words) > 1 for one in sets)
     verses, bottom = verses_under(sets, look, max(bottom, down) if numbered else bottom, row.begins)
     marks += verses
-    return System(tuple(marks), max(top, up), max(bottom, down))
+    return System((*side, *marks), max(top, up), max(bottom, down))
 
 
 def chords_of(sets: Sequence[Set], look: Look) -> tuple[list[Mark], float]:
@@ -137,7 +137,8 @@ def chords_of(sets: Sequence[Set], look: Look) -> tuple[list[Mark], float]:
         for part in one.cell.parts:
             symbol = part_symbol(part, look)
             if symbol is not None:
-                marks += [placed(m, one.at(part.start_q), 0.0) for m in symbol.marks]
+                said = spoken(symbol.marks, part.slot.text if part.slot else "")
+                marks += [placed(m, one.at(part.start_q), 0.0) for m in said]
                 top = max(top, symbol.ascent + 0.06)
     return marks, top
 
@@ -219,10 +220,11 @@ def stacked(meter: Meter, x: float, look: Look) -> list[Mark]:
     space = max(widths)
     middle = (look.rule - OVER) / 2 - 0.04
     half = CAP * SIGNATURE
-    return [
+    marks = [
         Text(x + (space - widths[0]) / 2, middle - 0.05, SIGNATURE, BOLD, over),
         Text(x + (space - widths[1]) / 2, middle + 0.05 + half, SIGNATURE, BOLD, under),
     ]
+    return spoken(marks, meter.name)
 
 
 def simile(one: Set, after: Set | None) -> list[Mark]:
@@ -235,7 +237,7 @@ def simile(one: Set, after: Set | None) -> list[Mark]:
     wide = width(glyph, MUSIC, size)
     tail = REPEAT if one.cell.bar.times and one.cell.closes else LEAD
     middle = one.x1 if paired else (one.start + one.x1 - tail) / 2
-    marks: list[Mark] = [Text(middle - wide / 2, size / 2 - CAP / 2, size, MUSIC, glyph)]
+    marks: list[Mark] = [Text(middle - wide / 2, size / 2 - CAP / 2, size, MUSIC, glyph, said="%")]
     if kind == 2:
         number = run("2", 0.5, MEDIUM)
         y = -OVER - 0.1

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_right
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import accumulate
 
@@ -24,12 +24,13 @@ from backing.output.sheet.faces import (
 )
 
 __all__ = [
-    "BOLD", "CAP", "DESCENT", "FITTED", "INK", "ITALIC", "MEDIUM", "MUSIC", "REGULAR", "Arc", "Dot", "Line", "Mark",
-    "Run", "Shape", "Text", "Zone", "box", "cut", "joined", "placed", "run", "width", "wrapped",
+    "BOLD", "CAP", "DESCENT", "FITTED", "INK", "ITALIC", "MEDIUM", "MUSIC", "REGULAR", "SILENT", "Arc", "Dot", "Line", "Mark",
+    "Run", "Shape", "Text", "Zone", "box", "cut", "headed", "joined", "placed", "run", "spoken", "width", "wrapped",
 ]  # fmt: skip
 
 CAP = 0.727  # cap height of the text face, in em
 DESCENT = 0.2
+SILENT = " "
 
 # Signs of the music face beside letters: times the size of the letters, and how far up in sizes of the letters, so
 # that a flat stands on the baseline and the others are centred on the capitals.
@@ -59,6 +60,9 @@ INK: dict[str, tuple[float, float]] = {
 
 @dataclass(frozen=True, slots=True)
 class Text:
+    """`said` is what it reads as where a file is copied from, searched or read aloud: None as it stands, `SILENT`
+    nothing, "" where it belongs to what the text before it reads as. `head` is the level of a heading, 0 for none."""
+
     x: float
     y: float
     size: float
@@ -66,6 +70,8 @@ class Text:
     text: str
     soft: bool = False
     stroke: float = 0.0  # an outline that makes a sign of the music face as dark as its letter
+    said: str | None = None
+    head: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +132,7 @@ def placed(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
     if isinstance(mark, Text):
         return Text(
             mark.x * s + dx, mark.y * s + dy, mark.size * s, mark.face, mark.text, mark.soft,
-            mark.stroke * s,
+            mark.stroke * s, mark.said, mark.head,
         )  # fmt: skip
     if isinstance(mark, Line):
         return Line(
@@ -143,6 +149,23 @@ def placed(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
         mark.x1 * s + dx, mark.y1 * s + dy, mark.x2 * s + dx, mark.y2 * s + dy,
         mark.bend * s, mark.thick * s,
     )  # fmt: skip
+
+
+def spoken(marks: Iterable[Mark], text: str) -> list[Mark]:
+    """Marks that read as one text, whatever signs they are made of: letters first, lines behind."""
+    letters: list[Mark] = []
+    lines: list[Mark] = []
+    for mark in marks:
+        if isinstance(mark, Text):
+            letters.append(replace(mark, said="" if letters else text))
+        else:
+            lines.append(mark)
+    return letters + lines
+
+
+def headed(marks: Iterable[Mark], level: int) -> list[Mark]:
+    """Marks whose text is a heading."""
+    return [replace(m, head=level) if isinstance(m, Text) else m for m in marks]
 
 
 def box(mark: Mark) -> tuple[float, float, float, float]:

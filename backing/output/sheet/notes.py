@@ -15,6 +15,7 @@ from backing.output.sheet.beams import End, beams, stem_ends
 from backing.output.sheet.marks import (
     ITALIC,
     MUSIC,
+    SILENT,
     Arc,
     Dot,
     Line,
@@ -111,7 +112,7 @@ def head(f: Figure, x: float, y: float, u: float, slashes: bool) -> list[Mark]:
         marks.append(Shape(corners, 0.05 * u if f.value >= 2 else 0.0))
     else:
         glyph = "𝅝" if f.value >= 4 else "𝅗" if f.value >= 2 else "𝅘"
-        marks.append(Text(x - 0.05 * u, y + 0.134 * u, u, MUSIC, glyph))
+        marks.append(Text(x - 0.05 * u, y + 0.134 * u, u, MUSIC, glyph, said=SILENT))
     if f.dotted:
         marks.append(Dot(x + (wide + 0.12) * u, y - 0.06 * u, 0.045 * u))
     return marks
@@ -122,7 +123,9 @@ def rest(f: Figure, x: float, y: float, u: float) -> list[Mark]:
     lift = (
         0.25 * u if f.value >= 2 else 0.0
     )  # a half rest lies on the middle line, a whole one hangs above
-    marks: list[Mark] = [Text(x - 0.05 * u, y + 0.5 * u - lift, u, MUSIC, RESTS.get(f.value, "𝅀"))]
+    marks: list[Mark] = [
+        Text(x - 0.05 * u, y + 0.5 * u - lift, u, MUSIC, RESTS.get(f.value, "𝅀"), said=SILENT)
+    ]
     if f.dotted:
         wide = 0.75 if f.value >= 2 else 0.4
         marks.append(Dot(x + wide * u, y - 0.12 * u, 0.045 * u))

@@ -12,7 +12,7 @@ from backing.ground.errors import OutputError
 from backing.harmony.grip import Grip
 from backing.output.sheet.breaks import page_starts
 from backing.output.sheet.cells import Row
-from backing.output.sheet.marks import CAP, REGULAR, Mark, placed, run, wrapped
+from backing.output.sheet.marks import CAP, REGULAR, Mark, headed, placed, run, wrapped
 from backing.output.sheet.system import NOTHING, Look
 from backing.output.sheet.systems import BASE, GAP, MARGIN, Block, systems
 from backing.output.symbols import Spelling
@@ -100,7 +100,8 @@ def title_block(
                 pages_.append([])
                 y = HEAD
             y += size * (CAP if i == 0 and not pages_[-1] else 1.32)
-            pages_[-1] += [placed(m, SIDE, y) for m in run(row, size, face, soft=soft).marks]
+            marks = [placed(m, SIDE, y) for m in run(row, size, face, soft=soft).marks]
+            pages_[-1] += marks if i else headed(marks, 1)
         if i == 0:
             y += 4.0
     return pages_, y + 26.0

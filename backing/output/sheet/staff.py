@@ -12,7 +12,18 @@ from collections.abc import Sequence
 
 from backing.ground.pitch import LETTERS, Key, Pitch
 from backing.ground.timebase import Meter
-from backing.output.sheet.marks import BOLD, CAP, MUSIC, Line, Mark, Text, placed, width
+from backing.output.sheet.marks import (
+    BOLD,
+    CAP,
+    MUSIC,
+    SILENT,
+    Line,
+    Mark,
+    Text,
+    placed,
+    spoken,
+    width,
+)
 from backing.output.sheet.notes import HEAD, At, places, voice
 from backing.output.sheet.values import Figure
 from backing.output.symbols import SIGNS
@@ -46,7 +57,7 @@ def bass_clef(pitches: Sequence[Pitch]) -> bool:
 
 def clef(low: bool, key: Key, u: float) -> tuple[list[Mark], float]:
     """The clef and the signature of a staff; and their width."""
-    marks: list[Mark] = [Text(0.0, 0.0, u, MUSIC, "𝄢" if low else "𝄞")]
+    marks: list[Mark] = [Text(0.0, 0.0, u, MUSIC, "𝄢" if low else "𝄞", said=SILENT)]
     signs, wide = key_signature(key.fifths, low, u)
     return marks + [placed(m, 0.78 * u, 0.0) for m in signs], 0.9 * u + wide
 
@@ -75,7 +86,7 @@ def meter_figures(meter: Meter, u: float) -> tuple[list[Mark], float]:
         Text((wide - w) / 2, -u * middle + CAP * size / 2, size, BOLD, row)
         for row, w, middle in zip(rows, widths, (0.75, 0.25), strict=True)
     ]
-    return marks, wide
+    return spoken(marks, meter.name), wide
 
 
 def cautionary(
@@ -99,7 +110,7 @@ def cautionary(
 def accidental(sign: str, x: float, y: float, u: float) -> Text:
     """An accidental centred on the height of a head."""
     scale, middle = SCALE[sign]
-    return Text(x - 0.05 * u, y + middle * u, u * scale, MUSIC, sign)
+    return Text(x - 0.05 * u, y + middle * u, u * scale, MUSIC, sign, said=SILENT)
 
 
 def accidentals(bars: Sequence[Figure], key: Key) -> list[str]:

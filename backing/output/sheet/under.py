@@ -7,6 +7,7 @@ Conventions: as in `system`.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from backing.output.sheet.barlines import bar_lines
 from backing.output.sheet.cells import Row
@@ -20,6 +21,7 @@ from backing.output.sheet.marks import (
     Shape,
     Text,
     box,
+    headed,
     placed,
     run,
     width,
@@ -84,7 +86,7 @@ def dynamics_under(sets: Sequence[Set], y: float) -> tuple[list[Mark], float]:
 def dark(mark: Mark) -> Mark:
     """Dynamics are set bold and slanted; the outline makes them so."""
     if isinstance(mark, Text):
-        return Text(mark.x, mark.y, mark.size, mark.face, mark.text, mark.soft, 0.025)
+        return replace(mark, stroke=0.025)
     return mark
 
 
@@ -124,7 +126,7 @@ def box_over(name: str, room: float) -> Run:
     y0, y1 = -CAP * BOX_SIZES[1] - inset, inset
     x1 = one.width + 2 * inset
     frame = Shape(((0.0, y0), (x1, y0), (x1, y1), (0.0, y1)), 0.05)
-    return Run((frame, *(placed(m, inset, 0.0) for m in one.marks)), x1)
+    return Run((frame, *(placed(m, inset, 0.0) for m in headed(one.marks, 2))), x1)
 
 
 def section_box(name: str, margin: float) -> tuple[list[Mark], float, float]:
@@ -147,5 +149,5 @@ def section_box(name: str, margin: float) -> tuple[list[Mark], float, float]:
     marks: list[Mark] = [Shape(((x0, y0), (right, y0), (right, y1), (x0, y1)), 0.05)]
     for i, text in enumerate(rows):
         y = low - (len(rows) - 1 - i) * pitch
-        marks += [placed(m, x0 + inset, y) for m in run(text, size, BOLD).marks]
+        marks += [placed(m, x0 + inset, y) for m in headed(run(text, size, BOLD).marks, 2)]
     return marks, -y0 + 0.03, y1

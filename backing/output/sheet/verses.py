@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from backing.output.sheet.lyrics import VERSE, sung
-from backing.output.sheet.marks import REGULAR, Line, Mark, placed, run, wrapped
+from backing.output.sheet.marks import REGULAR, SILENT, Line, Mark, placed, run, spoken, wrapped
 from backing.output.sheet.notes import HEAD
 from backing.output.sheet.system import Look, Set
 from backing.output.sheet.words import typeset
@@ -43,7 +43,8 @@ def verses_under(
         marks += free
         syllabled = placed_syllables(sets, look, verse)
         for one in syllabled:
-            marks += [placed(m, one.x0, base) for m in run(one.text, VERSE).marks]
+            said = spoken(run(one.text, VERSE).marks, f"{one.text}-" if one.more else one.text)
+            marks += [placed(m, one.x0, base) for m in said]
         marks += joined_syllables(syllabled, base, sets[-1].x1)
         most = max(most, 1 if syllabled else 0)
         if verses > 1 and begins:
@@ -97,7 +98,7 @@ def joined_syllables(found: Sequence[Placed], y: float, right: float) -> list[Ma
             count = max(1, int((stop - one.x1) / EVERY))
             for k in range(count):
                 x = one.x1 + (stop - one.x1) * (k + 0.5) / count - dash.width / 2
-                marks += [placed(m, x, y) for m in dash.marks]
+                marks += [placed(m, x, y) for m in spoken(dash.marks, SILENT)]
         elif one.held_x is not None and one.held_x > one.x1 + 0.1:
             marks.append(Line(one.x1 + 0.05, y, one.held_x, y, LINE))
     return marks

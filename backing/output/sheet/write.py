@@ -7,23 +7,21 @@ system never serve.
 
 from __future__ import annotations
 
-import json
-import zlib
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import repeat
 from pathlib import Path
-from typing import Any, Literal, NamedTuple, TypedDict, cast
+from typing import Any, NamedTuple, TypedDict
 
 from backing.chart.ast import Chart
 from backing.chart.transpose import transpose_chart
 from backing.ground.errors import OutputError
-from backing.ground.languages import ENGLISH
 from backing.ground.pitch import Interval
-from backing.output import memory
 from backing.output.asked import CONCERT, Paper
-from backing.output.files import MADE_BY, MARK, claim, whole
+from backing.output.files import MARK, claim, whole
 from backing.output.sheet.cells import rows
-from backing.output.sheet.faces import families, folders, right_to_left, shown
+from backing.output.sheet.compiled import KINDS, Kind, compiled, language, marked
+from backing.output.sheet.faces import families, right_to_left, shown
 from backing.output.sheet.grips import blocks, chosen
 from backing.output.sheet.marks import (
     BOLD,
@@ -37,13 +35,11 @@ from backing.output.sheet.marks import (
     Zone,
 )
 from backing.output.sheet.page import PAPERS, SIDE, pages
+from backing.output.sheet.readable import read_as, reads, worded
 from backing.output.sheet.words import form_words, title_words, typeset
 from backing.output.symbols import Spelling
 
 TEMPLATE = Path(__file__).parent / "sheet.typ"
-Kind = Literal["pdf", "svg", "png"]
-KINDS: dict[str, Kind] = {".pdf": "pdf", ".svg": "svg", ".png": "png"}
-PNG_PPI = 200.0
 # How far above the sound an instrument reads; common practice: B flat trumpet, E flat alto saxophone, horn in F.
 TRANSPOSING = {"Bb": Interval(1, 2), "Eb": Interval(5, 9), "F": Interval(4, 7)}
 
@@ -137,7 +133,7 @@ def laid_out(
 
 def language_of(chart: Chart) -> str:
     """The language of a chart's words (ISO 639)."""
-    return (chart.header.language or ENGLISH).split("-")[0]
+    return language(chart.header.language)
 
 
 def in_short(pages_: Sequence[Sequence[Mark]], language: str = "en") -> Laid:
@@ -164,9 +160,6 @@ def set_pages(
 
     `bookmarks` are page, level from 1, and words. Raises `OutputError`.
     """
-    memory.enough()
-    import typst
-
     wide, high = size
     letters = "".join(sorted({c for one in laid for c in one["letters"]}))
     data = {
@@ -181,18 +174,14 @@ def set_pages(
         "links": links,
         "bookmarks": bookmarks,
     }
-    result = cast(
-        "bytes | list[bytes]",
-        typst.compile(
-            str(TEMPLATE),
-            format=kind,
-            ppi=PNG_PPI,
-            font_paths=[str(folder) for folder in folders()],
-            ignore_system_fonts=True,
-            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
-        ),
-    )
-    return list(result) if isinstance(result, list) else [result]
+    made = compiled(TEMPLATE, data, kind)
+    read = [reads(page) for one in laid for page in one["pages"]]
+    if kind == "pdf":
+        return [read_as(made[0], read, high)]
+    if kind == "svg":
+        languages = [one["language"] for one in laid for _ in one["pages"]]
+        return [worded(*page) for page in zip(made, read, languages, repeat(title), strict=False)]
+    return made
 
 
 def layout(
@@ -254,7 +243,7 @@ def plain(mark: Mark) -> list[Any]:
     if isinstance(mark, Text):
         return [
             "t", round(mark.x, 2), round(mark.y, 2), round(mark.size, 2), mark.face, shown(mark.text),
-            int(mark.soft), round(mark.stroke, 2), int(right_to_left(mark.text)),
+            int(mark.soft), round(mark.stroke, 2), int(right_to_left(mark.text)), mark.head, mark.said,
         ]  # fmt: skip
     if isinstance(mark, Line):
         figures = (mark.x1, mark.y1, mark.x2, mark.y2, mark.width)
@@ -266,25 +255,6 @@ def plain(mark: Mark) -> list[Any]:
     assert isinstance(mark, Arc)
     curve = (mark.x1, mark.y1, mark.x2, mark.y2, mark.bend, mark.thick)
     return ["a", *(round(v, 3) for v in curve)]
-
-
-def marked(page: bytes, kind: Kind, title: Any) -> bytes:
-    """The page with the mark by which this program knows its own files (a PDF has it in its keywords)."""
-    if kind == "svg":
-        return page + f"\n<!-- {MARK} -->\n".encode()
-    if kind == "png":
-        page = png_text(page, "Software", MADE_BY)
-        page = png_text(page, "Comment", MARK)
-        return png_text(page, "Title", str(title))
-    return page
-
-
-def png_text(page: bytes, key: str, value: str) -> bytes:
-    """A PNG with an iTXt chunk after its header (PNG specification, third edition, 11.3.3.4)."""
-    body = b"iTXt" + key.encode("latin-1") + b"\0\0\0\0\0" + value.encode("utf-8")
-    chunk = (len(body) - 4).to_bytes(4, "big") + body + zlib.crc32(body).to_bytes(4, "big")
-    header_end = 8 + 25  # signature and IHDR
-    return page[:header_end] + chunk + page[header_end:]
 
 
 __all__ = ["TRANSPOSING", "layout", "set_sheet", "write"]
