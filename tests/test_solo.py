@@ -12,6 +12,7 @@ from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 
+import mido
 import pytest
 
 import backing
@@ -260,3 +261,24 @@ def test_the_best_key_has_open_strings(tmp_path: Path, capsys: pytest.CaptureFix
 
 def test_every_manner_that_can_be_asked_for_can_be_played() -> None:
     assert tuple(MANNERS) == CHORD_MELODIES
+
+
+@each(
+    "words",
+    (("--chord-melody", "t.txt", "-o", "t.mid"), ("t.txt", "-o", "t.mid", "--chord-melody")),
+    ids=" ".join,
+)
+def test_a_solo_guitar_that_is_asked_for_alone_plays_full(
+    words: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    tune = "style: folk strum\n| C | F |\nmelody: | C5 | A4 |\n"
+    Path("t.txt").write_text(f"chord-melody: full\n{tune}", "utf-8")
+    assert run(["make", "t.txt", "-o", "full.mid"]) == 0
+    Path("t.txt").write_text(tune, "utf-8")
+    assert run(["make", *words]) == 0
+    assert _notes("t.mid") == _notes("full.mid")
+
+
+def _notes(path: str) -> list[str]:
+    return [str(m) for track in mido.MidiFile(path).tracks for m in track if m.type == "note_on"]

@@ -17,6 +17,7 @@ from typer.core import TyperCommand
 from backing.commands.options import TABLE, Option, options, refusal
 from backing.commands.values import GRIPS
 from backing.ground.errors import RequestError
+from backing.ground.manners import CHORD_MELODIES
 
 Json = Annotated[bool, typer.Option("--json", help="The report as JSON.")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Errors only.")]
@@ -25,7 +26,10 @@ ChartPath = Annotated[
 ]
 
 
-BARE = {"--grips": GRIPS[0]}  # what an option that may stand alone means then
+BARE = {
+    "--grips": GRIPS[0],
+    "--chord-melody": CHORD_MELODIES[0],
+}  # what an option that may stand alone means then
 
 
 class Command(TyperCommand):

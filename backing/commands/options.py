@@ -112,7 +112,7 @@ TABLE: tuple[Option, ...] = tuple(Option(*row) for row in (
     ("--plain",       "form.plain",       v.flag,              False, "",           "No ninths or thirteenths that the chart does not write.", ""),
     ("--capo",        "form.capo",        v.whole(0, 12),      None, "FRET",        "A capo for the guitars, as capo: in a chart; 0 for none.", "3"),
     ("--tuned",       "form.tuned",       v.whole(-12, 12),    None, "SEMITONES",   "Guitars tuned lower or higher, as tuned: in a chart.", "-2"),
-    ("--chord-melody", "form.chord_melody", v.chord_melody,    None, "full|easy|bass", "A solo guitar plays tune and chords together, in place of the melody and the guitars; off for none.", "full"),
+    ("--chord-melody", "form.chord_melody", v.chord_melody,    None, "full|easy|bass", "A solo guitar plays tune and chords together (full where it stands alone), in place of the melody and the guitars; off for none.", "full"),
     ("--stems",       "files.stems",      v.flag,              False, "",           "One more file a player, aligned with the mix.", ""),
     ("--stems-as",    "files.stems_as",   v.choice(*v.STEM_KINDS), None, "FORMAT",  "wav, flac, ogg, mp3 or m4a.", "flac"),
     ("--loop",        "sound.loop",       v.flag,              False, "",           "A file whose end runs into its start without a seam.", ""),
