@@ -60,68 +60,88 @@ def read(
     """Read a form that stands at `start` in the text; `names` are those of the sections."""
     if guess and _in_other_signs(value, start, names, faults):
         return Form((), 1, False)
-    pieces = list(re.finditer(_PIECE, value))
-    words = [p[0] for p in pieces]
-    known = _Names(names)
-    items: list[FormItem] = []
-    group: tuple[int, int] | None = None  # items inside the brackets
-    opened, repeats, i, extra = -1, 1, 0, 0
-    before = len(faults.found)
-    while i < len(words):
-        word = words[i]
-        at, end = start + pieces[i].start(), start + pieces[i].end()
-        times = re.fullmatch(_TIMES, word)
-        found = None if word in "()" else known.at(words, i)
-        many = 1
+    return _Reading(value, start, names, faults).form()
+
+
+class _Reading:
+    """The reading of one form, word by word."""
+
+    def __init__(self, value: str, start: int, names: tuple[str, ...], faults: Faults) -> None:
+        self.known, self.faults = _Names(names), faults
+        self.whole = Span(start, start + len(value))
+        pieces = list(re.finditer(_PIECE, value))
+        self.words = [p[0] for p in pieces]
+        self.spans = [Span(start + p.start(), start + p.end()) for p in pieces]
+        self.items: list[FormItem] = []
+        self.group: tuple[int, int] | None = None  # items inside the brackets
+        self.opened, self.extra, self.repeats = -1, 0, 1
+
+    def form(self) -> Form:
+        """The form, with what is wrong in it added to the faults."""
+        start, end = self.whole
+        before = len(self.faults.found)
+        i = 0
+        while i < len(self.words):
+            many = self._word(i)
+            if len(self.items) > MOST_PLAYINGS:
+                self.faults.add("E907", *self.spans[i], most=f"{MOST_PLAYINGS:,}")
+                break
+            i += many
+        if self.opened >= 0:
+            self.faults.add("E312", end - 1, end)
+            self.group = (self.opened, len(self.items))
+        if not self.items and len(self.faults.found) == before:
+            self.faults.add("E314", start, end, example=_example(self.known.names))
+        return Form(_placed(self.items, self.group), self.repeats, len(self.faults.found) == before)
+
+    def _word(self, i: int) -> int:
+        """Read what begins at a word; how many words it takes."""
+        word, span = self.words[i], self.spans[i]
         if word == "(":
-            if opened >= 0 or group:
-                faults.add("E311", at, end)
-                extra += 1
-            else:
-                opened = len(items)
+            self._open(span)
         elif word == ")":
-            if extra:
-                extra -= 1
-            elif opened < 0:
-                faults.add("E313", at, end)
-            else:
-                group, opened = (opened, len(items)), -1
-                if group[0] == group[1] and items:
-                    faults.add("E314", at, end, example=_example(names))
-        elif found:
+            self._close(span)
+        elif found := self.known.at(self.words, i):
             name, semitones, many = found
-            end = start + pieces[i + many - 1].end()
+            span = Span(span.start, self.spans[i + many - 1].end)
             if abs(semitones) > 12:
-                faults.add("E317", at, end, name=name, count=semitones)
-            items.append(FormItem(name, semitones, True, Span(at, end)))
-        elif times:
-            number = int(times[1])
-            if not 1 <= number <= MOST_TIMES:
-                faults.add("E316", at, end, count=number, most=MOST_TIMES)
-            elif i and words[i - 1] == ")":
-                repeats = number
-            elif items and opened != len(items):
-                items.extend([items[-1]] * (number - 1))
-            else:
-                faults.add(
-                    "E315",
-                    at,
-                    end,
-                    found=quoted(word),
-                    hint="write it after a section or after ), such as (A A B A) x3",
-                )
+                self.faults.add("E317", *span, name=name, count=semitones)
+            self.items.append(FormItem(name, semitones, True, span))
+            return many
+        elif times := re.fullmatch(_TIMES, word):
+            self._times(int(times[1]), i)
         else:
-            items.extend(_letters(word, at, known, faults))
-        if len(items) > MOST_PLAYINGS:
-            faults.add("E907", at, end, most=f"{MOST_PLAYINGS:,}")
-            break
-        i += many
-    if opened >= 0:
-        faults.add("E312", start + len(value) - 1, start + len(value))
-        group = (opened, len(items))
-    if not items and len(faults.found) == before:
-        faults.add("E314", start, start + len(value), example=_example(names))
-    return Form(_placed(items, group), repeats, len(faults.found) == before)
+            self.items.extend(_letters(word, span.start, self.known, self.faults))
+        return 1
+
+    def _open(self, span: Span) -> None:
+        if self.opened >= 0 or self.group:
+            self.faults.add("E311", *span)
+            self.extra += 1
+        else:
+            self.opened = len(self.items)
+
+    def _close(self, span: Span) -> None:
+        if self.extra:
+            self.extra -= 1
+        elif self.opened < 0:
+            self.faults.add("E313", *span)
+        else:
+            self.group, self.opened = (self.opened, len(self.items)), -1
+            if self.group[0] == self.group[1] and self.items:
+                self.faults.add("E314", *span, example=_example(self.known.names))
+
+    def _times(self, number: int, i: int) -> None:
+        """`x3` behind the brackets, or behind a section."""
+        if not 1 <= number <= MOST_TIMES:
+            self.faults.add("E316", *self.spans[i], count=number, most=MOST_TIMES)
+        elif i and self.words[i - 1] == ")":
+            self.repeats = number
+        elif self.items and self.opened != len(self.items):
+            self.items.extend([self.items[-1]] * (number - 1))
+        else:
+            hint = "write it after a section or after ), such as (A A B A) x3"
+            self.faults.add("E315", *self.spans[i], found=quoted(self.words[i]), hint=hint)
 
 
 def _in_other_signs(value: str, start: int, names: tuple[str, ...], faults: Faults) -> bool:

@@ -76,67 +76,77 @@ def walk(
     """
     data = text.encode("utf-8", "replace")
     place = _places(text, data)
-    parser = expat.ParserCreate("utf-8")
-    parser.buffer_text = True
-    stack: list[Node] = []
-    depth = inside = 0  # elements that are open, and those of them from an ignored one on
-    pieces: list[str] = []  # of the text since the last tag
-
-    def start(name: str, attributes: dict[str, str]) -> None:
-        nonlocal depth, inside
-        pieces.clear()
-        depth += 1
-        if inside or (stack and name in ignored):
-            inside += 1
-            return
-        if depth > MOST_DEEP:
-            raise Refused("elements stand inside each other more than sixty times")
-        if stack:
-            node = Node(name, attributes, parser.CurrentByteIndex)
-            stack[-1].children.append(node)
-            stack.append(node)
-        elif wanted(name, attributes):
-            stack.append(Node(name, attributes, parser.CurrentByteIndex))
-        else:
-            seen(name, attributes)
-
-    def end(name: str) -> None:
-        nonlocal depth, inside
-        depth -= 1
-        if inside:
-            inside -= 1
-        elif stack:
-            node = stack.pop()
-            node.end = parser.CurrentByteIndex
-            if not node.children:
-                node.text = "".join(pieces)
-            if not stack:
-                take(_placed(node, place))
-        pieces.clear()
-
-    def entity(*_: object) -> None:
-        raise Refused("it declares an entity of its own")
-
-    parser.StartElementHandler, parser.EndElementHandler = start, end
-    parser.CharacterDataHandler, parser.EntityDeclHandler = pieces.append, entity
-    parser.SetParamEntityParsing(expat.XML_PARAM_ENTITY_PARSING_NEVER)
+    tree = _Walk(wanted, take, seen, ignored, place)
     try:
-        parser.Parse(data, True)
+        tree.parser.Parse(data, True)
     except expat.ExpatError as wrong:
-        at = place(parser.ErrorByteIndex)
-        why = expat.errors.messages.get(wrong.code, "it is broken")
-        raise findings.refuse(
-            "E701",
-            Span(at, at + 1),
-            what="this file",
-            why=f"{why} (as XML)",
-            hint="export it again",
-        ) from None
+        at, why = tree.parser.ErrorByteIndex, expat.errors.messages.get(wrong.code, "it is broken")
+        why = f"{why} (as XML)"
     except Refused as wrong:
-        at = place(parser.CurrentByteIndex)
-        raise findings.refuse(
-            "E701", Span(at, at + 1), what="this file", why=str(wrong), hint="export it again"
-        ) from None
+        at, why = tree.parser.CurrentByteIndex, str(wrong)
+    else:
+        return
+    span = Span(place(at), place(at) + 1)
+    raise findings.refuse("E701", span, what="this file", why=why, hint="export it again")
+
+
+class _Walk:
+    """The parser with the elements that are open."""
+
+    def __init__(
+        self,
+        wanted: Callable[[str, dict[str, str]], bool],
+        take: Callable[[Node], None],
+        seen: Callable[[str, dict[str, str]], None],
+        ignored: frozenset[str],
+        place: Callable[[int], int],
+    ) -> None:
+        self.wanted, self.take, self.seen = wanted, take, seen
+        self.ignored, self.place = ignored, place
+        self.stack: list[Node] = []
+        self.depth = self.inside = 0  # elements that are open, and of them from an ignored one on
+        self.pieces: list[str] = []  # of the text since the last tag
+        self.parser = parser = expat.ParserCreate("utf-8")
+        parser.buffer_text = True
+        parser.StartElementHandler, parser.EndElementHandler = self.start, self.end
+        parser.CharacterDataHandler, parser.EntityDeclHandler = self.pieces.append, self.entity
+        parser.SetParamEntityParsing(expat.XML_PARAM_ENTITY_PARSING_NEVER)
+
+    def start(self, name: str, attributes: dict[str, str]) -> None:
+        """An element begins."""
+        self.pieces.clear()
+        self.depth += 1
+        if self.inside or (self.stack and name in self.ignored):
+            self.inside += 1
+            return
+        if self.depth > MOST_DEEP:
+            raise Refused("elements stand inside each other more than sixty times")
+        if self.stack:
+            node = Node(name, attributes, self.parser.CurrentByteIndex)
+            self.stack[-1].children.append(node)
+            self.stack.append(node)
+        elif self.wanted(name, attributes):
+            self.stack.append(Node(name, attributes, self.parser.CurrentByteIndex))
+        else:
+            self.seen(name, attributes)
+
+    def end(self, name: str) -> None:
+        """An element ends; an outermost one is taken."""
+        self.depth -= 1
+        if self.inside:
+            self.inside -= 1
+        elif self.stack:
+            node = self.stack.pop()
+            node.end = self.parser.CurrentByteIndex
+            if not node.children:
+                node.text = "".join(self.pieces)
+            if not self.stack:
+                self.take(_placed(node, self.place))
+        self.pieces.clear()
+
+    def entity(self, *_: object) -> None:
+        """The document declares an entity."""
+        raise Refused("it declares an entity of its own")
 
 
 def _placed(node: Node, place: Callable[[int], int]) -> Node:
