@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from xml.parsers import expat
 
 from backing.ground.source import Span
 from backing.reading.findings import Findings
 
 MOST_DEEP = 60
+
+
+_NONE: tuple[Node, ...] = ()  # shared, since most elements hold text alone
 
 
 class Node:
@@ -26,7 +29,7 @@ class Node:
         self.name = name
         self.attributes = attributes
         self.at = self.end = at
-        self.children: list[Node] = []
+        self.children: Sequence[Node] = _NONE
         self.text = ""
 
     def child(self, name: str) -> Node | None:
@@ -114,7 +117,6 @@ class _Walk:
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
         """An element begins."""
-        self.pieces.clear()
         self.depth += 1
         if self.inside or (self.stack and name in self.ignored):
             self.inside += 1
@@ -122,10 +124,16 @@ class _Walk:
         if self.depth > MOST_DEEP:
             raise Refused("elements stand inside each other more than sixty times")
         if self.stack:
+            self.pieces.clear()
             node = Node(name, attributes, self.parser.CurrentByteIndex)
-            self.stack[-1].children.append(node)
+            above = self.stack[-1]
+            if above.children is _NONE:
+                above.children = [node]
+            else:
+                above.children.append(node)  # type: ignore[attr-defined]
             self.stack.append(node)
         elif self.wanted(name, attributes):
+            self.pieces.clear()
             self.stack.append(Node(name, attributes, self.parser.CurrentByteIndex))
         else:
             self.seen(name, attributes)
@@ -135,14 +143,15 @@ class _Walk:
         self.depth -= 1
         if self.inside:
             self.inside -= 1
+            self.pieces.clear()
         elif self.stack:
             node = self.stack.pop()
             node.end = self.parser.CurrentByteIndex
-            if not node.children:
+            if node.children is _NONE:
                 node.text = "".join(self.pieces)
+            self.pieces.clear()
             if not self.stack:
                 self.take(_placed(node, self.place))
-        self.pieces.clear()
 
     def entity(self, *_: object) -> None:
         """The document declares an entity."""
