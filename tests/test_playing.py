@@ -21,7 +21,8 @@ from backing.commands.keyboard import split
 from backing.commands.live import ACTS, Live
 from backing.commands.options import Options
 from backing.commands.play import Follower
-from backing.commands.playing import faster, higher, opening_take, prepared_take, wanted_of
+from backing.commands.playing import changed, faster, higher, wanted_of
+from backing.commands.takes import Asked, Making, first_take, whole_take
 from backing.ground.errors import AudioUnavailable, RequestError
 from backing.ground.roles import CHANNELS
 from backing.live.asked import Border, Change, Play, Stop
@@ -29,6 +30,7 @@ from backing.live.desk import Desk
 from backing.live.device import Speaker, devices
 from backing.live.foreseen import by_table, loudness
 from backing.live.midi_out import CLOCKS, Clocks, Instruments, Sender
+from backing.live.planner import PART, PIECE, Abandoned, Planner, parcels
 from backing.live.pump import Pump
 from backing.live.session import HOP, Session
 from backing.live.take import take_of
@@ -44,8 +46,8 @@ DEMO = Path(__file__).parent.parent / "demo"
 @pytest.fixture
 def live() -> Iterator[Live]:
     wanted = wanted_of(backing.parse(WALTZ), Options())
-    prepared, first = prepared_take(wanted, None)
-    found = Live(wanted, prepared, first, Recorder(), None)
+    first = whole_take(wanted, None)
+    found = Live(wanted, first, Recorder(), None, apart=False)
     yield found
     found.planner.stop()
 
@@ -232,7 +234,7 @@ def test_the_level_is_foreseen_within_a_unit(name: str) -> None:
     wanted = wanted_of(
         backing.parse((DEMO / f"{name}.txt").read_text()), Options().changed(choruses=1)
     )
-    _, ready = prepared_take(wanted, None)
+    ready = whole_take(wanted, None)
     font = find(None)
     blocks = tracks(ready.performance.players, font, ready.frames, apart=False)
     mixed = np.concatenate(
@@ -246,8 +248,8 @@ def test_the_level_is_foreseen_within_a_unit(name: str) -> None:
 def test_an_opening_is_the_whole_as_far_as_it_goes_and_gives_way_without_a_cut() -> None:
     """Note for note up to its last bar, and whoever plays it hears no difference."""
     wanted = wanted_of(backing.parse((DEMO / "waltz.txt").read_text()), Options())
-    _, whole = prepared_take(wanted, None)
-    _, opening = opening_take(wanted, None)
+    whole = whole_take(wanted, None)
+    _, opening = first_take(wanted, None)
     assert opening.opening
     assert not whole.opening
     assert 7 <= opening.last < len(whole.bars) - 2
@@ -411,8 +413,8 @@ LONG = "title: Long\nchoruses: 40\ncount-in: 1\n[A]\n" + "| Dm7 | G7 | Cmaj7 | A
 def test_a_window_of_a_long_form_has_its_strokes_where_the_whole_has_them() -> None:
     """What a place plays does not depend on where a window begins, but for the bars beside its ends."""
     wanted = wanted_of(backing.parse(LONG), Options())
-    _, first = prepared_take(wanted, None)
-    _, second = prepared_take(wanted._replace(window=96), None)
+    first = whole_take(wanted, None)
+    *_, second = Making(None)(Asked(wanted, 100))
     assert (first.first, first.last, second.first, second.last) == (0, 256, 96, 352)
     assert len(first.bars) == len(second.bars) == 642
     here = range(104, 200)
@@ -435,9 +437,9 @@ def test_a_window_of_a_long_form_has_its_strokes_where_the_whole_has_them() -> N
 
 def test_the_next_window_is_there_before_the_last_ends(monkeypatch: pytest.MonkeyPatch) -> None:
     wanted = wanted_of(backing.parse(LONG), Options())
-    prepared, first = prepared_take(wanted, None)
+    first = whole_take(wanted, None)
     band = Recorder()
-    live = Live(wanted, prepared, first, band, None)
+    live = Live(wanted, first, band, None, apart=False)
     try:
         live.session.command(Play(200), Border.NOW)
         while live.session.place.bar < 300:
@@ -456,7 +458,7 @@ def test_a_practice_track_is_played_pass_after_pass() -> None:
     from backing.commands.practice import Practice
 
     wanted = wanted_of(backing.parse(WALTZ), Options())._replace(practice=Practice("80:100:20", 1))
-    _, ready = prepared_take(wanted, None)
+    ready = whole_take(wanted, None)
     us = [step.us for step in ready.timeline.tempo]
     assert us == [416_666, 333_333]
     assert len(ready.timeline.bars) == 26
@@ -525,3 +527,133 @@ def test_a_device_that_is_lost_is_told_tried_again_and_told_when_it_is_back() ->
     gone = "the sound device is gone; playing goes on when it is back"
     assert said == [(commands.LOST_TURNS - 1, gone), (3 * commands.LOST_TURNS, "")]
     assert lost.opened == 2
+
+
+@pytest.mark.slow
+def test_any_keys_at_any_time_leave_the_music_going(live: Live) -> None:
+    """Among them stops inside a count and loops of bars that another take has no more."""
+    from backing.ground import dice
+
+    pressed(live, " ")
+    keys = [*sorted(set(ACTS) - {"q", "?"}), " ", "n", "[", "]", "1"]
+    for i in range(120):
+        pause, which = dice.row(2, "keys", i)
+        live.session.pull(int((0.05 + pause / 2) * RATE))
+        live.press(keys[int(which * len(keys))])
+        live.turn()
+        if i % 3 == 0:
+            live.planner.settle()
+        if not live.session.place.playing:
+            live.session.pull(2 * HOP)
+            assert live.session.place.playing or not live._band.held()
+            live.toggle()
+    assert live.session.place.take is not None
+
+
+# planned apart
+
+
+def test_a_bar_that_is_not_arranged_is_jumped_to_once_it_is() -> None:
+    """What sounds goes on meanwhile, and the place is told; no bar of silence follows."""
+    wanted = wanted_of(backing.parse(LONG), Options())
+    _, opening = first_take(wanted, None)
+    band = Recorder()
+    live = Live(wanted, opening, band, None, apart=False)
+    try:
+        pressed(live, " ")
+        live.session.pull(12 * RATE)
+        assert not live.session.place.take.has(500)
+        live.jump(500)
+        assert live.session.place.bar < 10
+        assert live.shown.news == "bar 5 comes as soon as it is arranged"
+        live.planner.settle()
+        live.session.pull(2 * RATE)
+        place = live.session.place
+        assert (place.playing, place.take.has(500), place.bar) == (True, True, 500)
+        assert live.shown.news == ""
+        struck = [d for d in band.struck() if d.frame > live.session.cuts[-1].frame]
+        assert {"bass", "drums"} <= {d.role for d in struck}
+    finally:
+        live.planner.stop()
+
+
+def test_a_very_long_form_begins_as_it_does_when_it_is_known() -> None:
+    """The first chorus of two is the first of forty, in bars, chords and who plays."""
+    wanted = wanted_of(backing.parse(LONG), Options())
+    prepared, opening = first_take(wanted, None)
+    assert len(opening.bars) < 100
+    whole = whole_take(wanted, None)
+    assert opening.bars[:8] == whole.bars[:8]
+    assert {s.key for s in opening.streams} == {s.key for s in whole.streams}
+    assert not prepared.warnings
+
+
+def test_takes_come_nearest_first_and_what_is_asked_next_ends_the_work() -> None:
+    wanted = wanted_of(
+        backing.parse((DEMO / "waltz.txt").read_text()), Options().changed(choruses=7)
+    )
+    lasts = [t.last for t in Making(None)(Asked(wanted, 3))]
+    assert lasts[0] < lasts[1] < lasts[2] == 1 << 30
+    assert lasts[0] >= 3 + 8 - 1
+    first, *_ = Making(None)(Asked(wanted, 150))
+    assert first.has(150)
+    assert first.has(165)
+    assert not first.has(0)
+    calls = itertools.count()
+
+    def between() -> None:
+        if next(calls) == 40:
+            raise Abandoned
+
+    takes = Making(None)(Asked(wanted, 0), between)
+    with pytest.raises(Abandoned):
+        list(takes)
+
+
+def test_a_process_of_its_own_makes_the_same_takes_and_leaves_nothing_behind() -> None:
+    import multiprocessing
+
+    wanted = wanted_of(backing.parse(WALTZ), Options())
+    made: list[Any] = []
+    wrong: list[str] = []
+    planner = Planner(Making(None), lambda _, found: made.append(found), wrong.append)
+    planner.ask(Asked(wanted, 0, 1000))
+    planner.settle()
+    planner.ask(Asked(changed(wanted, only=("kazoo",)), 0, 1000))
+    planner.settle()
+    worker = planner._worker
+    assert worker.is_alive()
+    planner.stop()
+    assert worker.exitcode is not None
+    assert worker not in multiprocessing.active_children()
+    whole = whole_take(wanted, None)
+    assert made[0].streams == whole.streams
+    assert made[0].bars == whole.bars
+    assert made[0].timeline == whole.timeline
+    assert len(wrong) == 1
+    assert "kazoo" in wrong[0]
+
+
+def test_a_process_that_is_killed_is_taken_over_by_a_thread() -> None:
+    wanted = wanted_of(backing.parse(WALTZ), Options())
+    made: list[Any] = []
+    planner = Planner(Making(None), lambda _, found: made.append(found), made.append)
+    planner.ask(Asked(wanted))
+    planner.settle()
+    planner._worker.kill()
+    planner._worker.join()
+    planner.ask(Asked(changed(wanted, seed=2)))
+    planner.settle()
+    planner.stop()
+    assert len(made) == 2
+    assert made[1].streams != made[0].streams
+
+
+def test_a_long_timeline_is_sent_in_pieces_and_only_once() -> None:
+    take = whole_take(wanted_of(backing.parse(LONG), Options()), None)
+    sent = list(parcels(take, None))
+    assert max(len(what[1]) for kind, what in sent if kind == PART) == PIECE
+    assert sum(len(w[1]) for k, w in sent if k == PART and w[0] == "bars") == len(
+        take.timeline.bars
+    )
+    assert len(list(parcels(take, take.timeline))) == 1

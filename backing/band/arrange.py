@@ -7,7 +7,7 @@ without them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -42,20 +42,22 @@ def arrange(
     guide_tones: bool = False,
     plain: bool = False,
     sections: int | None = None,
+    between: Callable[[], object] = lambda: None,
 ) -> Arrangement:
     """Every player's notes for a timeline.
 
     `styles` holds the styles that sections name for themselves. `only` and `without` choose who is heard, by player or
     by role (everyone where both are empty; the count-in stays with `only`), `click` is one of `players.click.KINDS`,
     `plain` leaves out every colour that is not written, `guide_tones` adds the line of thirds and sevenths.
-    With `sections` only so many are played, as in the whole but for how the last of them leads on.
+    With `sections` only so many are played, as in the whole but for how the last of them leads on. `between` is called
+    before each player's next section; what it raises ends the work.
     Raises `ArrangementError` where a player cannot play its part.
     """
     form = form_of(timeline, style, seed, styles or {}, guide_tones=guide_tones, plain=plain)
     timeline = form.timeline
     clicked = not named(CLICK.role, without)
     kept = [p for p in form.players if (not only or named(p, only)) and not named(p, without)]
-    tracks = _tracks(form, frozenset(kept), sections)
+    tracks = _tracks(form, frozenset(kept), sections, between)
     players = [
         Player(player, tuple(tracks[player].starts), tuple(tracks[player].notes))
         for player in in_score_order(kept)
@@ -84,14 +86,16 @@ class _Track(NamedTuple):
     starts: list[PartStart]
 
 
-def _tracks(form: Form, kept: frozenset[str], sections: int | None) -> dict[str, _Track]:
+def _tracks(
+    form: Form, kept: frozenset[str], sections: int | None, between: Callable[[], object]
+) -> dict[str, _Track]:
     """Everyone's notes: a player goes through the whole piece before the next one listens; `kept` are heard in the end."""
     heard: list[dict[str, tuple[Note, ...]]] = [{} for _ in form.timeline.sections]
     tracks = {}
     for player in form.players:
         alone = BAND[role_of(player).name].alone
         audible = [{p: n for p, n in s.items() if p in kept} for s in heard] if alone else heard
-        tracks[player], played = _through(form, player, audible, sections)
+        tracks[player], played = _through(form, player, audible, sections, between)
         for number, notes in played.items():
             heard[number][player] = notes
     for player, track in tracks.items():
@@ -105,6 +109,7 @@ def _through(
     player: str,
     heard: Sequence[Mapping[str, tuple[Note, ...]]],
     sections: int | None,
+    between: Callable[[], object],
 ) -> tuple[_Track, dict[int, tuple[Note, ...]]]:
     """One player through the piece, and what the others hear of it in each section."""
     chair = BAND[role_of(player).name]
@@ -112,6 +117,7 @@ def _through(
     places: dict[int, slice] = {}
     called: Marks = ()
     for number in range(len(form.timeline.sections))[:sections]:
+        between()
         if player not in form.parts[number]:
             called = ()
             continue

@@ -8,64 +8,72 @@ from typing import TYPE_CHECKING, Any
 
 from backing.commands import screen
 from backing.commands.playing import (
-    AHEAD,
     SILENT_DB,
     STEP_PERCENT,
-    Planner,
     Wanted,
     changed,
     count_of,
     faster,
     higher,
-    prepared_take,
 )
+from backing.commands.takes import MOST_AT_ONCE, Asked, Making
 
 if TYPE_CHECKING:
-    from backing.commands.preparing import Prepared
     from backing.live.asked import Border, Command, Place
     from backing.live.session import Session
     from backing.live.take import Take
 
 VOLUME_DB, STEP_DB = (-24.0, 6.0), 2.0
+AHEAD = 48  # bars that are left of a window when the next one is asked for
 
 
 class Live:
     """A session with what is asked of it: every key is a method."""
 
     def __init__(
-        self, wanted: Wanted, prepared: Prepared, take: Take, band: Any, soundfont: Path | None
+        self,
+        wanted: Wanted,
+        take: Take,
+        band: Any,
+        soundfont: Path | None,
+        *,
+        apart: bool = True,
     ) -> None:
+        """`apart` says whether takes are made in a process of their own."""
+        from backing.live.planner import Planner
         from backing.live.session import Session
 
-        self.wanted, self.prepared = wanted, prepared
+        self.wanted = wanted
         self.shown = screen.Shown(_players(take))
         self.session: Session = Session(band, take)
         self.ended = False
         self._band = band
-        self._soundfont = soundfont
         self._rounds = 0
         self._at_round = False
-        self.planner = Planner(
-            lambda w: prepared_take(w, soundfont), self._ready, lambda wrong: self.news(str(wrong))
-        )
+        self._goal: int | None = None  # a bar that is jumped to as soon as it is arranged
+        self.planner = Planner(Making(soundfont), self._ready, self.news, apart=apart)
         if wanted.loop:
             self._command_loop()
         if take.opening:
-            self.planner.ask(wanted)
+            self.planner.ask(Asked(wanted, 0, take.last))
 
     # what is heard next
 
     def ask(self, wanted: Wanted, at_round: bool = False) -> None:
         """Want something else of the track; it is played from the next bar, or the next round."""
-        self.wanted, self._at_round = wanted, at_round
-        self.planner.ask(wanted)
+        self.wanted, self._at_round, self._goal = wanted, at_round, None
+        self.planner.ask(Asked(wanted, self.session.place.bar, MOST_AT_ONCE if at_round else 0))
 
-    def _ready(self, wanted: Wanted, prepared: Prepared, take: Take) -> None:
+    def _ready(self, asked: Asked, take: Take) -> None:
         from backing.live.asked import Border, Change
 
         self._band.seat(take)
-        self.prepared = prepared
         self.shown = self.shown._replace(players=_players(take), news="")
+        if self._goal is not None and take.has(self._goal):
+            self._now(Change(take))
+            self._play(self._goal)
+            self._goal = None
+            return
         self.session.command(Change(take), Border.ROUND if self._at_round else Border.BAR)
 
     def _now(self, command: Command, border: Border | None = None) -> None:
@@ -79,13 +87,13 @@ class Live:
     # keys
 
     def toggle(self) -> None:
-        from backing.live.asked import Play, Stop
+        from backing.live.asked import Stop
 
-        place = self.session.place
-        if place.playing:
+        self._goal = None
+        if self.session.place.playing:
             self._now(Stop())
         else:
-            self._now(Play(*self._start(place.bar)))
+            self.jump(self.session.place.bar)
 
     def _start(self, bar: int) -> tuple[int, Take | None]:
         """A bar to play from, and its count."""
@@ -96,11 +104,21 @@ class Live:
         return bar, count_of(place.take.timeline, bar, wish, place.take.gain_db)
 
     def jump(self, bar: int) -> None:
+        """Play from a bar; one that is not arranged yet is arranged first, and what sounds goes on until it is."""
+        take = self.session.place.take
+        bar = max(0, min(bar, len(take.bars) - 2))
+        if take.has(bar):
+            self._goal = None
+            self._play(bar)
+            return
+        self._goal = bar
+        self.news(f"{_named(take, bar)} comes as soon as it is arranged")
+        self.planner.ask(Asked(self.wanted, bar))
+
+    def _play(self, bar: int) -> None:
         from backing.live.asked import Play
 
-        place = self.session.place
-        bar = max(0, min(bar, len(place.take.bars) - 2))
-        if place.playing:
+        if self.session.place.playing:
             self._now(Play(bar))
         else:
             self._now(Play(*self._start(bar)))
@@ -204,18 +222,14 @@ class Live:
         if self.wanted.climbing and place.rounds != self._rounds:
             self._rounds = place.rounds
             self.ask(faster(self.wanted, self.wanted.climbing // STEP_PERCENT), at_round=True)
-        if self._needs_bars(place) and self.wanted.window != self._first(place.bar):
-            self.ask(self.wanted._replace(window=self._first(place.bar)))
+        if self._needs_bars(place) and not self.planner.busy:
+            self.planner.ask(Asked(self.wanted, place.bar))
 
     def _needs_bars(self, place: Place) -> bool:
-        """Whether what is arranged of a very long form comes to its end, or lies elsewhere."""
+        """Whether what is arranged of a long form comes to its end, or lies elsewhere."""
         take, bar = place.take, place.bar
         ends = take.last < len(take.bars) - 1 and bar + AHEAD >= take.last
         return bar < take.first or ends
-
-    def _first(self, bar: int) -> int:
-        """Where a window begins for a bar: a little before it, on a step, so that it is asked for once."""
-        return max(0, bar - bar % AHEAD - AHEAD)
 
 
 ACTS: dict[str, Callable[[Live], None]] = {
@@ -249,3 +263,8 @@ ACTS: dict[str, Callable[[Live], None]] = {
 def _players(take: Take) -> tuple[str, ...]:
     roles = dict.fromkeys(s.role for s in take.streams)
     return tuple(role for role in roles if role != "click")
+
+
+def _named(take: Take, bar: int) -> str:
+    number = take.timeline.bars[bar].number
+    return f"bar {number}" if number else "the ending"

@@ -1,6 +1,6 @@
 """`backing play`: a chart is heard at once, and follows keys and the file that it stands in.
 
-Chart ─prepared_take─▶ Take ─Session─▶ hops ─Pump─▶ the speaker, or ─Sender─▶ a MIDI port
+Chart ─first_take─▶ Take ─Session─▶ hops ─Pump─▶ the speaker, or ─Sender─▶ a MIDI port
 """
 
 from __future__ import annotations
@@ -16,10 +16,11 @@ from backing.commands import screen
 from backing.commands.keyboard import Keyboard, one_at_a_time
 from backing.commands.live import Live
 from backing.commands.options import Options
-from backing.commands.playing import opening_take, wanted_of
+from backing.commands.playing import wanted_of
 from backing.commands.practice import Practice
 from backing.commands.progress import Warn
 from backing.commands.reading import read_bytes, read_chart
+from backing.commands.takes import first_take
 from backing.ground.errors import (
     AudioUnavailable,
     BackingError,
@@ -70,12 +71,12 @@ def play_chart(
     sys.setswitchinterval(SWITCH_S)
     wanted = wanted_of(chart, round_and_round(wish))._replace(practice=how.practice)
     soundfont, band = _band(wish, how)
-    prepared, take = opening_take(wanted, soundfont)
+    prepared, take = first_take(wanted, soundfont)
     for diagnostic in prepared.warnings:
         warn(diagnostic)
     if wish.sound.loop:
         wanted = wanted._replace(loop=(0, len(take.bars) - 2))
-    live = Live(wanted, prepared, take, band, soundfont)
+    live = Live(wanted, take, band, soundfont)
     try:
         with _heard(live, band, how) as sound:
             _run(live, sound, follower, sys.stdout)

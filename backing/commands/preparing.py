@@ -5,7 +5,7 @@ text ─parse─▶ Chart ─prepare─▶ Timeline, styles ─band─▶ Perfor
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -181,8 +181,15 @@ def own_style(chart: Chart) -> Style:
     return written_style(chart, style_name(chart))
 
 
-def band(prepared: Prepared, wish: Options, sections: int | None = None) -> Performance:
-    """Arrange and perform, with `sections` only so many of them. Raises `RequestError` when a player is named that the style lacks."""
+def band(
+    prepared: Prepared,
+    wish: Options,
+    sections: int | None = None,
+    between: Callable[[], object] = lambda: None,
+) -> Performance:
+    """Arrange and perform, with `sections` only so many of them; see `arrange` for `between`.
+
+    Raises `RequestError` when a player is named that the style lacks."""
     from backing.performance.levels import with_levels
     from backing.performance.perform import perform
 
@@ -191,7 +198,7 @@ def band(prepared: Prepared, wish: Options, sections: int | None = None) -> Perf
         from backing.timeline.reshape import looped as rounds
 
         timeline = rounds(timeline, 3)
-    arrangement = arranged(timeline, prepared.style, wish, prepared.styles, sections)
+    arrangement = arranged(timeline, prepared.style, wish, prepared.styles, sections, between)
     performance = perform(arrangement, straight=wish.band.straight)
     performance = with_levels(performance, wish.sound.levels)
     if not wish.sound.loop:
@@ -207,10 +214,11 @@ def arranged(
     wish: Options,
     styles: Mapping[str, Style] | None = None,
     sections: int | None = None,
+    between: Callable[[], object] = lambda: None,
 ) -> Arrangement:
     """Arrange for those who are asked for; `styles` are the sections' own, found by name where they are not given.
 
-    With `sections` only so many of the timeline's are played.
+    With `sections` only so many of the timeline's are played; see `arrange` for `between`.
 
     Raises `RequestError` when a player is named that the style lacks.
     """
@@ -230,6 +238,7 @@ def arranged(
         click=wish.band.click,
         guide_tones=wish.band.guide_tones,
         sections=sections,
+        between=between,
     )
 
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
@@ -51,14 +52,20 @@ class _Struck(NamedTuple):
     kept: float  # the share of its energy that every further `TAIL` keeps
 
 
-def loudness(take: Take, soundfont: Path, a4: float = 440.0) -> float:
-    """The integrated loudness of a take at gain 1, -70 where nobody plays."""
+def loudness(
+    take: Take, soundfont: Path, a4: float = 440.0, between: Callable[[], object] = lambda: None
+) -> float:
+    """The integrated loudness of a take at gain 1, -70 where nobody plays.
+
+    `between` is called before each player is struck; what it raises ends the work.
+    """
     synths: dict[
         bool, Synth
     ] = {}  # one for everybody with pitches and one for drums: loading takes longest
     tenths = np.zeros(take.frames // TENTH + 1)
     try:
         for stream in take.streams:
+            between()
             if stream.strokes and stream.role != "click":
                 kind = pitched(stream.role)
                 if kind not in synths:

@@ -119,7 +119,10 @@ class Session:
         return sound
 
     def _ask(self, new: _Waiting) -> None:
-        """A later take takes the place of one that still waits, a later loop that of a loop, a whole that of its opening."""
+        """A later take takes the place of one that still waits, a later loop that of a loop, a whole that of its opening.
+
+        Of a burst of jumps and stops the last jump and the stop after it are done.
+        """
         kind = type(new.command)
         if isinstance(new.command, Change) and self._goes_on_as(new.command.take):
             self._take = new.command.take
@@ -127,6 +130,9 @@ class Session:
             return
         if kind in (Change, Loop):
             self._waiting = [w for w in self._waiting if type(w.command) is not kind]
+        if new.border is Border.NOW and kind in (Play, Stop):
+            done = (Play, Stop) if kind is Play else (Stop,)
+            self._waiting = [w for w in self._waiting if not isinstance(w.command, done)]
         self._waiting.append(new)
 
     def _frame(self, frame: int) -> int:
@@ -192,8 +198,11 @@ class Session:
         if isinstance(command, Stop):
             if self._playing:
                 self._stopped_at = self._frame(frame)
+            if self._next_take is not None:
+                self._counted()
+                self._stopped_at = self._take.bars[self._next_bar]
             self._release(events, offset)
-            self._playing, self._next_take = False, None
+            self._playing = False
         elif isinstance(command, Loop):
             self._set_loop(command)
         elif isinstance(command, Change):
@@ -201,8 +210,13 @@ class Session:
         elif waiting.border is Border.ROUND:
             self._round(command, frame, events, offset)
         else:
-            self._next_take = None
+            self._counted()
             self._start(command, frame, events, offset)
+
+    def _counted(self) -> None:
+        """A count that is under way is over: what it led to is what is played."""
+        if self._next_take is not None:
+            self._take, self._next_take = self._next_take, None
 
     def _round(self, command: Play, frame: int, events: Events, offset: int) -> None:
         if self._next_take is not None:
@@ -268,7 +282,7 @@ class Session:
         if command.first is None:
             self._loop = None
             return
-        most = len(self._take.bars) - 2
+        most = len((self._next_take or self._take).bars) - 2
         first = min(command.first, most)
         last = first if command.last is None else min(command.last, most)
         self._loop = (first, max(first, last))

@@ -85,6 +85,10 @@ class Take(NamedTuple):
     def timeline(self) -> Timeline:
         return self.performance.arrangement.timeline
 
+    def has(self, bar: int) -> bool:
+        """Whether a bar has its strokes."""
+        return self.first <= bar < self.last
+
     def frame(self, at_q: Fraction) -> int:
         """The frame of a place in quarters."""
         return round(self.performance.tempo.exact_s(at_q) * RATE)
