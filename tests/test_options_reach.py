@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from shutil import rmtree
 from typing import Any
@@ -32,17 +33,18 @@ melody: | F4 B4 | G4 | C5 | A4 |
 [B]
 | Fmaj7 | Em7 A7 | Dm7 G7 | C6 |
 """
-CHOICES = "[lesson]\nspeeds = [100]\nwithout = false\nloops = false\n"
+CHOICES = "[lesson]\nspeeds = [100]\nwithout = false\nloops = false\nvideo = true\n"
 WRITERS = (
     "backing.output.sound.audio.write_audio",
     "backing.output.sound.audio.write_outputs",
     "backing.output.page.write.write",
     "backing.output.sheet.write.write",
+    "backing.output.video.write.write",
 )
 # What a command makes of the chart; each word of `OUT` is a file that is named in the lines of the log.
 COMMANDS = {
-    "make": ["tune.txt", *["-o", "t.mid", "-o", "t.wav", "-o", "t.pdf", "-o", "t.html", "-o", "t.json"]],
-    "rehearse": ["tune.txt", "--ladder", "80:100:20", *["-o", "t.mid", "-o", "t.wav", "-o", "t.pdf", "-o", "t.html"]],
+    "make": ["tune.txt", *["-o", "t.mid", "-o", "t.wav", "-o", "t.pdf", "-o", "t.html", "-o", "t.json", "-o", "t.mp4"]],
+    "rehearse": ["tune.txt", "--ladder", "80:100:20", *["-o", "t.mid", "-o", "t.wav", "-o", "t.pdf", "-o", "t.html", "-o", "t.mp4"]],
     "lesson": ["tune.txt", "-o", "lesson", "--choices", "choices.toml"],
 }  # fmt: skip
 BESIDE = {"--stems-as": ["--stems"]}  # what an option has no effect without
@@ -87,6 +89,8 @@ def log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
         return write
 
     monkeypatch.chdir(tmp_path)
+    for name in WRITERS:  # what is loaded later would keep the replaced one
+        import_module(name.rpartition(".")[0])
     for name in WRITERS:
         monkeypatch.setattr(name, writer(name))
     Path("tune.txt").write_text(CHART, "utf-8")
@@ -123,13 +127,14 @@ def made(command: str, more: list[str], log: list[str]) -> dict[str, str]:
     return found | {"midi": Path("t.mid").read_bytes().hex()}
 
 
-SOUND, PAGE, SHEET = WRITERS[0], WRITERS[2], WRITERS[3]
+SOUND, _, PAGE, SHEET, VIDEO = WRITERS
 # What must change where an option of a part is given: in a track, and in the contents of a lesson.
 HEARD = {
-    "form": ((SOUND, PAGE, "midi"), ("tune.mp3", "tune.mid", "tune.html")),
-    "band": ((SOUND, PAGE, "midi"), ("tune.mp3", "tune.mid", "tune.html")),
+    "form": ((SOUND, PAGE, VIDEO, "midi"), ("tune.mp3", "tune.mid", "tune.html", "tune.mp4")),
+    "band": ((SOUND, PAGE, VIDEO, "midi"), ("tune.mp3", "tune.mid", "tune.html", "tune.mp4")),
     "sound": ((SOUND, PAGE), ("tune.mp3", "tune.html", "stems/tune-bass.mp3")),
     "paper": ((SHEET, PAGE), ("tune.pdf", "tune.html")),
+    "picture": ((VIDEO,), ("tune.mp4",)),
     "files": ((SOUND,), ()),
 }
 

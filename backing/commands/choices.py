@@ -28,6 +28,7 @@ class Choices:
     loops: bool = True
     sheets: tuple[str, ...] = ("concert",)
     page: bool = True
+    video: bool = False
     midi: bool = True
     captions: bool = True
     timeline: bool = True

@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING
 
 from backing.commands.choices import Choices
 from backing.commands.lesson_pieces import Piece, Print, Rendering, heard, papers, sheets
+from backing.commands.naming import changes
 from backing.commands.options import Options
 from backing.commands.planned import stem_of
 from backing.commands.preparing import Prepared, band, prepare
-from backing.commands.progress import Progress, Warn
+from backing.commands.progress import Progress, Warn, part
 from backing.commands.reading import read_chart
-from backing.commands.writing import page_stems, unseen, write_one
+from backing.commands.writing import page_stems, unseen, video_sound, write_one, write_video
 
 if TYPE_CHECKING:
     from backing.chart.ast import Chart
@@ -158,7 +159,8 @@ def sound_job(
     def outputs() -> list[Output]:
         found = []
         for number, (path, piece) in enumerate(zip(named, rendering.pieces, strict=True), 1):
-            heard = {} if piece is rendering.page else {"track": f"{album} {before + number}"}
+            read = piece is rendering.page or piece is rendering.video
+            heard = {} if read else {"track": f"{album} {before + number}"}
             found.append(Output(path, {**piece.makes, **heard}))
         return found
 
@@ -175,20 +177,24 @@ def sound_job(
             for number, (path, mix) in enumerate(zip(named, rendering.mixes, strict=False), 1)
             if path in wanted
         ]  # fmt: skip
-        page = rendering.page is not None and named[-1] in wanted
-        stems = page_stems(rendering.performance, folder / "stems of the page") if page else {}
-        sound = rendering.wish.sound
-        all_files = [*files, *stems.values()]
-        share = 0.9 if page else 1.0
-        write_outputs(
-            rendering.performance, all_files, sound, progress=lambda s, w: progress(share * s, w)
-        )
+        own, wish = rendering.performance, rendering.wish
+        rest = [path if path in wanted else None for path in named[len(rendering.mixes) :]]
+        page = rest.pop(0) if rendering.page else None
+        video = rest.pop(0) if rendering.video else None
+        stems = page_stems(own, folder / "stems of the page") if page else {}
+        sound = [video_sound(folder)] if video else []
+        also = [*stems.values(), *sound]
+        shares = 1 + bool(page) + bool(video)
+        write_outputs(own, [*files, *also], wish.sound, progress=part(progress, 0, shares))
         if page:
             paths = {role: file.path for role, file in stems.items()}
-            own = rendering.performance
-            write_one(prepared, own, folder / named[-1], rendering.wish, sounds=paths)
-            for path in paths.values():
-                path.unlink()
+            write_one(prepared, own, folder / page, wish, sounds=paths)
+        if video:
+            label = Label(changed=", ".join(changes(wish)), album=album)
+            drawing = part(progress, shares - 1, shares)
+            write_video(prepared, own, folder / video, sound[0].path, wish, drawing, label)
+        for file in also:
+            file.path.unlink()
         progress(1.0, "done")
 
     return Job(tuple(outputs()), make)

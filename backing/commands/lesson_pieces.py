@@ -44,16 +44,17 @@ class Mix(NamedTuple):
 
 
 class Rendering(NamedTuple):
-    """A performance, the mixes that are made of it, and the practice page where it is made of it too."""
+    """A performance, the mixes that are made of it, and the practice page and the video where they are made of it too."""
 
     performance: Performance
     wish: Options
     mixes: tuple[Mix, ...]
     page: Piece | None = None
+    video: Piece | None = None
 
     @property
     def pieces(self) -> tuple[Piece, ...]:
-        return (*(mix.piece for mix in self.mixes), *filter(None, [self.page]))
+        return (*(mix.piece for mix in self.mixes), *filter(None, [self.page, self.video]))
 
 
 class Print(NamedTuple):
@@ -89,13 +90,16 @@ def heard(
 def full(
     prepared: Prepared, performance: Performance, stem: str, wish: Options, choices: Choices
 ) -> Rendering:
-    """The band at its tempo: the mix, the mixes without each player, the stems, and the practice page."""
-    page = None
-    if choices.page:
+    """The band at its tempo: the mix, the mixes without each player, the stems, the practice page and the video."""
+
+    def beside(path: str, words: str) -> Piece:
         makes = {**sounding(performance, wish), **written(prepared, wish)}
-        path, words = f"{stem}.html", "The practice page"
-        page = Piece(path, "To practise with", words, makes, about(performance))
-    return Rendering(performance, wish, tuple(mixes(performance, stem, wish, choices)), page)
+        return Piece(path, "To practise with", words, makes, about(performance))
+
+    page = beside(f"{stem}.html", "The practice page") if choices.page else None
+    video = beside(f"{stem}.mp4", "The chart as a video") if choices.video else None
+    own = tuple(mixes(performance, stem, wish, choices))
+    return Rendering(performance, wish, own, page, video)
 
 
 def mixes(performance: Performance, stem: str, wish: Options, choices: Choices) -> Iterator[Mix]:

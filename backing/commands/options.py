@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from backing.commands import values as v
 from backing.ground.errors import RequestError
 from backing.ground.manners import INTROS, PLANS
-from backing.output.asked import Paper, Sound
+from backing.output.asked import BACKGROUNDS, SCREENS, Paper, Picture, Sound
 from backing.reading.asked import READ_AS, Reading
 from backing.timeline.form import Form
 
@@ -47,6 +47,7 @@ class Options(NamedTuple):
     band: Band = Band()
     sound: Sound = Sound()
     paper: Paper = Paper()
+    picture: Picture = Picture()
     files: Files = Files()
     reading: Reading = Reading()
 
@@ -131,7 +132,9 @@ TABLE: tuple[Option, ...] = tuple(Option(*row) for row in (
     ("--grips",       "paper.grips",      v.grips,             None, "foot or above", "Guitar grips on the sheet: at its foot for every chord used (as --grips alone), or above the bars.", "above"),
     ("--near",        "paper.near",       v.whole(0, 12),      None, "FRET",        "With --grips: grips about this fret.", "5"),
     ("--part",        "paper.parts",      v.parts,             (),   "PLAYER",      "What this player plays, engraved, in place of the sheet (.pdf, .svg, .png, .musicxml); all for the score; may be given again.", "bass"),
-    ("--tab",         "paper.tab",        v.choice("on", "off", "only"), "on", "on|off|only", "Tab in the parts of guitar and bass.", "off"),
+    ("--tab",         "paper.tab",        v.choice("on", "off", "only"), "on", "on|off|only", "Tab in the parts of guitar and bass, and in a video under the chords that a solo guitar plays.", "off"),
+    ("--screen",      "picture.screen",   v.choice(*SCREENS),   SCREENS[0], "|".join(SCREENS), "The screen that a video is for; upright is a phone's, 1080 by 1920.", "720p"),
+    ("--background",  "picture.background", v.choice(*BACKGROUNDS), BACKGROUNDS[0], "|".join(BACKGROUNDS), "Behind the chart of a video; black and green to lay over a film.", "black"),
     ("--tune-number", "reading.tune_number", v.whole(0, 99_999), None, "N",        "Of a file with several tunes the one with this number (X: in ABC).", "3"),
     ("--read-as",     "reading.read_as",  v.choice(*READ_AS),  None, "FORMAT",      f"How the chart is written, where it does not show it: {', '.join(READ_AS)}.", "words"),
     ("--track",       "reading.track",    v.whole(1, 999),     None, "N",           "Of a MIDI file the track with the melody, from 1.", "2"),
@@ -154,16 +157,19 @@ REFUSED: dict[str, dict[str, str]] = {
         "--loop": "a loop is played three times to take the middle one, which backing make does",
     },
     "explain": {
+        "picture": "it shapes a video, and explain makes none",
         "sound": "it shapes the sound, and explain makes none",
         "paper": "it shapes the sheet, and explain prints none",
         "files": "explain writes no files",
     },
     "check": {
+        "picture": "it shapes a video, and check makes none",
         "sound": "it shapes the sound, and check makes none",
         "paper": "it shapes the sheet, and check prints none",
         "files": "check writes no files",
     },
     "play": {
+        "picture": "it shapes a video, and play makes none; backing make does",
         "paper": "it shapes the sheet, and play prints none",
         "files": "play writes no files; backing make does",
         "--bits": "play writes no files; backing make does",

@@ -17,11 +17,12 @@ if TYPE_CHECKING:
 
 NOTES = (".mid", ".json", ".vtt")
 SOUND = (".wav", ".flac", ".ogg", ".mp3", ".m4a")
+VIDEO = (".mp4",)
 SHEET = (".pdf", ".svg", ".png")
 CHARTS = (".txt", ".musicxml", ".mxl", ".abc", ".cho")  # the chart itself, which may want chords
 WRITTEN = (*SHEET, *CHARTS)  # the chart as written: nobody need play it
 PARTS = (*SHEET, ".musicxml", ".mxl")  # in which a player's part can be written
-ENDINGS = (*NOTES, *SOUND, *SHEET, ".html", *CHARTS)
+ENDINGS = (*NOTES, *SOUND, *VIDEO, *SHEET, ".html", *CHARTS)
 PAGED = (".svg", ".png")  # a file a page, numbered
 
 

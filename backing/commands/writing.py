@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 
 from backing.commands.naming import changes
 from backing.commands.options import Options
-from backing.commands.planned import SHEET, SOUND, WRITTEN, is_part
+from backing.commands.planned import SHEET, SOUND, VIDEO, WRITTEN, is_part
 from backing.commands.preparing import Prepared, moved_chart
-from backing.commands.progress import Progress, silent
+from backing.commands.progress import Progress, part, silent
 from backing.ground.timebase import QUARTER
 
 if TYPE_CHECKING:
@@ -50,14 +50,26 @@ def write_all(
     found = list(paths)
     heard = [path for path in found if path.suffix.lower() in SOUND]
     pages = [path for path in found if path.suffix.lower() == PAGE]
-    read = [path for path in found if path not in heard and path not in pages]
+    videos = [path for path in found if path.suffix.lower() in VIDEO]
+    if videos:
+        from backing.output.sound.encoder import encoder_path
+
+        encoder_path()  # what is missing is said before the work begins
+    read = [path for path in found if path not in (*heard, *pages, *videos)]
     made = {path: write_one(prepared, performance, path, wish, progress) for path in read}
     with ExitStack() as stack:
+        also: list[SoundFile] = []
         stems: dict[str, SoundFile] = {}
-        if heard and pages:  # one rendering for both
-            folder = stack.enter_context(TemporaryDirectory(prefix="backing-"))
-            stems = page_stems(performance, Path(folder))
-        more = _write_sound(performance, heard, [*stems.values()], wish, progress, label)
+        if (heard or videos) and (pages or videos):  # one rendering for all
+            folder = Path(stack.enter_context(TemporaryDirectory(prefix="backing-")))
+            stems = page_stems(performance, folder / "page") if pages else {}
+            also = [*stems.values(), *([video_sound(folder)] if videos else [])]
+        shares = 1 + len(videos)
+        sounding = part(progress, 0, shares)
+        more = _write_sound(performance, heard, also, wish, sounding, label)
+        for n, path in enumerate(videos, 1):
+            drawing = part(progress, n, shares)
+            write_video(prepared, performance, path, also[-1].path, wish, drawing, label)
         sounds = {role: stem.path for role, stem in stems.items()} if stems else None
         for path in pages:
             made[path] = write_one(prepared, performance, path, wish, progress, sounds)
@@ -74,10 +86,9 @@ def _write_sound(
     label: Label | None,
 ) -> list[Path]:
     """Write the sound files, and what else is made of the same rendering; returns those that were asked for."""
-    if not heard:
+    if not heard and not also:
         return []
     from backing.output.sound.audio import write_audio
-    from backing.output.sound.tags import Label
 
     return write_audio(
         performance,
@@ -86,7 +97,50 @@ def _write_sound(
         stems=wish.files.stems,
         stems_as=wish.files.stems_as or "wav",
         also=also,
-        label=label or Label(changed=", ".join(changes(wish))),
+        label=label or label_of(wish),
+        force=wish.files.force,
+        progress=progress,
+    )
+
+
+def label_of(wish: Options) -> Label:
+    """What a track is called that is made with these options."""
+    from backing.output.sound.tags import Label
+
+    return Label(changed=", ".join(changes(wish)))
+
+
+def video_sound(folder: Path) -> SoundFile:
+    """The sound of a video, as a file that is rendered with the others."""
+    from backing.output.sound.audio import Output
+
+    return Output(folder / "video.wav")
+
+
+def write_video(
+    prepared: Prepared,
+    performance: Performance,
+    path: Path,
+    sound: Path,
+    wish: Options,
+    progress: Progress = silent,
+    label: Label | None = None,
+) -> None:
+    """The chart moving in time with a sound file of the performance."""
+    from backing.output.sound.soundfont import find
+    from backing.output.video.write import write
+
+    write(
+        performance,
+        moved_chart(prepared.chart, wish),
+        path,
+        sound=sound,
+        style=prepared.style.name,
+        tempo=shown_tempo(prepared, wish),
+        picture=wish.picture,
+        paper=wish.paper,
+        label=label or label_of(wish),
+        soundfont=find(wish.sound.soundfont).stem,
         force=wish.files.force,
         progress=progress,
     )

@@ -47,5 +47,17 @@ class Paper(NamedTuple):
     tab: str = "on"
 
 
+SCREENS = ("1080p", "720p", "upright")
+BACKGROUNDS = ("white", "black", "green")
+
+
+class Picture(NamedTuple):
+    """How a video looks: for which of `SCREENS`, on which of `BACKGROUNDS`."""
+
+    screen: str = SCREENS[0]
+    background: str = BACKGROUNDS[0]
+
+
 AS_USUAL = Sound()
 CONCERT = Paper()
+BRIGHT = Picture()

@@ -65,7 +65,7 @@ def page_data(
 
     bars = timeline.bars
     tab = tab_of(performance)
-    sung = _Verses(chart).words
+    sung = Verses(chart).words
     chords = [
         {
             "bar": span.bar - 1,
@@ -241,7 +241,7 @@ def key_name(key: Key) -> str:
     return note(key.tonic) + ("" if key.mode_name == "major" else f" {key.mode_name}")
 
 
-class _Verses:
+class Verses:
     """The words under the bars of the sheet, a verse a playing; the last verse is sung again when there are no more."""
 
     def __init__(self, chart: Chart) -> None:

@@ -23,8 +23,10 @@ PNG_PPI = 200
 _METRE = 39.3700787  # inches
 
 
-def compiled(template: Path, data: Mapping[str, Any], kind: Kind) -> list[bytes]:
-    """The document as bytes, one item a page (a PDF is one item whatever its pages)."""
+def compiled(
+    template: Path, data: Mapping[str, Any], kind: Kind, ppi: float = PNG_PPI
+) -> list[bytes]:
+    """The document as bytes, one item a page (a PDF is one item whatever its pages); `ppi` pixels of a PNG in an inch."""
     memory.enough()
     import typst
 
@@ -33,7 +35,7 @@ def compiled(template: Path, data: Mapping[str, Any], kind: Kind) -> list[bytes]
         typst.compile(
             str(template),
             format=kind,
-            ppi=float(PNG_PPI),
+            ppi=float(ppi),
             font_paths=[str(folder) for folder in folders()],
             ignore_system_fonts=True,
             sys_inputs={"data": json.dumps(data, ensure_ascii=False)},

@@ -241,5 +241,10 @@ def metadata(tags: Tags, length_ms: int, form: _Format) -> str:
     return "\n".join(text) + "\n"
 
 
+def described(tags: Tags, length_ms: int, ending: str) -> str:
+    """The same as a format has it that `ending` names."""
+    return metadata(tags, length_ms, _FORMATS[ending])
+
+
 def _escaped(text: str) -> str:
     return re.sub(r"([=;#\\\n])", r"\\\1", text)

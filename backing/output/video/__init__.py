@@ -1,0 +1,1 @@
+"""The chart moving in time with the sound, as a video."""
