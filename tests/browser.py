@@ -178,6 +178,13 @@ class Browser:
         self.requests.clear()
         self._go(path.absolute().as_uri() + (f"#{fragment}" if fragment else ""))
 
+    def visit(self, address: str) -> None:
+        """Open a page that is served, and wait until it is loaded."""
+        self._go("about:blank")
+        self.errors.clear()
+        self.requests.clear()
+        self._go(address)
+
     def reload(self) -> None:
         """The page as it is, anew."""
         self.loaded = False
@@ -220,11 +227,21 @@ class Browser:
             }})"""
         )
 
-    def press(self, key: str) -> None:
-        """One key down and up."""
+    def type(self, text: str) -> None:
+        """Text as a keyboard of a phone puts it in: at once, where the cursor is."""
+        self.call("Input.insertText", text=text)
+
+    def press(self, key: str, *, ctrl: bool = False, shift: bool = False) -> None:
+        """One key down and up, with others held down."""
         text = {"Enter": "\r"}.get(key, key if len(key) == 1 else "")
         code = {
             " ": 32,
+            "Backspace": 8,
+            "Tab": 9,
+            "Escape": 27,
+            "End": 35,
+            "Home": 36,
+            "F8": 119,
             "Enter": 13,
             "ArrowLeft": 37,
             "ArrowUp": 38,
@@ -236,8 +253,9 @@ class Browser:
                 "Input.dispatchKeyEvent",
                 type=kind,
                 key=key,
-                text=text if kind == "keyDown" else "",
+                text=text if kind == "keyDown" and not ctrl else "",
                 windowsVirtualKeyCode=code,
+                modifiers=2 * ctrl + 8 * shift,
             )
 
     def drag(self, points: list[tuple[float, float]]) -> None:

@@ -21,6 +21,8 @@ from backing.desk.fixes import fixes
 from backing.desk.highlight import KINDS, tokens
 from backing.desk.units import Units
 from backing.ground.source import Severity
+from backing.output.sheet.marks import Text
+from backing.output.sheet.write import layout
 from backing.styles.find import names, unknown
 from tests.each import each
 
@@ -128,6 +130,10 @@ def test_a_mistake_has_no_sheet_and_a_wanted_chord_has_no_track() -> None:
     seen = look("| C | ? |\nmelody: | G4 | A4 |\n")
     assert (seen["wanted"], seen["track"], seen["marks"]) == (True, None, [])
     assert seen["sheet"]["bars"]
+    (page,) = layout(parse("| C | ? |\nmelody: | G4 | A4 |\n", wanted=True))
+    texts = [mark.text for mark in page if isinstance(mark, Text)]
+    assert "?" in texts
+    assert "N.C." not in texts
 
 
 def test_a_text_of_a_whole_program_is_seen_without_a_fault() -> None:

@@ -92,6 +92,12 @@ class Driven:
         self._order("Navigate", {"url": address + (f"#{fragment}" if fragment else "")})
         self.run(WATCHED)
 
+    def visit(self, address: str) -> None:
+        """Open a page that is served."""
+        self._order("Navigate", {"url": "about:blank"})
+        self._order("Navigate", {"url": address})
+        self.run(WATCHED)
+
     def reload(self) -> None:
         """The page as it is, anew."""
         self._order("Refresh", {})

@@ -20,6 +20,14 @@ export function chordAt(state, at) {
   return null;
 }
 
+let shown = matchMedia("(min-width: 1000px)").matches; // whether grips are open, as they were last
+
+function gripsNode(grips) {
+  const node = element("details", { open: shown }, element("summary", {}, "grips"), element("div", { class: "grips" }, ...grips));
+  node.addEventListener("toggle", () => (shown = node.open));
+  return node;
+}
+
 // What is told of it; `play` strikes it, null where nothing can sound.
 export function chordNodes(told, play) {
   if (told.error) return [element("p", {}, told.error.message)];
@@ -27,5 +35,5 @@ export function chordNodes(told, play) {
   const words = element("p", { class: "row-of" }, element("span", {}, element("b", {}, ...pieces(signs(told.symbol))), " ", ...pieces(notes)));
   if (play) words.append(element("button", { type: "button", class: "plain", onclick: play }, "hear it"));
   const grips = (told.grips ?? []).slice(0, GRIPS).map(({ frets }) => gripNode(frets.map((fret) => fret ?? -1)));
-  return grips.length ? [words, element("div", { class: "grips" }, ...grips)] : [words];
+  return grips.length ? [words, gripsNode(grips)] : [words];
 }

@@ -14,10 +14,10 @@ export class Drawers {
   }
 
   // A word of the sentence: what stands before it, what it is about, what it says, and what its drawer holds when it opens.
-  word(name, lead, about, fill) {
+  word(name, lead, about, fill, tail = "") {
     const said = element("span");
     const button = element("button", { type: "button", class: "word", id: `word-${name}`, "aria-expanded": "false", "aria-controls": `drawer-${name}`, onclick: () => this.toggle(name) }, said, element("span", { class: "unseen" }, `: ${about}`));
-    const unit = element("span", { class: "unit" }, lead, button);
+    const unit = element("span", { class: "unit" }, lead, button, tail);
     this.sentence.append(" ", unit);
     const node = element("div", { id: `drawer-${name}`, role: "group", "aria-label": about, hidden: true });
     this.place.append(node);

@@ -118,7 +118,7 @@ export class Editor {
       for (const [revision, since] of this._pending) this._pending.set(revision, since.compose(update.changes));
       this.on.changed(this.text);
     }
-    if (update.docChanged || update.selectionSet) this.on.cursor(update.state);
+    if (update.docChanged || update.selectionSet) this.on.cursor(update.state, update.docChanged);
   }
 
   // The answer to a revision; returns how places in it are moved, null where nobody asked any more.
@@ -150,7 +150,7 @@ export class Editor {
 
   // Put the cursor somewhere and show it.
   go(at, { focus = true } = {}) {
-    this.view.dispatch({ selection: { anchor: Math.min(at, this.view.state.doc.length) }, scrollIntoView: true });
+    this.view.dispatch({ selection: { anchor: Math.max(0, Math.min(at, this.view.state.doc.length)) }, scrollIntoView: true });
     if (focus) this.view.focus();
   }
 

@@ -17,6 +17,7 @@ import { Take } from "./take.js";
 import { folder } from "./ask.js";
 
 const LOOK_MS = 120; // of quiet before a text is looked at
+const TELL_MS = 800; // and before words about a mistake in it are shown
 const WIDE = 1000; // px from which the sheet may stand beside the text
 const place = (id) => document.getElementById(id);
 
@@ -33,7 +34,7 @@ class Desk {
     this.sheet = new Sheet({ pane: place("sheet"), paper: place("paper"), words: place("sheet-words") }, { go: (at) => this.editor.go(at) });
     this.editor = new Editor(place("editor"), {
       changed: (text) => this.changed(text),
-      cursor: (state) => this.cursor(state),
+      cursor: (state, typed) => this.cursor(state, typed),
       complete: completer(() => this.words),
       hover: (view, at) => this.hover(view, at),
       keys: [
@@ -76,7 +77,7 @@ class Desk {
     const name = drawers.word("file", "", "the folder, and this chart's file", (node) => this.fillShelf(node));
     this.saveWord = plain("save it", () => this.save(), { id: "save" });
     this.savedWords = element("span", { id: "saved" });
-    place("opened").append(", ", this.savedWords, " ", this.saveWord, " ", element("a", { class: "plain", href: "/guide/first-chart", target: "_blank", rel: "noopener" }, "the guide"), " ", plain("close the desk", () => this.end(), { id: "end" }));
+    place("opened").append(", ", this.savedWords, " ", this.saveWord, " ", element("a", { class: "plain", href: "/guide/first-chart", target: "_blank", rel: "noopener" }, "guide"), " ", plain("close the desk", () => this.end(), { id: "end" }));
     this.shelf = { name, open: () => drawers.toggle("file"), refill: name.refill, shut: () => drawers.shut({ focus: false }) };
   }
 
@@ -118,12 +119,12 @@ class Desk {
       from: drawers.word("from", "", "where it begins", (node) => fillFrom(node, this.wish, change("loop"))),
       tempo: drawers.word("tempo", "at ", "tempo", (node) => fillTempo(node, this.track, this.wish, change("tempo"))),
       key: drawers.word("key", "in ", "key", (node) => fillKey(node, this.track, this.wish, change("key"))),
-      style: drawers.word("style", "as ", "style", (node) => this.fillStyles(node)),
-      who: drawers.word("who", "with ", "who plays, and how loud", (node) => fillWho(node, this.track, this.wish, change("level"))),
-      take: drawers.word("take", "", "another take", (node) => fillTaking(node, this.wish, change("seed"))),
-      answers: drawers.word("answers", "", "chords for the melody", (node) => this.fillAnswers(node)),
-      away: drawers.word("away", "", "files to take away", (node) => this.take.fill(node)),
-      shown: drawers.word("shown", "The sheet is ", "where the sheet is", (node) => this.fillShown(node)),
+      style: drawers.word("style", "as ", "style", (node) => this.fillStyles(node), ","),
+      who: drawers.word("who", "with ", "who plays, and how loud", (node) => fillWho(node, this.track, this.wish, change("level")), ","),
+      take: drawers.word("take", "", "another take", (node) => fillTaking(node, this.wish, change("seed")), "."),
+      answers: drawers.word("answers", "", "chords for the melody", (node) => this.fillAnswers(node), "."),
+      away: drawers.word("away", "", "files to take away", (node) => this.take.fill(node), "."),
+      shown: drawers.word("shown", "The sheet is ", "where the sheet is", (node) => this.fillShown(node), "."),
     };
   }
 
@@ -172,30 +173,29 @@ class Desk {
     const { name } = this.files;
     const changed = this.files.known && this.files.changed(this.editor.text);
     this.shelf.name.say(name ? name.replace(/\.txt$/i, "") : "no chart yet");
-    this.savedWords.textContent = !name ? "begin one." : changed ? "not saved yet:" : "saved.";
+    this.savedWords.textContent = !name ? "begin one." : changed ? "unsaved:" : "saved.";
     this.saveWord.hidden = !changed;
     document.title = `${changed ? "• " : ""}${name || "The music desk"}`;
     const bar = this.sheet.barAt(this.editor.selection.head);
     const loop = this.selected();
-    const can = Boolean(track);
+    const can = Boolean(track); // what the chart was before a mistake is still asked for in the same words
     this.playButton.textContent = this.band.playing ? "Stop" : "Play";
     this.playButton.hidden = !this.band.there;
-    this.playButton.disabled = !can && !this.band.playing;
     for (const key of ["tempo", "key", "who", "take", "away"]) units[key].show(can);
     units.from.show(can && this.band.there);
     units.style.show(can && Boolean(this.words));
     units.answers.show(this.wanted ?? false);
     units.answers.say("Find the chords");
     units.shown.show(innerWidth >= WIDE);
-    units.shown.say(this.isBeside ? "beside the text." : "under the text.");
+    units.shown.say(this.isBeside ? "beside the text" : "under the text");
     if (!can) return;
     units.from.say(loop ? `bars ${loop.from} to ${loop.to} again and again` : bar ? `from bar ${bar.number}` : "from the beginning");
     units.tempo.say(`${wish.percent} % (${Math.round((track.bpm * wish.percent) / 100)} bpm)`);
     units.key.say(signed(wish.key ?? track.key));
     units.style.say(track.style);
     units.who.say(whoWords(track.players, wish));
-    units.take.say(`take ${wish.seed}.`);
-    units.away.say("Take it away.");
+    units.take.say(`take ${wish.seed}`);
+    units.away.say("Take it away");
   }
 
   say(words) {
@@ -208,6 +208,7 @@ class Desk {
 
   opened(text, words) {
     this.track = null;
+    this._typed = 0;
     this.wish = Object.assign(this.wish, new Wish());
     this.editor.open(text);
     place("message").textContent = "";
@@ -216,6 +217,7 @@ class Desk {
 
   changed(text) {
     this.revision += 1;
+    this._typed = performance.now();
     clearTimeout(this._keeping);
     this._keeping = setTimeout(() => this.files.keep(text), 400);
     this.soon();
@@ -240,18 +242,27 @@ class Desk {
     const moved = this.editor.receive(seen);
     if (!moved) return;
     this.wanted = seen.wanted;
-    this.track = seen.track;
+    this.playable = Boolean(seen.track);
+    this.track = seen.track ?? (seen.wanted ? null : this.track);
     this.sheet.show(seen, moved);
     this.sheet.cursor(this.editor.selection.head);
     if (seen.track) this.band.chart({ name: this.files.name, text, revision });
-    this.said.update();
+    this.told(true);
     this.update();
     document.body.dataset.seen = String(revision);
   }
 
-  cursor(state) {
+  // A mistake in a line that is still being typed is not told of before the hands rest.
+  told(typed = false) {
+    clearTimeout(this._telling);
+    const rest = typed ? this._typed + TELL_MS - performance.now() : 0;
+    if (rest > 0) this._telling = setTimeout(() => this.said?.update(), rest);
+    else this.said?.update();
+  }
+
+  cursor(state, typed) {
     this.sheet.cursor(state.selection.main.head);
-    this.said?.update();
+    this.told(typed);
     if (this.wish.repeat) this.hold("loop");
     this.update();
   }
@@ -325,7 +336,7 @@ class Desk {
   toggle() {
     if (!this.band.there) return;
     if (this.band.playing) return this.band.stop();
-    if (!this.track) return this.say("There is a mistake in the chart; mend it first.");
+    if (!this.playable) return this.say(this.wanted ? "Chords are still to be found; find them first." : "There is a mistake in the chart; mend it first.");
     this.heard(this.band.play(this.editor.selection.from));
   }
 

@@ -22,7 +22,7 @@ export class Sheet {
   show({ sheet, bars }, place) {
     this.paper.classList.toggle("old", !sheet?.svg);
     if (sheet?.failed) this._say(sheet.failed);
-    else this._say(sheet || !this._zones.length ? "" : "The sheet is as it was before the mistake.");
+    else this._say(sheet ? "" : this._zones.length ? "The sheet is as it was before the mistake." : "The sheet comes when the mistake is mended.");
     if (!sheet?.svg) return;
     this.bars = bars.map((bar) => ({ ...bar, at: place(bar.at), to: place(bar.to) }));
     const known = new Map(bars.map((bar, i) => [bar.at, this.bars[i]]));

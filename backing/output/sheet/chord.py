@@ -163,8 +163,9 @@ def numbered(text: str) -> Symbol:
 
 
 def slot_symbol(slot: Slot, spelling: Spelling = PLAIN) -> Symbol:
-    """The symbol of a slot with what is written at it: `<` before a push, a wedge over a stop."""
-    figure = slot.text if slot.chord and FIGURE.match(slot.text) else ""
+    """The symbol of a slot with what is written at it: `<` before a push, a wedge over a stop; a `?` stays one."""
+    written = slot.wanted or (slot.chord and FIGURE.match(slot.text))
+    figure = slot.text if written else ""
     return marked(slot.chord, slot.pushed, slot.stop, spelling, figure)
 
 
