@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from backing.styles.model import Style
 
 
+@cache
 def words() -> dict[str, Any]:
     """Settings with an example each, values of settings, lines under the music, directions, qualities of chords, keys, styles."""
     from backing.chart import lex

@@ -31,7 +31,7 @@ function gripsNode(grips) {
 // What is told of it; `play` strikes it, null where nothing can sound.
 export function chordNodes(told, play) {
   if (told.error) return [element("p", {}, told.error.message)];
-  const notes = `${told.notes.map(signs).join(" ")} (${told.degrees.map(signs).join(" ")})`;
+  const notes = `${told.notes.map(signs).join(" ")} (${told.degrees.map((degree) => degree.replaceAll("b", "♭").replaceAll("#", "♯")).join(" ")})`;
   const words = element("p", { class: "row-of" }, element("span", {}, element("b", {}, ...pieces(signs(told.symbol))), " ", ...pieces(notes)));
   if (play) words.append(element("button", { type: "button", class: "plain", onclick: play }, "hear it"));
   const grips = (told.grips ?? []).slice(0, GRIPS).map(({ frets }) => gripNode(frets.map((fret) => fret ?? -1)));

@@ -2,7 +2,7 @@
 // typed since then.
 import {
   Compartment, Decoration, EditorState, EditorView, StateEffect, StateField, autocompletion, completionKeymap, defaultKeymap,
-  drawSelection, highlightSpecialChars, history, historyKeymap, hoverTooltip, isolateHistory, keymap, setDiagnostics,
+  drawSelection, highlightSpecialChars, history, historyKeymap, hoverTooltip, isolateHistory, keymap, setDiagnostics, undo,
 } from "./vendor/codemirror.js";
 
 const ink = (values) => ({ ...values });
@@ -85,7 +85,7 @@ export class Editor {
         this._editable.of(EditorView.editable.of(true)),
         autocompletion({ override: [this.on.complete], icons: false, activateOnTyping: true }),
         hoverTooltip(this.on.hover, { hoverTime: 350 }),
-        EditorView.contentAttributes.of({ "aria-label": "Chart", spellcheck: "false", autocapitalize: "off", autocorrect: "off" }),
+        EditorView.contentAttributes.of({ "aria-label": "Chart", tabindex: "0", spellcheck: "false", autocapitalize: "off", autocorrect: "off" }),
         keymap.of([...this.on.keys, ...completionKeymap, ...historyKeymap, ...defaultKeymap]),
         EditorView.updateListener.of((update) => this._updated(update)),
       ],
@@ -146,6 +146,10 @@ export class Editor {
       },
     }));
     return { from: mark.from, to: mark.to, severity: mark.severity, message: words, actions };
+  }
+
+  undo() {
+    undo(this.view);
   }
 
   // Put the cursor somewhere and show it.
