@@ -10,6 +10,7 @@ import re
 import tomllib
 from collections.abc import Sequence
 from fractions import Fraction
+from functools import lru_cache
 from pathlib import Path
 
 from backing.chart.ast import Ending, EndingKind
@@ -72,7 +73,21 @@ def text_of(path: Path) -> str:
         raise OutputError(f"{path}: the style file is not UTF-8 text") from wrong
 
 
-def _read(text: str, name: str, depth: int) -> tuple[Style | None, tuple[Diagnostic, ...]]:
+Read = tuple[Style | None, tuple[Diagnostic, ...]]
+
+
+def _read(text: str, name: str, depth: int) -> Read:
+    """A style and its mistakes. The same text gives the same object, and so its patterns are found again at once."""
+    return _read_new(text, name, depth) if "like" in text else _read_alone(text, name)
+
+
+@lru_cache(maxsize=256)
+def _read_alone(text: str, name: str) -> Read:
+    """What a style is that is like no other: this hangs on nothing but its text."""
+    return _read_new(text, name, 0)
+
+
+def _read_new(text: str, name: str, depth: int) -> Read:
     source = Source(name, text.replace("\r\n", "\n"))
     try:
         data = tomllib.loads(source.text)

@@ -117,6 +117,10 @@ class Pattern(Shown):
     timing: Mapping[str, float] = field(default_factory=dict, hash=False)
     into: Mapping[str, str] = field(default_factory=dict, hash=False)
 
+    def __hash__(self) -> int:
+        """Of what hashes fast and tells patterns apart: pools of them are looked up several times a bar."""
+        return hash((self.name, self.level, self.bars, self.weight, *self.lines))
+
     @property
     def anywhere(self) -> bool:
         """Whether it asks for nothing beside meter, level and place."""
