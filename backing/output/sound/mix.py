@@ -19,7 +19,7 @@ from contextlib import suppress
 from functools import lru_cache
 from itertools import compress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from backing.output.asked import AS_USUAL, Sound
 from backing.output.sound import balance, fonts, room
@@ -42,7 +42,7 @@ OVERHANG = 24_576  # frames that a filter may ring beyond its block
 SPAN = BLOCK + OVERHANG  # frames of one transform: 98,304 = 2**15 * 3
 BINS = SPAN // 2 + 1
 # Without it numpy transforms in double precision, whatever it is given: twice the time, and pages that the system fetches.
-_BOTH_WAYS = "ortho"
+_BOTH_WAYS: Final = "ortho"
 _CHANGE_FRAMES = 441
 MOST_THREADS = 4  # each has buffers of its own
 
