@@ -251,6 +251,25 @@ def test_what_cannot_be_read_is_said(data: bytes, code: str, words: str) -> None
     assert words in told[0].message
 
 
+@each("inside", (
+    "<degree><degree-value>9</degree-value><degree-alter>-99999999</degree-alter><degree-type>add</degree-type></degree>",
+    "<degree><degree-value>1e9</degree-value><degree-alter>0</degree-alter><degree-type>add</degree-type></degree>",
+    "<degree><degree-value>99</degree-value><degree-alter>1</degree-alter><degree-type>add</degree-type></degree>",
+), ids=lambda cell: cell[8:40])  # fmt: skip
+def test_a_degree_that_no_chord_has_is_left_out(inside: str) -> None:
+    """A hundred million flats would fill the memory, and so would a number with an exponent."""
+    read_ = score(TIME + C.replace("</harmony>", f"{inside}</harmony>") + note())
+    assert music(read_).startswith("| C |")
+    assert [d.message for d in read_.warnings if d.code == "W710"] == [
+        "a degree that no chord has is left out"
+    ]
+
+
+def test_an_exponent_is_no_number() -> None:
+    huge = note().replace("<duration>8<", "<duration>1e99999999<")
+    assert music(score(TIME + C + note(), C + huge)).startswith("| C |")
+
+
 def test_a_measure_that_never_ends_is_cut_to_its_bar() -> None:
     """A slip of the pen in a duration does not become a million bars."""
     slip = score(TIME + C + note("C4", 16_000_000), C + note())

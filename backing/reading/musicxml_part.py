@@ -17,10 +17,11 @@ from backing.ground.timebase import FOUR_FOUR
 from backing.reading.findings import Findings
 from backing.reading.lead import Measure, Note, Set, Symbol
 from backing.reading.musicxml_fields import Fields
-from backing.reading.musicxml_kinds import NONE, Change, symbol_of
+from backing.reading.musicxml_kinds import NONE, symbol_of
 from backing.reading.musicxml_values import (
     TONICS,
     ZERO,
+    change_of,
     key_of,
     meter_of,
     number,
@@ -285,13 +286,11 @@ class Part:
                 hint="write its root, or a chord symbol",
             )
             return
-        changes = tuple(
-            Change(int(number(d.value("degree-value", "1"))), int(number(d.value("degree-alter", "0"))), d.value("degree-type", "add"))
-            for d in (node.all("degree") if "degree" in parts else ())
-        )  # fmt: skip
-        found = symbol_of(
-            root, named, printed(kind), changes, self._name(parts.get("bass"), "bass")
-        )
+        changes = tuple(map(change_of, node.all("degree"))) if "degree" in parts else ()
+        known = tuple(change for change in changes if change is not None)
+        if len(known) < len(changes):
+            self.findings.add("W710", span, found="a degree that no chord has", hint="")
+        found = symbol_of(root, named, printed(kind), known, self._name(parts.get("bass"), "bass"))
         if found.assumed:
             what = f"the kind {named!r}" if named else "a chord without a kind"
             self.findings.add(

@@ -10,11 +10,13 @@ from functools import lru_cache
 
 from backing.ground.pitch import MODES, Interval, Key, NoteName, Pitch
 from backing.ground.timebase import UNITS, Meter
+from backing.reading.musicxml_kinds import Change
 from backing.reading.musicxml_words import syllable_of
 from backing.reading.xml_tree import Node
 
 ZERO = Fraction(0)
 TONICS = "FCGDAEB"
+HIGHEST_DEGREE = 14
 
 
 def printed(kind: Node | None) -> str | None:
@@ -25,7 +27,7 @@ def printed(kind: Node | None) -> str | None:
 def quarters(text: str, divisions: int) -> Fraction | None:
     """A duration in quarters, None for none."""
     try:
-        return Fraction(text or "0") / divisions if len(text) < 16 else None
+        return _decimal(text or "0") / divisions
     except (ValueError, ZeroDivisionError):
         return None
 
@@ -46,9 +48,26 @@ def sounding(step: str, octave: str, alter: str, moved: Interval | None) -> Pitc
 def number(text: str) -> Fraction:
     """A decimal number, 0 for what is none."""
     try:
-        return Fraction(text.strip()) if len(text) < 16 else ZERO
-    except (ValueError, ZeroDivisionError):
+        return _decimal(text)
+    except ValueError:
         return ZERO
+
+
+def _decimal(text: str) -> Fraction:
+    """A number as the standard has them: figures and a point. Raises `ValueError`; an exponent would fill the memory."""
+    plain = text.strip()
+    if len(plain) >= 16 or not plain.strip("+-").replace(".", "", 1).isdecimal():
+        raise ValueError(f"{plain[:16]!r} is no decimal number")
+    return Fraction(plain)
+
+
+def change_of(node: Node) -> Change | None:
+    """A `<degree>`, None for one that no chord has."""
+    value = number(node.value("degree-value", "1"))
+    alter = number(node.value("degree-alter", "0"))
+    if not 1 <= value <= HIGHEST_DEGREE or abs(alter) > 2:
+        return None
+    return Change(int(value), int(alter), node.value("degree-type", "add"))
 
 
 def verses(lyrics: tuple[Node, ...]) -> tuple[str, ...]:
