@@ -14,14 +14,19 @@ from typing import Any
 import mido
 import pytest
 
+from backing.chart.parse import parse
 from backing.ground.errors import OutputError
+from backing.harmony.reader import read
+from backing.harmony.taught import grips_for
 from backing.output.asked import Paper
 from backing.output.captions import chord_cues
 from backing.output.midi import midi_bytes
 from backing.output.page import data as page_data
 from backing.output.page import opus, still
 from backing.output.page import write as page
+from backing.output.page.symbols import said
 from backing.output.policy import hash_of
+from backing.output.sheet.grips import chosen
 from backing.output.sheet.words import title_words
 from backing.output.sound import encoder
 from tests.practice import TUNE, Made, played, tone, write_wav
@@ -112,7 +117,7 @@ def test_a_chord_is_said_in_words() -> None:
 
     chord = read("Bbm7b5/Ab")
     assert chord is not None
-    assert page_data.said(chord) == "B flat m7 flat 5 over A flat"
+    assert said(chord) == "B flat m7 flat 5 over A flat"
 
 
 def test_the_click_is_not_among_the_sounds(made: Made) -> None:
@@ -342,10 +347,25 @@ def test_every_symbol_has_a_grip() -> None:
     data = data_for("key: C\nmeter: 4/4\ntempo: 100\nstyle: folk strum\n\n| C | G | Am | E |\n")
     names = shapes(data)
     grips = {
-        n: "".join("x" if f < 0 else str(f) for f in data["grips"][data["symbols"][c["symbol"]][6]])
+        n: "".join(
+            "x" if f < 0 else str(f) for f in data["grips"][data["symbols"][c["symbol"]][6]][0]
+        )
         for n, c in zip(names, data["chords"], strict=True)
     }
     assert grips == {"C": "x32010", "G": "320003", "Am": "x02210", "E": "022100"}
+
+
+def test_the_page_goes_through_the_shapes_in_the_order_of_the_sheet() -> None:
+    """First what the sheet shows, then as they are taught, each once."""
+    text = "key: F\nmeter: 4/4\ntempo: 100\nstyle: folk strum\n\n| Gm7 | C7 | F | Bb |\n"
+    data = data_for(text)
+    sheet = {chord.symbol: list(grip.frets) for chord, grip in chosen(parse(text))}
+    for chord, symbol in zip(data["chords"], ("Gm7", "C7", "F", "Bb"), strict=False):
+        shapes = data["grips"][data["symbols"][chord["symbol"]][6]]
+        assert shapes[0] == sheet[symbol]
+        assert 2 < len(shapes) == len({tuple(s) for s in shapes})
+        taught = [list(g.frets) for g in grips_for(read(symbol), 5)]
+        assert [s for s in shapes[1:] if s in taught] == [t for t in taught if t in shapes[1:]]
 
 
 def test_without_scripts_the_chords_are_text(made: Made) -> None:

@@ -287,6 +287,25 @@ def test_keys_of_the_keyboard(tab: Browser) -> None:
     assert "the whole tune" in sentence(tab)
 
 
+def test_a_press_or_a_key_takes_the_next_shape_of_a_chord(tab: Browser) -> None:
+    tab.press("g")
+    shapes = tab.run(
+        "practice.data.grips[practice.data.symbols[practice.data.chords[0].symbol][6]].length"
+    )
+    assert shapes > 2
+    label = "document.querySelector('#grips .shape').getAttribute('aria-label')"
+    said = []
+    for n in range(shapes):
+        said.append(tab.run(label))
+        assert f"grip {n + 1} of {shapes}" in said[-1]
+        if n % 2:
+            tab.press("h")
+        else:
+            tab.run("document.querySelector('#grips .shape').click()")
+    assert tab.run(label) == said[0]
+    assert len(set(said)) == shapes
+
+
 @pytest.mark.chromium
 def test_every_control_has_a_name(tab: Browser) -> None:
     """In the accessibility tree: buttons, sliders, boxes and lists, with every drawer open in turn."""

@@ -12,38 +12,28 @@ from fractions import Fraction
 from typing import Any
 
 from backing.chart.ast import LETTERS, Chart
-from backing.chart.numbers import in_notation
 from backing.ground.languages import ENGLISH
 from backing.ground.levels import Levels, level_db, over
 from backing.ground.pitch import Key
 from backing.ground.roles import pitched
-from backing.ground.tunings import open_strings
-from backing.harmony.chord import Chord
-from backing.harmony.spelling import interval_for_semitones, transpose
-from backing.harmony.taught import grips_for
+from backing.harmony.spelling import interval_for_semitones
 from backing.output.asked import CONCERT, Paper
-from backing.output.hand import differs, hand_chord, hand_key, how
+from backing.output.hand import differs, hand_key, how
 from backing.output.jobs import fingerprint
 from backing.output.page import beats, opus
 from backing.output.page.score import Score
-from backing.output.symbols import note, numbered_parts, parts
+from backing.output.page.symbols import SHIFTS, Symbols
+from backing.output.sheet.grips import chosen
+from backing.output.symbols import note
 from backing.performance.model import Performance
 from backing.timeline.marks import moved_key
-from backing.timeline.model import ChordSpan, PlayedBar, Timeline
+from backing.timeline.model import PlayedBar, Timeline
 
-SHIFTS = range(-6, 7)
 NOTE_SIGNS = {
     Fraction(1, 2): "♪",
     Fraction(1): "♩",
     Fraction(3, 2): "♩.",
     Fraction(2): "half note",
-}
-SAID = {
-    "♭": " flat ",
-    "♯": " sharp ",
-    "𝄫": " double flat ",
-    "𝄪": " double sharp ",
-    "♮": " natural ",
 }
 
 
@@ -56,27 +46,35 @@ def page_data(
 ) -> dict[str, Any]:
     """Everything, `sounds` being the players that are heard and `levels` what was asked for beside the chart's own."""
     timeline = performance.arrangement.timeline
-    tempo = performance.tempo
-    table = _Symbols(timeline, paper.signs, chart.settings.chords or LETTERS)
+    table = Symbols(timeline, paper.signs, chart.settings.chords or LETTERS)
     score = Score(chart, timeline, SHIFTS)
-
-    def at_s(q: Fraction) -> float:
-        return round(tempo.seconds(q), 6)
-
-    bars = timeline.bars
-    tab = tab_of(performance)
-    sung = Verses(chart).words
-    chords = [
-        {
-            "bar": span.bar - 1,
-            "q": float(span.start_q - bars[span.bar - 1].start_q),
-            "start": at_s(span.start_q),
-            "end": at_s(span.end_q),
-            "held": span.held or span.again,
-            "symbol": table.number(span, bars[span.bar - 1]),
-        }
-        for span in timeline.chords
+    tab, sung = tab_of(performance), Verses(chart).words
+    chords = chord_data(performance, table)
+    bars = [
+        {**bar_data(bar, performance), **score.bar(bar), "words": sung(bar), "tab": tab[bar.index]}
+        for bar in timeline.bars
     ]
+    return {
+        **heading(performance, chart),
+        "sections": section_data(timeline),
+        "choruses": timeline.choruses,
+        "bars": bars,
+        "staff": {"low": score.low} if score.has_melody else None,
+        "figures": score.figures,
+        "tab": any(tab.values()),
+        "signatures": score.signatures,
+        "chords": chords,
+        "symbols": table.rows,
+        "parts": table.shown,
+        "grips": table.grips(chosen(chart, paper.near)),
+        "levels": faders([*sounds, "click"], over(chart.settings.levels or (), levels)),
+        "players": [player_data(performance, role, sound) for role, sound in sounds.items()],
+    }
+
+
+def heading(performance: Performance, chart: Chart) -> dict[str, Any]:
+    """What the tune is called and how it goes as a whole."""
+    timeline = performance.arrangement.timeline
     return {
         "id": fingerprint(timeline.title, timeline.by),
         "title": timeline.title or "Untitled",
@@ -89,41 +87,41 @@ def page_data(
         "countInBars": performance.arrangement.count_in_bars,
         "clicked": clicked(performance),
         "clicks": beats.counted(performance),
-        "keys": [key_name(_moved(bars[0].key, shift)) for shift in SHIFTS],
+        "keys": [key_name(_moved(timeline.bars[0].key, shift)) for shift in SHIFTS],
         "hand": hand_data(timeline),
         "beat": beat_of(performance),
-        "sections": section_data(timeline),
-        "choruses": timeline.choruses,
-        "bars": [
+    }
+
+
+def chord_data(performance: Performance, table: Symbols) -> list[dict[str, Any]]:
+    """Every chord as it is played: its bar, its place in it, when it sounds, and its row of symbols."""
+    timeline, tempo = performance.arrangement.timeline, performance.tempo
+    rows = []
+    for span in timeline.chords:
+        bar = timeline.bars[span.bar - 1]
+        rows.append(
             {
-                **bar_data(bar, performance),
-                **score.bar(bar),
-                "words": sung(bar),
-                "tab": tab[bar.index],
+                "bar": span.bar - 1,
+                "q": float(span.start_q - bar.start_q),
+                "start": round(tempo.seconds(span.start_q), 6),
+                "end": round(tempo.seconds(span.end_q), 6),
+                "held": span.held or span.again,
+                "symbol": table.number(span, bar),
             }
-            for bar in bars
-        ],
-        "staff": {"low": score.low} if score.has_melody else None,
-        "figures": score.figures,
-        "tab": any(tab.values()),
-        "signatures": score.signatures,
-        "chords": chords,
-        "symbols": table.rows,
-        "parts": table.shown,
-        "grips": table.grips(),
-        "levels": faders([*sounds, "click"], over(chart.settings.levels or (), levels)),
-        "players": [
-            {
-                "role": role,
-                "name": instruments_of(performance, role),
-                "pitched": pitched(role),
-                "channels": sound.channels,
-                "skip": sound.skip,
-                "frames": sound.frames,
-                "onsets": strokes(performance, role) if not pitched(role) else None,
-            }
-            for role, sound in sounds.items()
-        ],
+        )
+    return rows
+
+
+def player_data(performance: Performance, role: str, sound: opus.Packets) -> dict[str, Any]:
+    """A player whose sound is in the page."""
+    return {
+        "role": role,
+        "name": instruments_of(performance, role),
+        "pitched": pitched(role),
+        "channels": sound.channels,
+        "skip": sound.skip,
+        "frames": sound.frames,
+        "onsets": strokes(performance, role) if not pitched(role) else None,
     }
 
 
@@ -257,80 +255,5 @@ class Verses:
         return verses[min(bar.pass_, len(verses)) - 1]
 
 
-class _Symbols:
-    """Every chord of the tune in all keys: rows of numbers into a list of symbols taken apart."""
-
-    def __init__(self, timeline: Timeline, signs: bool, notation: str) -> None:
-        self._timeline = timeline
-        self._signs = signs
-        self._notation = notation
-        self._numbers: dict[tuple[Chord, Key], int] = {}
-        self._seen: dict[tuple[object, ...], int] = {}
-        self.rows: list[list[int]] = []
-        self.shown: list[dict[str, Any]] = []
-        self._chords: list[Chord] = []
-        self._typed: dict[Chord, list[int]] = {}
-
-    def number(self, span: ChordSpan, bar: PlayedBar) -> int:
-        """The row of a chord, -1 where none sounds."""
-        chord = hand_chord(self._timeline, span, bar.key)
-        if chord is None:
-            return -1
-        if span.grip:
-            self._typed.setdefault(chord, list(span.grip))
-        found = self._numbers.get((chord, bar.key))
-        if found is None:
-            found = self._numbers[chord, bar.key] = len(self.rows)
-            key = hand_key(self._timeline, bar.key)
-            figure = "" if self._notation == LETTERS else in_notation(chord, key, self._notation)
-            self.rows.append([self._part(_transposed(chord, key, n), figure) for n in SHIFTS])
-        return found
-
-    def grips(self) -> list[list[int] | None] | None:
-        """The grip that is typed behind a symbol, else its easiest one, from the lowest string, None where no hand holds it."""
-        strings = open_strings(self._timeline.tuning)
-        found = [grips_for(chord, 1, strings) for chord in self._chords]
-        easiest = [list(g[0].frets) if g else None for g in found]
-        shown = [self._typed.get(c, g) for c, g in zip(self._chords, easiest, strict=True)]
-        return shown if any(shown) else None
-
-    def _part(self, chord: Chord, figure: str) -> int:
-        """The symbol of a chord, or the number or numeral that is written for it in every key."""
-        p = numbered_parts(figure) if figure else parts(chord, self._signs)
-        shown = {
-            "root": p.root,
-            "sign": p.accidental,
-            "quality": p.quality,
-            "high": p.extension + p.word,
-            "alter": list(p.alterations),
-            "bass": p.bass,
-            "bassSign": p.bass_accidental,
-            "said": said(chord),
-        }
-        key = (*map(str, shown.values()), figure and chord.symbol)
-        if key not in self._seen:
-            self._seen[key] = len(self.shown)
-            self.shown.append(shown)
-            self._chords.append(chord)
-        return self._seen[key]
-
-
-def said(chord: Chord) -> str:
-    """A chord for a voice: `B flat m7 flat 5 over D`."""
-    p = parts(chord)
-    whole = p.root + p.accidental + " " + p.quality + p.extension + " " + p.word + " "
-    whole += " ".join(p.alterations)
-    if p.bass:
-        whole += f" over {p.bass}{p.bass_accidental}"
-    for sign, word in SAID.items():
-        whole = whole.replace(sign, word)
-    return " ".join(whole.split())
-
-
 def _moved(key: Key, shift: int) -> Key:
     return moved_key(key, interval_for_semitones(key, shift))[0]
-
-
-def _transposed(chord: Chord, key: Key, shift: int) -> Chord:
-    there, way = moved_key(key, interval_for_semitones(key, shift))
-    return transpose(chord, way, there)

@@ -1,5 +1,6 @@
 // Grips: the chord that sounds and the one that comes, as a guitarist reads them. Px; the lowest string on the left.
 import { svgOf } from "./staff.js";
+import { element } from "./type.js";
 
 const STRING = 15;
 const FRET = 19;
@@ -43,4 +44,45 @@ export function gripNode(frets) {
   made.setAttribute("role", "img");
   made.setAttribute("aria-label", `grip ${gripSaid(frets)}, from the lowest string`);
   return made;
+}
+
+// The grip of the chord that sounds (or comes first) and of the next that differs; a press takes its next shape.
+export class Hand {
+  constructor(data, state, place) {
+    Object.assign(this, { data, state, place, _shapes: new Map(), _now: -1, _seen: [0, false] });
+  }
+
+  show(n, sounds) {
+    const { data, state, place } = this;
+    this._seen = [n, sounds];
+    place.hidden = !(state.shown.grips && data.grips);
+    if (place.hidden) return;
+    const partOf = (chord) => (chord && chord.symbol >= 0 ? data.symbols[chord.symbol][state.shift + 6] : -1);
+    const first = (this._now = partOf(data.chords[n]));
+    const next = data.chords.slice(n + 1).map(partOf).find((part) => part >= 0 && part !== first);
+    const held = place.contains(document.activeElement) ? document.activeElement.dataset.part : null;
+    place.replaceChildren(this._figure(first, sounds ? "now" : "first"), ...(next === undefined ? [] : [this._figure(next, "next")]));
+    if (held) (place.querySelector(`[data-part="${held}"]`) ?? place.querySelector("button"))?.focus({ preventScroll: true });
+  }
+
+  // The next shape of a chord, of the one that sounds where none is named; after the last the first again.
+  next(part = this._now) {
+    const shapes = this.data.grips?.[part] ?? [];
+    if (shapes.length < 2) return;
+    this._shapes.set(part, ((this._shapes.get(part) ?? 0) + 1) % shapes.length);
+    this.show(...this._seen);
+  }
+
+  _figure(part, words) {
+    const name = part >= 0 ? this.data.parts[part].said : "no chord";
+    const shapes = part >= 0 ? this.data.grips[part] : [];
+    const caption = element("figcaption", {}, `${words}: ${name}`);
+    if (!shapes.length) return element("figure", {}, caption, element("p", { class: "hint" }, "no grip"));
+    const at = this._shapes.get(part) ?? 0;
+    const count = shapes.length > 1 ? element("span", { class: "hint" }, `${at + 1} of ${shapes.length}`) : "";
+    const inside = [gripNode(shapes[at]), count];
+    if (shapes.length < 2) return element("figure", {}, caption, ...inside);
+    const says = `${name}, grip ${at + 1} of ${shapes.length}: ${gripSaid(shapes[at])}, from the lowest string; press for the next`;
+    return element("figure", {}, caption, element("button", { type: "button", class: "shape", "data-part": part, "aria-label": says, onclick: () => this.next(part) }, ...inside));
+  }
 }

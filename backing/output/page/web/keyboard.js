@@ -12,6 +12,7 @@ export const HELP = [
   ["C", "click on and off"],
   ["M", "melody on and off"],
   ["G", "grips on and off"],
+  ["H", "another grip of the chord"],
   ["F", "frets, as tab, on and off"],
   ["D", "swap ink and paper"],
   ["Home", "back to the first bar"],

@@ -6,7 +6,7 @@ import { Sound } from "./sound.js";
 import { openStudio } from "./workers.js";
 import { Transport } from "./transport.js";
 import { helpDialog, listen } from "./keyboard.js";
-import { gripNode } from "./grips.js";
+import { Hand } from "./grips.js";
 import { FASTEST, SLOWEST, fresh, keep, kept, understood, written } from "./settings.js";
 import { barAt, countAt, wordAt } from "./time.js";
 import { barName, lineWords } from "./speak.js";
@@ -17,7 +17,7 @@ const roles = [...data.players.map((p) => p.role), "click"];
 const storage = () => window.localStorage;
 const state = understood(location.hash.slice(1), data) ?? understood(kept(data, storage), data) ?? fresh(data);
 
-let sheet, controls, transport, dialog, frame = 0, later = 0, saving = 0;
+let sheet, controls, hand, transport, dialog, frame = 0, later = 0, saving = 0;
 
 function show() {
   byId("title").replaceChildren(...pieces(data.title));
@@ -31,7 +31,8 @@ function show() {
   transport = new Transport(data, state, {
     wish, started, stopped, message, levels: () => roles.forEach(applyLevel), changed: () => controls.update(),
   });
-  sheet = new Sheet(data, createRuler(), { stage: byId("stage"), whole: byId("sheet"), form: byId("form") }, { jump, tap, choose, chords: showGrips, room }, state);
+  hand = new Hand(data, state, byId("grips"));
+  sheet = new Sheet(data, createRuler(), { stage: byId("stage"), whole: byId("sheet"), form: byId("form") }, { jump, tap, choose, chords: (n, sounds) => hand.show(n, sounds), room }, state);
   controls = new Controls(data, state, { sentence: byId("sentence"), drawer: byId("drawer") }, {
     toggle: () => transport.toggle(), choose, wholeTune, thisSection, tempo, key, mute, only, level, click, count, firstOnly, step, top, shown, resized,
   });
@@ -295,22 +296,6 @@ function shown(name, value) {
   changed();
 }
 
-// The grip of the chord that sounds (or comes first) and of the next that differs.
-function showGrips(n, sounds) {
-  const place = byId("grips");
-  place.hidden = !(state.shown.grips && data.grips);
-  if (place.hidden) return;
-  const partOf = (chord) => (chord && chord.symbol >= 0 ? data.symbols[chord.symbol][state.shift + 6] : -1);
-  const first = partOf(data.chords[n]);
-  const next = data.chords.slice(n + 1).map(partOf).find((part) => part >= 0 && part !== first);
-  const one = (part, words) => {
-    const frets = part >= 0 ? data.grips[part] : null;
-    const name = part >= 0 ? data.parts[part].said : "no chord";
-    return element("figure", {}, element("figcaption", {}, `${words}: ${name}`), frets ? gripNode(frets) : element("p", { class: "hint" }, "no grip"));
-  };
-  place.replaceChildren(one(first, sounds ? "now" : "first"), ...(next === undefined ? [] : [one(next, "next")]));
-}
-
 function say(text) {
   byId("status").textContent = text;
 }
@@ -370,6 +355,7 @@ const keys = {
   c: () => click(state.manner === "off" ? "beats" : "off"),
   m: () => data.staff && shown("melody", !state.shown.melody),
   g: () => data.grips && shown("grips", !state.shown.grips),
+  h: () => state.shown.grips && hand.next(),
   f: () => data.tab && shown("tab", !state.shown.tab),
   d: swapPaper,
   "?": () => dialog.showModal(),

@@ -16,7 +16,7 @@ const PRINTED = 600; // px: A4 between margins, less the left margin of the rows
 const PRINTED_SIZE = 20;
 const SIDE = 84; // px: section and number beside a line
 const SHARE = 0.5; // of the height of the window that the lines may take
-const GRIPS = 140; // px that the grips below them take
+const GRIPS = 160; // px that the grips below them take
 
 // The size of chords in a window, px.
 export function sizeIn(width, height) {
