@@ -33,6 +33,7 @@ from backing.commands.choices import Choices
 from backing.commands.cli import COMMANDS, program, run
 from backing.commands.guide_codes import KNOWN
 from backing.commands.guide_codes import examples as charts_of_codes
+from backing.commands.guide_gallery import demos
 from backing.commands.options import TABLE, options
 from backing.commands.planned import ENDINGS
 from backing.commands.screen import KEYS
@@ -40,6 +41,7 @@ from backing.ground.pitch import MODES
 from backing.ground.roles import ROLES
 from backing.ground.timebase import DYNAMICS
 from backing.harmonising.palette import MANNERS
+from backing.output import gallery
 from backing.output.sound import engine, soundfont
 from backing.reading.asked import NOTATIONS, READ_AS
 from backing.reading.opened import READABLE
@@ -366,7 +368,8 @@ def test_a_code_is_explained_as_the_guide_has_it(
 
 
 def test_a_page_is_printed_with_nothing_lost(tmp_path: Path) -> None:
-    for topic in (name for name in guide.TOPICS if name != "codes"):  # which holds full-width signs
+    others = ("codes", "gallery")  # one holds full-width signs, the other is charts and pictures
+    for topic in (name for name in guide.TOPICS if name not in others):
         path = tmp_path / f"{topic}.pdf"
         assert run(["guide", topic, "-o", str(path)]) == 0
         with pdfplumber.open(path) as pdf:
@@ -424,3 +427,35 @@ def test_every_setting_and_direction_is_found_by_its_name() -> None:
         assert f"`{name}:`" in guide._told(name).text, name  # type: ignore[union-attr]
     for name in (n for n in WORDS if n not in ("tacet", "at")):
         assert f'`"{name}"`' in guide._told(name).text, name  # type: ignore[union-attr]
+
+
+# ------------------------------------------------------------------------------------------------ the gallery
+
+
+def test_the_gallery_shows_every_demo_as_it_is_typed() -> None:
+    shown = guide.found("gallery").text
+    files = sorted((PAGES.parent.parent / "demo").glob("*.txt"))
+    assert len(files) == len(demos()) >= 19
+    for path in files:
+        remark, rest = path.read_text("utf-8").split("\n", 1)
+        assert remark.startswith("# "), path.name
+        assert f"## {path.name}\n\n{remark[2:]}\n\n```text\n{rest.strip()}\n```" in shown
+
+
+def test_the_gallery_is_printed_with_charts_beside_their_sheets(tmp_path: Path) -> None:
+    """Two of its charts; the sheet is a picture, so its letters are those of the chart."""
+    made = tmp_path / "gallery.pdf"
+    gallery.write(demos()[:2], "About it.", made)
+    first = made.read_bytes()
+    with pdfplumber.open(made) as read:
+        assert len(read.pages) == 2
+        for page, one in zip(read.pages, demos(), strict=False):
+            words = page.extract_text()
+            assert one.name in words
+            assert "".join(one.about.split()) in "".join(words.split())
+            right = page.crop((page.width / 2, 0, page.width, page.height))
+            assert len(right.curves) + len(right.lines) + len(right.rects) > 30
+    gallery.write(demos()[:2], "About it.", made)
+    assert made.read_bytes() == first
+    with pytest.raises(backing.BackingError, match=r"is written as \.pdf"):
+        gallery.write((), "", tmp_path / "gallery.txt")

@@ -17,7 +17,7 @@ from backing.commands.command import Json, show
 from backing.ground.errors import RequestError
 
 # In the order in which a reader wants them.
-TOPICS = ("first-chart", "desk", "cheat-sheet", "charts", "recipes", "book", "styles", "options", "sounds", "troubleshooting", "codes")  # fmt: skip
+TOPICS = ("first-chart", "desk", "cheat-sheet", "charts", "gallery", "recipes", "book", "styles", "options", "sounds", "troubleshooting", "codes")  # fmt: skip
 CODE = re.compile(r"[EW][0-9]{3}", re.I)  # of a diagnostic
 TOLD = (
     "charts",
@@ -51,9 +51,10 @@ def page(topic: str) -> Page:
 def whole(topic: str) -> Page:
     """The page of a topic with the list behind it, where it has one."""
     from backing.commands.guide_codes import codes
+    from backing.commands.guide_gallery import gallery
 
     written = page(topic)
-    listed = {"codes": codes, "styles": styles}.get(topic)
+    listed = {"codes": codes, "styles": styles, "gallery": gallery}.get(topic)
     return written._replace(text=f"{written.text}\n{listed()}") if listed else written
 
 
@@ -156,12 +157,16 @@ def guide(
 
 def _printed(asked: Page, out: Path, force: bool) -> Path:
     """Write a page as a PDF."""
+    from backing.commands.guide_gallery import demos
     from backing.commands.writing import recorded
-    from backing.output import leaflet
+    from backing.output import gallery, leaflet
     from backing.output.files import claim
 
     def write() -> list[Path]:
-        leaflet.write(asked.title, asked.text, out, force=force)
+        if asked.topic == "gallery":
+            gallery.write(demos(), asked.about, out, force=force)
+        else:
+            leaflet.write(asked.title, asked.text, out, force=force)
         return [out]
 
     claim(out, force=force)  # before it is noted down as ours
