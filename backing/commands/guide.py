@@ -17,7 +17,7 @@ from backing.commands.command import Json, show
 from backing.ground.errors import RequestError
 
 # In the order in which a reader wants them.
-TOPICS = ("first-chart", "desk", "cheat-sheet", "charts", "gallery", "recipes", "book", "styles", "options", "sounds", "troubleshooting", "codes")  # fmt: skip
+TOPICS = ("first-chart", "desk", "cheat-sheet", "charts", "gallery", "recipes", "book", "styles", "options", "sounds", "troubleshooting", "codes", "changes")  # fmt: skip
 CODE = re.compile(r"[EW][0-9]{3}", re.I)  # of a diagnostic
 TOLD = (
     "charts",

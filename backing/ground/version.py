@@ -1,3 +1,3 @@
-"""The version of this program, as it is shown and written into what it makes."""
+"""The version of this program, as it is shown, built and written into what it makes: told here and nowhere else."""
 
-VERSION = "0.1.0"
+VERSION = "0.2.0"
