@@ -23,6 +23,7 @@ from backing.harmony.symbol import Chord
 
 TUNE_STRINGS = (1, 2, 3)  # on which the tune lies where a chord is under it
 HIGHEST = 17  # fret of the tune
+BODY = 12  # frets from the nut up to where the neck meets the body
 EASY = 5  # the last fret of what shall be easy
 MOST = 20  # candidates of a stroke
 MOST_IN_A_PLACE = 4  # of them, in one place of the neck and with one string for the tune
@@ -46,6 +47,7 @@ COSTS = {
     "finger":   (0.1, "each finger"),
     "split":    (0.9, "an open string under a hand high on the neck rings with another colour"),
     "high":     (0.05, "each fret: the neck gets narrow and the strings dull"),
+    "body":     (0.3, "each fret past the twelfth from the nut, where the body is in the way"),
     "beyond":   (3.0, "each fret over five, where it shall be easy"),
     "third string": (0.25, "each string down: a tune sings best on the first"),
 }  # fmt: skip
@@ -138,7 +140,7 @@ def singles(
         if not 0 <= fret <= HIGHEST - capo:
             continue
         frets = tuple(fret if i == at else -1 for i in range(6))
-        dear = _high(fret, easy) + 0.1 * (5 - at)
+        dear = _high(fret, capo, easy) + 0.1 * (5 - at)
         for hand in range(max(1, fret - 3), fret + 1) if fret else (0,):
             found.append(Stroke(frets, ("",) * 6, (pitch,), 6 - at, hand, dear))
     return tuple(found)
@@ -299,7 +301,7 @@ class _Search:
         cost += _POINTS["added"] * len(table.added.intersection(classes[:-1]))
         if self.alone and next(i for i, f in enumerate(frets) if f >= 0) > 2:
             cost += _POINTS["thumb"]
-        return cost + _lies_badly(frets, manner.easy)
+        return cost + _lies_badly(frets, self.capo, manner.easy)
 
 
 def _sounds_badly(pitches: Sequence[int]) -> float:
@@ -313,7 +315,7 @@ def _sounds_badly(pitches: Sequence[int]) -> float:
     return cost
 
 
-def _lies_badly(frets: Sequence[int], easy: bool) -> float:
+def _lies_badly(frets: Sequence[int], capo: int, easy: bool) -> float:
     held = [f for f in frets if f > 0]
     if not held:
         return 0.0
@@ -323,8 +325,11 @@ def _lies_badly(frets: Sequence[int], easy: bool) -> float:
     cost += _POINTS["barre"] * (used < len(held))
     if 0 in frets and high > OPEN_FRETS:
         cost += _POINTS["split"] * (1 if low > OPEN_FRETS else 0.3)
-    return cost + _high(high, easy)
+    return cost + _high(high, capo, easy)
 
 
-def _high(fret: int, easy: bool) -> float:
-    return _POINTS["high"] * fret + (_POINTS["beyond"] * max(0, fret - EASY) if easy else 0.0)
+def _high(fret: int, capo: int, easy: bool) -> float:
+    body = _POINTS["body"] * max(0, fret + capo - BODY)
+    return (
+        body + _POINTS["high"] * fret + (_POINTS["beyond"] * max(0, fret - EASY) if easy else 0.0)
+    )

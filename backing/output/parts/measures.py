@@ -174,8 +174,8 @@ class Measures:
     ) -> None:
         for i, written in enumerate(row):
             before, after = row[i - 1] if i else None, row[i + 1] if i + 1 < len(row) else None
-            if written.struck is None and self._under(stave):
-                forward = add(measure, "forward")  # the staff above has the rests
+            if written.struck is None and (self._under(stave) or self._silent(stave, voice, bar)):
+                forward = add(measure, "forward")  # the staff above, or the other voice, is read
                 add(forward, "duration", int(written.figure.length_q * self.part.divisions))
                 continue
             if written.struck is None:
@@ -200,6 +200,11 @@ class Measures:
     def _under(self, stave: Stave) -> bool:
         """Whether a staff is the tab of notes on the one above it."""
         return stave.clef == TAB and self.several
+
+    def _silent(self, stave: Stave, voice: int, bar: PlayedBar) -> bool:
+        """Whether a voice is silent for all of a bar in which the other one on its staff is heard."""
+        heard = {v: any(w.struck for w in rows[bar.index - 1]) for v, rows in stave.voices}
+        return not heard[voice] and any(heard.values())
 
     def _value(self, made: ET.Element, voice: int, written: Written, whole: bool = False) -> None:
         figure = written.figure
