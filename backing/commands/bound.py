@@ -58,6 +58,10 @@ def book(
             metavar="N", min=1, max=256, help="Processes that work side by side; usually the cores."
         ),
     ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="A Dask cluster that does the work: tcp://HOST:8786."),
+    ] = None,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would be made and why, and write nothing.")
     ] = False,
@@ -77,7 +81,10 @@ def book(
 
     picked = chosen(choices, make=make, sheets=sheets, keys=keys, tempos=tempos, gap=gap)
     colour = coloured(sys.stderr)
-    with progress(quiet) as report, hired(workers or cores()) as crew:
+    with (
+        progress(quiet) as report,
+        hired(workers or cores(), scheduler, wish.sound.soundfont) as crew,
+    ):
         done = make_book(
             tunes, out, wish, picked, crew, report,
             lambda d: say(rendered(d, colour), quiet), dry=dry_run,

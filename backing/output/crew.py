@@ -149,6 +149,17 @@ def _begun() -> None:
 
 
 @contextmanager
-def hired(workers: int) -> Iterator[Callable[[int], Crew]]:
-    """Who does jobs, asked for with how many there are: so many processes, or this one."""
-    yield lambda count: processes(min(workers, count)) if workers > 1 else alone
+def hired(
+    workers: int, scheduler: str | None, soundfont: Path | None
+) -> Iterator[Callable[[int], Crew]]:
+    """Who does jobs, asked for with how many there are: a cluster, else so many processes, else this one.
+
+    Raises `OutputError` where the cluster cannot be used.
+    """
+    if scheduler is None:
+        yield lambda count: processes(min(workers, count)) if workers > 1 else alone
+        return
+    from backing.output.cluster import connected
+
+    with connected(scheduler, soundfont) as crew:
+        yield lambda count: crew

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from backing.commands.book.choices import BookChoices
 from backing.commands.book.listing import Listing, listing
-from backing.commands.book.plans import Plan, only_numbered, plans
+from backing.commands.book.plans import Plan, plans, ready
 from backing.commands.book.whole import whole_jobs
 from backing.commands.options import Options
 from backing.commands.progress import Progress
-from backing.ground.errors import OutputError
+from backing.ground.errors import BackingError, OutputError
 from backing.output import folder
 from backing.output.bundle import CONTENTS, Due, room, settled, standing
 from backing.output.jobs import fingerprint
@@ -75,7 +75,7 @@ def make_book(
         run.kept += stands.kept
         run.unchanged += len(stands.unchanged)
         if not dry:
-            run.all(light(stands.due, place), crew)
+            run.all(run.ready(stands.due), crew)
         whole = whole_jobs(found, choices, made_of, store)
         last = standing(store, whole, force=wish.files.force)
         run.unchanged += len(last.unchanged)
@@ -104,15 +104,6 @@ def refuse_lesson(place: Path, store: Folder) -> None:
         raise OutputError(f"{place} holds a lesson; choose another folder for the book with -o")
 
 
-def light(dues: Iterable[Due], place: Path) -> list[Due]:
-    """The dues with the light job where only the number of an MP3 has changed."""
-    found = []
-    for due in dues:
-        job = only_numbered(due.job, due.outputs, due.whys, place)
-        found.append(due if job is None else due._replace(job=job))
-    return found
-
-
 def said(why: object) -> str:
     """A reason in words: `missing`, `changed: chart`."""
     kind, words = why.kind, why.words  # type: ignore[attr-defined]
@@ -134,6 +125,16 @@ class _Run:
         self.failures = [
             Failure(str(p.tune.path), p.failure) for p in made_of if p.failure is not None
         ]
+
+    def ready(self, dues: Iterable[Due]) -> list[Due]:
+        """The dues with their jobs as they are sent; a tune whose styles cannot be used is noted."""
+        found = []
+        for due in dues:
+            try:
+                found.append(due._replace(job=ready(due, self.store.place)))
+            except BackingError as wrong:
+                self.failures.append(Failure(due.job.name, wrong))
+        return found
 
     def all(self, dues: Sequence[Due], crew: Callable[[int], Crew]) -> None:
         """Let the crew do the jobs, and put what it brings in its place."""

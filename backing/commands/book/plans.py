@@ -9,6 +9,7 @@ key are remembered there, in the row of its hidden file.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache, partial
 from pathlib import Path
@@ -30,6 +31,8 @@ from backing.output.names import unique
 from backing.output.sound.tags import Label
 
 if TYPE_CHECKING:
+    from backing.commands.progress import Progress
+    from backing.output.bundle import Due
     from backing.styles.model import Style
 
 HIDDEN = ".backing"
@@ -119,7 +122,6 @@ def plan(
         if row is None or (row.makes.get("chart"), row.makes.get("asked")) != (chart, asked):
             told = look(data, tune)
         assert told is not None
-        loaded(told.styles)
     except BackingError as wrong:
         failure = wrong
     if told is None:
@@ -242,7 +244,7 @@ class _Maker:
         label = Label(changed=", ".join(changes(wish)), album=self.album.title, track=self.album.track, tracks=self.album.tracks)  # fmt: skip
         heard = any(f".{made.kind}" in SOUND for made in files)
         work = Work(
-            self.data, called(self.tune.path), loaded(self.told.styles), wish, label,
+            self.data, called(self.tune.path), {}, wish, label,
             {made.path: made.sheet for made in files if made.kind == "pdf"},
             hidden, {path: sheet for sheet, path in marks.items()},
             next((made.path for made in files if made.kind == "lesson"), ""), heard and bool(hidden),
@@ -255,7 +257,7 @@ class _Maker:
             Output(path, {**self.base, "options": read(wish), "sheet": sheet})
             for sheet, path in marks.items()
         ]
-        return Job(tuple(outputs), partial(make_tune, work), called(self.tune.path))
+        return Job(tuple(outputs), Later(work, self.told.styles), called(self.tune.path))
 
     def makes(self, made: Made, wish: Options, label: Label) -> dict[str, str]:
         """What shapes a file of the tune."""
@@ -296,9 +298,32 @@ def in_version(wish: Options, version: Version) -> Options:
     return wish.changed(tempo_percent=(wish.form.tempo_percent or Fraction(1)) * share)
 
 
+@dataclass(frozen=True, slots=True)
+class Later:
+    """Work whose styles are loaded when it is due, which most of it is not."""
+
+    work: Work
+    styles: tuple[str, ...]
+
+    def __call__(self, folder: Path, wanted: frozenset[str], progress: Progress) -> object:
+        return make_tune(self.whole(), folder, wanted, progress)
+
+    def whole(self) -> Work:
+        """The work as it is sent. Raises `StyleError`, `RequestError`."""
+        return self.work._replace(styles=loaded(self.styles))
+
+
+def ready(due: Due, place: Path) -> Job:
+    """A job as it is to be done. Raises `StyleError`, `RequestError`."""
+    assert isinstance(due.job.make, Later)
+    return only_numbered(due.job, due.outputs, due.whys, place) or due.job._replace(
+        make=partial(make_tune, due.job.make.whole())
+    )
+
+
 def only_numbered(job: Job, due: Sequence[Output], whys: Sequence[Why], place: Path) -> Job | None:
     """The light job for MP3s of which nothing has changed but their number in the album, None where more has."""
     if len(due) != 1 or whys != (Why("changed", "track"),) or not due[0].path.endswith(".mp3"):
         return None
-    (work,) = job.make.args  # type: ignore[attr-defined]
-    return job._replace(make=partial(renumber, place / due[0].path, work.label))
+    assert isinstance(job.make, Later)
+    return job._replace(make=partial(renumber, place / due[0].path, job.make.work.label))

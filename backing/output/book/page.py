@@ -13,7 +13,6 @@ from itertools import groupby
 from pathlib import Path
 from typing import NamedTuple
 
-from backing.output.book.printed import key_shown
 from backing.output.contents import CAUTION, SOUND, address
 from backing.output.contents import STYLE as LESSON
 from backing.output.files import MARK
@@ -94,6 +93,16 @@ def contents_page(title: str, by: str, whole: Sequence[File], tunes: Sequence[Li
         f'<div id="player"></div>\n<footer>{escape(CAUTION)}</footer>\n</main>\n<script>{SCRIPT}</script>\n'
         "</body>\n</html>\n"
     )
+
+
+def key_shown(key: str) -> str:
+    """A key with its sign.
+
+    >>> key_shown("Bb major"), key_shown("F# minor")
+    ('B♭ major', 'F♯ minor')
+    """
+    tonic, blank, mode = key.partition(" ")
+    return tonic.replace("b", "♭").replace("#", "♯") + blank + mode
 
 
 def policy() -> str:

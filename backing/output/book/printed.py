@@ -14,11 +14,11 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
+from backing.output.book.page import key_shown
 from backing.output.sheet.marks import BOLD, REGULAR, Line, Mark, placed, run, wrapped
 from backing.output.sheet.page import FOOT, HEAD, PAPERS, SIDE
 from backing.output.sheet.words import typeset
 from backing.output.sheet.write import Laid, Link, in_short, set_pages
-from backing.output.symbols import pretty_accidentals
 
 ROW = 17.0  # points from a line of the contents to the next
 SMALL = 9.0
@@ -168,16 +168,6 @@ def index_rows(entries: Sequence[Entry], starts: Sequence[int]) -> list[Row]:
             own = [(name, start) for name, start, entry in listed if getattr(entry, of) == group]
             rows += [Row(shown(group) if not i else "", *one) for i, one in enumerate(own)]
     return rows
-
-
-def key_shown(key: str) -> str:
-    """A key with its sign.
-
-    >>> key_shown("Bb major"), key_shown("F# minor")
-    ('B♭ major', 'F♯ minor')
-    """
-    tonic, blank, mode = key.partition(" ")
-    return tonic[:1] + pretty_accidentals(tonic[1:]) + blank + mode
 
 
 def sorted_as(title: str) -> str:

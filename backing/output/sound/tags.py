@@ -8,10 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from backing.ground.timebase import Tempo
 from backing.output.files import MADE_BY, MARK
-from backing.performance.model import Performance
+
+if TYPE_CHECKING:
+    from backing.performance.model import Performance
 
 
 @dataclass(frozen=True, slots=True)
