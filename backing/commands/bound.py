@@ -76,8 +76,8 @@ def book(
     Example: backing book charts -o songbook --make book,mp3,html --sheets concert,Bb
     """
     from backing.commands.book.choices import chosen
+    from backing.commands.book.hired import hired
     from backing.commands.book.make import foreseen, make_book, told, told_failures
-    from backing.output.crew import hired
 
     picked = chosen(choices, make=make, sheets=sheets, keys=keys, tempos=tempos, gap=gap)
     colour = coloured(sys.stderr)

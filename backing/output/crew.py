@@ -12,7 +12,6 @@ import signal
 from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
 from multiprocessing import active_children, get_context, parent_process
 from multiprocessing.connection import wait as ended
 from pathlib import Path
@@ -146,20 +145,3 @@ def _begun() -> None:
         os._exit(1)
 
     Thread(target=watch, daemon=True).start()
-
-
-@contextmanager
-def hired(
-    workers: int, scheduler: str | None, soundfont: Path | None
-) -> Iterator[Callable[[int], Crew]]:
-    """Who does jobs, asked for with how many there are: a cluster, else so many processes, else this one.
-
-    Raises `OutputError` where the cluster cannot be used.
-    """
-    if scheduler is None:
-        yield lambda count: processes(min(workers, count)) if workers > 1 else alone
-        return
-    from backing.output.cluster import connected
-
-    with connected(scheduler, soundfont) as crew:
-        yield lambda count: crew
