@@ -411,6 +411,9 @@ def test_a_page_in_pdf_is_the_same_every_time_and_takes_no_other_s_place(
         ("!", "- `!` behind a chord"),
         ("|:", "- `|:` and `:|` repeat"),
         ("--ladder", "- `--ladder 60:100:5`"),
+        ("second endings", "- `|1.` and `|2.` begin the first and the second ending"),
+        ("lyrics", "- `words:` free text"),
+        ("syllables", "`har-bour oh__ now`"),
         ("stems_as", ""),
     ),
 )

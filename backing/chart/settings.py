@@ -64,7 +64,7 @@ TEXTS = ("title", "by", "notes", "style")
 UNBOUND = (*TEXTS, "form")
 MOST_CHARACTERS = 200  # of any other value
 # what people type for it -> the setting
-_OTHER_NAMES = {
+OTHER_NAMES = {
     "composer": "by", "artist": "by", "author": "by", "time": "meter", "time signature": "meter",
     "bpm": "tempo", "speed": "tempo", "groove": "style", "rhythm": "feel", "color": "colour",
     "chorus": "choruses", "repeats": "choruses", "count": "count-in", "countin": "count-in",
@@ -97,8 +97,8 @@ def unknown(line: Line, text: str, faults: Faults) -> None:
     from backing.chart import habits
 
     section = habits.heading(text[slice(*at)]) if meant == name else None
-    if name in _OTHER_NAMES and (value or not section):
-        hint = f"type  {_OTHER_NAMES[name]}:"
+    if name in OTHER_NAMES and (value or not section):
+        hint = f"type  {OTHER_NAMES[name]}:"
     elif section and not value.startswith("|"):
         hint = f"if a section begins here, type  [{section}]  on a line of its own"
     elif value.startswith("|"):

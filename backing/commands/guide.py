@@ -91,9 +91,12 @@ def found(words: str) -> Page:
 
 def _told(words: str) -> Page | None:
     """What the pages tell of a word or a sign that can be typed, None where they tell nothing."""
-    from backing.commands.guide_words import told
+    from backing.chart.settings import OTHER_NAMES
+    from backing.commands.guide_words import mentioned, told
 
-    found = told(words, {name: page(name).text for name in TOLD})
+    pages = {name: page(name).text for name in TOLD}
+    other = OTHER_NAMES.get(words.casefold(), words)
+    found = told(words, pages) or told(other, pages) or mentioned(words, pages)
     lines = [f"# {words}", "", "What the guide tells of it, by page."]
     for name, items in found.items():
         lines += ["", f"## {name}", "", *items]

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 
 _CODE = re.compile(r"^```.*?^```$", re.M | re.S)
 _ITEM = re.compile(r"\n(?=- |\d+\. )|\n\n+")
+MOST = 4  # of a page that are shown for a word that is not typed
 _TYPED = re.compile(r"`([^`]+)`")
 
 
@@ -26,6 +27,26 @@ def told(word: str, pages: Mapping[str, str]) -> dict[str, list[str]]:
         for name, text in pages.items()
     }
     return {name: items for name, items in found.items() if items}
+
+
+def mentioned(words: str, pages: Mapping[str, str]) -> dict[str, list[str]]:
+    """By page the items and paragraphs that speak of all the words, one of several or not; the first `MOST` of a page.
+
+    >>> mentioned("second endings", {"charts": "# C\\n\\n- `|1.` the first and the second ending.\\n- Capo."})
+    {'charts': ['- `|1.` the first and the second ending.']}
+    """
+    stems = [re.compile(rf"\b{re.escape(_singular(w))}(?:s|es)?\b") for w in _plain(words).split()]
+    found = {}
+    for name, text in pages.items():
+        items = [i.strip() for i in _ITEM.split(_CODE.sub("", text)) if not i.startswith("#")]
+        items = [i for i in items if all(stem.search(i.casefold()) for stem in stems)]
+        if items and stems:
+            found[name] = items[:MOST]
+    return found
+
+
+def _singular(word: str) -> str:
+    return word[:-1] if len(word) > 3 and word.endswith("s") and not word.endswith("ss") else word
 
 
 def _shows(item: str, wanted: str) -> bool:

@@ -117,13 +117,14 @@ def _one(word: _Word) -> bytes:
     """The pieces of a word in one mark, upright in one place: readers take place and size from where the mark ends."""
     first = word.pieces[0]
     y0 = float(first["y"])
-    number = b"/MCID %s" % first["id"] if first["id"] else b""
-    tag = b"Span" if first["id"] else b"Artifact"
     text = (b"\xfe\xff" + word.said.encode("utf-16-be")).hex().encode()
-    made = [
-        b"\nq 1 0 0 1 %s %s cm/%s<<%s/ActualText<%s>>>BDC"
-        % (first["x"], first["y"], tag, number, text)
-    ]
+    place = b"\nq 1 0 0 1 %s %s cm" % (first["x"], first["y"])
+    if first["id"]:
+        made = [place + b"/Span<</MCID %s/ActualText<%s>>>BDC" % (first["id"], text)]
+        closed = b"\nEMC\nQ\n"
+    else:  # some readers know the words of spans only
+        made = [place + b"/Artifact BMC/Span<</ActualText<%s>>>BDC" % text]
+        closed = b"\nEMC EMC\nQ\n"
     for piece in word.pieces:
         right, up = float(piece["x"]) - float(first["x"]), float(piece["y"]) - y0
         moved = _MATRIX.sub(
@@ -133,7 +134,7 @@ def _one(word: _Word) -> bytes:
             piece["inside"],
         )
         made.append(moved)
-    return b"".join(made) + b"\nEMC\nQ\n"
+    return b"".join(made) + closed
 
 
 def _directory(pdf: bytes, places: Sequence[tuple[int, int]], start: int) -> bytes:
