@@ -243,6 +243,23 @@ def test_a_typed_grip_is_the_one_that_is_held() -> None:
     assert held >= {(6, 5), (4, 7), (3, 5), (2, 6)}
 
 
+@each("grip, held, words", (
+    ("5x756x", (5, -1, 7, 5, 6, 8), "with the tune over it"),  # C5 is the first string's eighth fret
+    ("8x756x", (8, -1, -1, 5, 6, 8), "with the tune over it"),  # one finger lets go
+    ("5x7568", (5, -1, 7, 5, 6, 8), "grip as typed"),
+    ("133211", (-1, -1, -1, -1, -1, 8), "the tune alone: no hand reaches it"),
+), ids=str)  # fmt: skip
+def test_the_tune_sounds_over_a_typed_grip(grip: str, held: tuple[int, ...], words: str) -> None:
+    text = f"style: folk strum\nchord-melody: full\n| F[{grip}] | C |\nmelody: | C5 | G4 |"
+    notes = [n for n in solo(track(text, only=frozenset({"solo"}))) if n.start_q == 0]
+    frets = [-1] * 6
+    for note in notes:
+        frets[6 - note.string] = note.fret
+    assert tuple(frets) == held
+    assert any(words in n.why.words for n in notes)
+    assert max(n.pitch for n in notes) == 72
+
+
 def test_the_best_key_has_open_strings(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Guitar keys lie best (common practice: E, A, D, G, C and their relatives); five flats do not."""
     path = tmp_path / "t.txt"

@@ -16,7 +16,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from backing.ground.pitch import Degree
-from backing.harmony.grip import OPEN_FRETS, fingers, reach
+from backing.harmony.grip import OPEN_FRETS, fingers, playable, reach
 from backing.harmony.offer import tones
 from backing.harmony.strummed import degree_over
 from backing.harmony.symbol import Chord
@@ -149,17 +149,43 @@ def singles(
 def typed(
     chord: Chord, frets: Sequence[int], pitch: int | None, tuning: Sequence[int], capo: int
 ) -> Stroke:
-    """The grip that is typed behind a chord; the tune is on top where its highest string has it."""
+    """The grip that is typed behind a chord, with the tune over it.
+
+    A tune that is not its highest note takes the place of its highest strings, where the hand reaches it so; `top` is 0
+    where no hand does.
+    """
     sounding = [t + capo for t in tuning]
-    heard = [(s + f, i) for i, (s, f) in enumerate(zip(sounding, frets, strict=True)) if f >= 0]
+    held = tuple(frets)
+    if pitch is not None:
+        held = next(iter(_with_tune(held, pitch, sounding, capo)), held)
+    heard = [(s + f, i) for i, (s, f) in enumerate(zip(sounding, held, strict=True)) if f >= 0]
     degrees = tuple(
         degree_over(chord, (s + f) % 12).name if f >= 0 else ""
-        for s, f in zip(sounding, frets, strict=True)
+        for s, f in zip(sounding, held, strict=True)
     )
     highest, at = heard[-1]
-    hand = min((f for f in frets if f > 0), default=0)
+    hand = min((f for f in held if f > 0), default=0)
     top = 6 - at if highest == pitch else 0
-    return Stroke(tuple(frets), degrees, tuple(p for p, _ in heard), top, hand, 0.0)
+    return Stroke(held, degrees, tuple(p for p, _ in heard), top, hand, 0.0)
+
+
+def _with_tune(
+    frets: tuple[int, ...], pitch: int, sounding: Sequence[int], capo: int
+) -> list[tuple[int, ...]]:
+    """The grip with the tune as its highest note, that first which leaves most of it; one finger may let go."""
+    found = []
+    for at in range(5, -1, -1):
+        fret = pitch - sounding[at]
+        for away in range(-1, at):
+            low = tuple(-1 if i == away else f for i, f in enumerate(frets[:at]))
+            made = (*low, fret, *(-1,) * (5 - at))
+            below = [s + f for s, f in zip(sounding, low, strict=False) if f >= 0]
+            if 0 <= fret <= HIGHEST and all(p < pitch for p in below) and playable(made, capo):
+                found.append(made)
+    bass = next(i for i, f in enumerate(frets) if f >= 0)
+    kept = [sum(a == b for a, b in zip(f, frets, strict=True)) for f in found]
+    order = sorted(range(len(found)), key=lambda i: (-kept[i], found[i][bass] != frets[bass]))
+    return [found[i] for i in order]
 
 
 class _Wanted(NamedTuple):

@@ -89,7 +89,10 @@ def _all_offers(place: Place, hands: Hands) -> tuple[Stroke, ...]:
             else ()
         )
     if place.grip:
-        return (typed(place.chord, place.grip, place.pitch, tuning, capo),)
+        held = typed(place.chord, place.grip, place.pitch, tuning, capo)
+        if held.top or place.pitch is None:
+            return (held,)
+        return singles(place.pitch, tuning, capo)
     asked = Asked(place.chord, place.colours, manner, place.alone, place.floor, tuning, capo)
     if place.pitch is None:
         return resting(asked, place.ceiling)
@@ -179,7 +182,7 @@ def explained(place: Place, stroke: Stroke, before: Stroke | None) -> str:
     """Why the hand is here, in a guitarist's words; "" for nothing to say."""
     words = []
     if place.grip:
-        words.append("grip as typed")
+        words.append(_of_typed(place, stroke))
     elif place.chord is not None and len(stroke.pitches) < 2:
         words.append("no grip lies under this note: the tune alone")
     elif place.chord is not None:
@@ -195,6 +198,15 @@ def explained(place: Place, stroke: Stroke, before: Stroke | None) -> str:
     if place.held:
         words.append("the tune is held over it")
     return ", ".join(words)
+
+
+def _of_typed(place: Place, stroke: Stroke) -> str:
+    """What became of a grip that is typed."""
+    if stroke.frets == place.grip:
+        return "grip as typed"
+    if len(stroke.pitches) > 1:
+        return "grip as typed, with the tune over it"
+    return "the tune alone: no hand reaches it over the grip that is typed"
 
 
 def _left_out(chord: Chord, place: Place, stroke: Stroke) -> list[str]:

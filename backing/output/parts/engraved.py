@@ -99,7 +99,8 @@ def players_of(music: Arrangement, paper: Paper) -> tuple[str, ...]:
     for name in paper.parts:
         if not any(_means(name, p.role) for p in there):
             names = ", ".join(p.role for p in there)
-            raise OutputError(f"--part {name}: nobody plays {name} here; there are {names}")
+            more = "; --chord-melody lets one guitar play tune and chords" if name == "solo" else ""
+            raise OutputError(f"--part {name}: nobody plays {name} here; there are {names}{more}")
     return tuple(p.role for p in there if any(_means(name, p.role) for name in paper.parts))
 
 
