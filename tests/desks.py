@@ -1,4 +1,7 @@
-"""A desk as a process of its own, and somebody who speaks HTTP to it, as a browser or as a stranger would."""
+"""A desk as a process of its own, and somebody who speaks HTTP to it, as a browser or as a stranger would.
+
+`python -m tests.desks 100` opens and closes so many, and tells what is left of them.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +9,12 @@ import http.client
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -130,3 +135,51 @@ def asked(line: ClientConnection, do: str, **what: object) -> Any:
         said = json.loads(line.recv(timeout=60))
         if "answer" in said or "failed" in said:
             return said
+
+
+def left_of(folder: Path) -> list[str]:
+    """Processes of this machine that name the folder (Linux: /proc/PID/cmdline)."""
+    found = []
+    for path in Path("/proc").glob("[0-9]*/cmdline"):
+        with suppress(OSError):
+            words = path.read_bytes().split(b"\0")
+            if str(folder).encode() in words and b"backing" in b" ".join(words):
+                found.append(b" ".join(words).decode())
+    return found
+
+
+def listens(port: int) -> bool:
+    with socket.socket() as line:
+        return line.connect_ex((HOST, port)) == 0
+
+
+def main(count: int) -> None:
+    """Open and close desks, by Ctrl-C and by the page in turn, used and unused; tell what is left of them."""
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place) / "charts"
+        folder.mkdir()
+        (folder / "tune.txt").write_text("| C | F | G7 | C |\n", "utf-8")
+        temporary = Path(place) / "tmp"
+        temporary.mkdir()
+        codes, ports = [], []
+        for n in range(count):
+            with desk(folder, environment={"TMPDIR": str(temporary)}) as one:
+                ports.append(one.port)
+                if n % 4 > 1:
+                    with one.line() as line:
+                        asked(line, "look", text="| C |", revision=1)
+                        made = asked(line, "make", kind="mid", text="| C |", name="a.txt", wish={})
+                        assert one.ask("GET", f"/taken/{made['answer']['job']}/0", one.ours).body[:4] == b"MThd"
+                if n % 2:
+                    one.post("/end")
+                    codes.append(one.ended()[0])
+                else:
+                    codes.append(one.end()[0])
+        print(f"{count} desks: exit codes {sorted(set(codes))}")
+        print(f"processes left: {len(left_of(folder))}")
+        print(f"ports left: {sum(map(listens, set(ports)))}")
+        print(f"files left: {sorted(p.name for p in folder.iterdir() if p.name != 'tune.txt') + sorted(p.name for p in temporary.iterdir())}")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100)

@@ -9,6 +9,7 @@ import json
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -67,6 +68,7 @@ def errors(text: str) -> int:
     return sum(d.severity is Severity.ERROR for d in parse_all(text, unknown_style=unknown)[1])
 
 
+@pytest.mark.slow
 def test_a_mend_mends() -> None:
     """Of every mistake that has a case: what is offered leaves one less, brings none, and three in four have an offer."""
     offered = asked = 0
