@@ -135,7 +135,7 @@ def test_two_editors_on_one_file_lose_nothing(page: Any, one: Desk) -> None:
 
 def test_what_is_not_saved_is_there_again(page: Any) -> None:
     typed(page, "| G | C |", "| G | Cm6 |")
-    page.wait("Object.keys(localStorage).some((key) => localStorage[key].includes('Cm6'))")
+    page.wait("Object.values(localStorage).some((kept) => kept.includes('Cm6'))")
     page.reload()
     page.wait(SEEN)
     assert "| G | Cm6 |" in page.run(TEXT)

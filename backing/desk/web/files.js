@@ -1,5 +1,6 @@
-// The folder: which chart is open, and what of it is saved. Text that is not saved is kept in this browser, by folder and name.
+// The folder: which chart is open, and what of it is saved.
 import { folder as ask } from "./ask.js";
+import { Drafts } from "./drafts.js";
 
 const LATEST = "desk latest";
 
@@ -14,15 +15,13 @@ export class Files {
 
   async list() {
     this.found = await ask("/charts");
+    this.drafts ??= new Drafts(this.folder);
+    await this.drafts.begin();
     return this.found;
   }
 
   get folder() {
     return this.found?.folder ?? "";
-  }
-
-  _key(name) {
-    return `desk ${this.folder} ${name}`;
   }
 
   // The chart that was open last, or the first; null where there is none.
@@ -35,20 +34,20 @@ export class Files {
 
   async open(name) {
     const found = await ask(`/charts/open?name=${encodeURIComponent(name)}`);
-    const draft = JSON.parse(localStorage.getItem(this._key(name)) ?? "null");
+    const draft = await this.drafts.of(name);
     this._now(found.name, found.text, draft?.revision ?? found.revision);
     if (draft && draft.text !== found.text) {
       const words = draft.revision === found.revision ? "What you had typed and not saved is here again." : "What you had typed and not saved is here again; the file has been changed by another program meanwhile.";
       return this.on.opened(draft.text, words);
     }
     this.revision = found.revision;
-    localStorage.removeItem(this._key(name));
+    this.drafts.drop(name);
     this.on.opened(found.text, "");
   }
 
   // As it lies on the disk; what was typed since is gone.
   async again() {
-    localStorage.removeItem(this._key(this.name));
+    this.drafts.drop(this.name);
     await this.open(this.name);
   }
 
@@ -69,14 +68,14 @@ export class Files {
   // Keep what is typed until it is saved.
   keep(text) {
     if (!this.known) return;
-    if (this.changed(text)) localStorage.setItem(this._key(this.name), JSON.stringify({ text, revision: this.revision }));
-    else localStorage.removeItem(this._key(this.name));
+    if (this.changed(text)) this.drafts.keep(this.name, text, this.revision);
+    else this.drafts.drop(this.name);
   }
 
   async save(text) {
     const before = this.name;
     const { name, revision, beside } = await ask("/charts/save", { name: before, text, revision: this.revision });
-    localStorage.removeItem(this._key(before));
+    this.drafts.drop(before);
     this._now(name, text, revision);
     await this.list();
     this.on.saved(beside ? `Another program has changed ${beside} meanwhile. That is left as it is; what you typed here is kept in ${name}.` : `${name} is saved.`);
@@ -94,13 +93,12 @@ export class Files {
     await this.open(made.name);
   }
 
-  async rename(to) {
+  async rename(to, text) {
     const old = this.name;
     const { name } = await ask("/charts/rename", { name: old, to });
-    const draft = localStorage.getItem(this._key(old));
-    localStorage.removeItem(this._key(old));
-    if (draft) localStorage.setItem(this._key(name), draft);
+    this.drafts.drop(old);
     this._now(name, this.disk, this.revision);
+    this.keep(text);
     await this.list();
     this.on.saved(`It is named ${name} now.`);
   }

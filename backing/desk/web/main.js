@@ -87,7 +87,7 @@ class Desk {
     fillShelf(node, this.files, {
       open: (name) => (this.files.keep(this.editor.text), opens(this.files.open(name))),
       begin: (name) => (this.files.keep(this.editor.text), opens(this.files.begin(name))),
-      rename: (name) => act(this.files.rename(name).then(this.shelf.refill)),
+      rename: (name) => act(this.files.rename(name, this.editor.text).then(this.shelf.refill)),
       remove: () => act(this.remove()),
       restore: (name) => opens(this.files.restore(name).then((back) => this.files.open(back))),
       again: () => opens(this.files.again()),
