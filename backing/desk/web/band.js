@@ -8,6 +8,7 @@ export class Band {
     this._sound = null;
     this._chart = null;
     this._loaded = null;
+    this._volume = 1;
     this._asked = new Map(); // what holds until it is asked otherwise: tempo, key, seed, loop, levels
   }
 
@@ -23,7 +24,14 @@ export class Band {
     this._sound.send({ do: "load", ...this._chart });
   }
 
+  // From 0 to 1, for everything that is heard on this page.
+  set volume(share) {
+    this._volume = share;
+    if (this._sound) this._sound.volume = share;
+  }
+
   async _open() {
+    if (this._sound?.gone) Object.assign(this, { _sound: null, _loaded: null });
     if (!this._sound) {
       const { connectSound } = await import("./player.js");
       this._sound = await connectSound({
@@ -34,6 +42,7 @@ export class Band {
           this.on.state(state);
         },
       });
+      this._sound.volume = this._volume;
       for (const said of this._asked.values()) this._sound.send(said);
     }
     return this._sound;

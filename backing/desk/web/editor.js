@@ -29,6 +29,11 @@ const LOOK = EditorView.theme({
   ".cm-tooltip.cm-tooltip-autocomplete > ul > li": { padding: "6px 10px", color: "var(--ink)" },
   ".cm-tooltip-autocomplete ul li[aria-selected]": { background: "var(--ink)", color: "var(--paper)" },
   ".cm-completionDetail": { fontStyle: "normal", color: "inherit", opacity: ".75", marginLeft: "1em" },
+  ".sign": { fontFamily: "Signs", lineHeight: "0" },
+  ".sign.flat": { fontSize: "1.24em" },
+  ".sign.sharp": { position: "relative", top: "-.17em" },
+  ".plain": { background: "none", border: "0", color: "inherit", font: "inherit", textDecoration: "underline", textUnderlineOffset: "4px", minHeight: "44px", cursor: "pointer", padding: "4px 2px" },
+  ".cm-diagnostic p": { margin: "0" },
   ".cm-completionMatchedText": { textDecoration: "none", fontWeight: "700" },
 });
 

@@ -18,6 +18,7 @@ import { folder } from "./ask.js";
 
 const LOOK_MS = 120; // of quiet before a text is looked at
 const TELL_MS = 800; // and before words about a mistake in it are shown
+const USUAL_VOLUME = 70; // per cent: somebody with headphones on shall not be startled
 const WIDE = 1000; // px from which the sheet may stand beside the text
 const place = (id) => document.getElementById(id);
 
@@ -57,6 +58,8 @@ class Desk {
     try {
       const found = await this.files.list();
       this.band.there = found.sound;
+      const { share, set } = this.loud();
+      set(share);
       const name = this.files.usual();
       if (name) await this.files.open(name);
       else {
@@ -120,12 +123,20 @@ class Desk {
       tempo: drawers.word("tempo", "at ", "tempo", (node) => fillTempo(node, this.track, this.wish, change("tempo"))),
       key: drawers.word("key", "in ", "key", (node) => fillKey(node, this.track, this.wish, change("key"))),
       style: drawers.word("style", "as ", "style", (node) => this.fillStyles(node), ","),
-      who: drawers.word("who", "with ", "who plays, and how loud", (node) => fillWho(node, this.track, this.wish, change("level")), ","),
+      who: drawers.word("who", "with ", "who plays, and how loud", (node) => fillWho(node, this.track, this.wish, change("level"), this.band.there ? this.loud() : null), ","),
       take: drawers.word("take", "", "another take", (node) => fillTaking(node, this.wish, change("seed")), "."),
       answers: drawers.word("answers", "", "chords for the melody", (node) => this.fillAnswers(node), "."),
       away: drawers.word("away", "", "files to take away", (node) => this.take.fill(node), "."),
       shown: drawers.word("shown", "The sheet is ", "where the sheet is", (node) => this.fillShown(node), "."),
     };
+  }
+
+  loud() {
+    const set = (percent) => {
+      localStorage.setItem("desk volume", String(percent));
+      this.band.volume = percent / 100;
+    };
+    return { share: Number(localStorage.getItem("desk volume") ?? USUAL_VOLUME), set };
   }
 
   fillStyles(node) {

@@ -76,7 +76,8 @@ export function fillKey(node, track, wish, change) {
   node.replaceChildren(set, element("p", { class: "hint" }, "The text stays as it is; the band plays, and what you take away stands, in this key."));
 }
 
-export function fillWho(node, track, wish, change) {
+// `loud`: { share, set } of the volume of this page, in per cent.
+export function fillWho(node, track, wish, change, loud) {
   const rows = track.players.filter((player) => player !== "click").map((player) => {
     const plays = element("input", { type: "checkbox", checked: !wish.silent.has(player), onchange: () => {
       if (plays.checked) wish.silent.delete(player);
@@ -92,7 +93,17 @@ export function fillWho(node, track, wish, change) {
     });
     return element("div", { class: "player" }, element("label", {}, plays, player), level, figure);
   });
-  node.replaceChildren(...rows, element("p", { class: "hint" }, CAUTION));
+  node.replaceChildren(...rows, ...(loud ? [volumeRow(loud)] : []), element("p", { class: "hint" }, CAUTION));
+}
+
+function volumeRow({ share, set }) {
+  const said = (percent) => `${percent} %`;
+  const figure = element("output", { class: "figure" }, said(share));
+  const level = slider("Volume of this page", 0, 100, share, said, (percent) => {
+    figure.textContent = said(percent);
+    set(percent);
+  });
+  return element("div", { class: "player" }, element("span", {}, "all, on this page"), level, figure);
 }
 
 export function fillTaking(node, wish, change) {
