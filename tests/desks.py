@@ -169,7 +169,10 @@ def main(count: int) -> None:
                     with one.line() as line:
                         asked(line, "look", text="| C |", revision=1)
                         made = asked(line, "make", kind="mid", text="| C |", name="a.txt", wish={})
-                        assert one.ask("GET", f"/taken/{made['answer']['job']}/0", one.ours).body[:4] == b"MThd"
+                        assert (
+                            one.ask("GET", f"/taken/{made['answer']['job']}/0", one.ours).body[:4]
+                            == b"MThd"
+                        )
                 if n % 2:
                     one.post("/end")
                     codes.append(one.ended()[0])
@@ -178,7 +181,9 @@ def main(count: int) -> None:
         print(f"{count} desks: exit codes {sorted(set(codes))}")
         print(f"processes left: {len(left_of(folder))}")
         print(f"ports left: {sum(map(listens, set(ports)))}")
-        print(f"files left: {sorted(p.name for p in folder.iterdir() if p.name != 'tune.txt') + sorted(p.name for p in temporary.iterdir())}")
+        print(
+            f"files left: {sorted(p.name for p in folder.iterdir() if p.name != 'tune.txt') + sorted(p.name for p in temporary.iterdir())}"
+        )
 
 
 if __name__ == "__main__":

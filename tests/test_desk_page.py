@@ -162,6 +162,19 @@ def test_chords_for_a_melody_write_themselves_and_can_be_taken_back(
         assert page.run(TEXT) == MELODY
 
 
+def test_each_question_is_answered_at_its_place(chromium: Any, one: Desk) -> None:
+    """One is chosen, with its reason beside it; the others are still asked."""
+    for page in opened(chromium, one, "questions", MELODY):
+        page.run("desk.editor.go(desk.editor.text.indexOf('? | G'))")
+        page.wait("document.querySelectorAll('#said li').length > 1")
+        assert page.run(
+            "[...document.querySelectorAll('#said li')].every((li) => li.querySelector('.soft').textContent.length > 8)"
+        )
+        chosen = page.run("document.querySelector('#said li button').textContent")
+        page.run("(document.querySelector('#said li button').click(), true)")
+        assert f"| ? | {chosen} | G |" in page.run(TEXT)
+
+
 def test_a_chord_tells_its_notes(page: Any) -> None:
     """E minor seven is E G B D (common practice)."""
     page.run("desk.editor.go(desk.editor.text.indexOf('Em7') + 1)")

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from backing.harmonising.harmonise import Harmonisation
+    from backing.harmonising.melody import Place
 
 RESULTS = 6
 
@@ -13,7 +18,7 @@ def answers(
     """The ranked answers. Raises `ChartError`, `RequestError`.
 
     Each has its chords with place and reasons, the lines of music as they would stand, and the whole text; `changes` are
-    the places in the text (UTF-16 units) with what is written there.
+    the places in the text (UTF-16 units) with what is written there and why.
     """
     from backing.chart.parse import parse
     from backing.commands.harmonise import Asked, key_words, music_lines, place, read_wishes
@@ -28,13 +33,16 @@ def answers(
     found = []
     for result in list(harmonise(task.melody, wishes, task.places))[:results]:
         whole = filled(task, result)
+        written = changes(text, whole, [gap.span for gap in task.gaps], units)
+        for change, gap in zip(written, task.gaps, strict=True):
+            change["why"] = reasons(result, task.places[gap.first : gap.last])
         found.append(
             {
                 "rank": result.rank,
                 "key": result.key.name,
                 "lines": music_lines(whole),
                 "text": whole,
-                "changes": changes(text, whole, [gap.span for gap in task.gaps], units),
+                "changes": written,
                 "chords": [
                     {
                         "place": place(chord),
@@ -47,6 +55,16 @@ def answers(
         )
     told = key_words(task) if task.melody.key is None else ()
     return {"answers": found, "assumed": [words.partition(" (--")[0] for words in told]}
+
+
+def reasons(result: Harmonisation, places: Sequence[Place]) -> str:
+    """Why the chords of a gap are as they are."""
+    since, until = places[0].start_q, places[-1].end_q
+    inside = [chord for chord in result.chords if since <= chord.place.start_q < until]
+    told = [
+        (chord.chord.symbol, "; ".join(reason.words for reason in chord.why)) for chord in inside
+    ]
+    return told[0][1] if len(told) == 1 else ". ".join(f"{symbol}: {why}" for symbol, why in told)
 
 
 def changes(old: str, new: str, spans: list[Any], units: Any) -> list[dict[str, Any]]:

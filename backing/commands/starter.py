@@ -270,7 +270,8 @@ def _more(key: Key, meter: Meter) -> str:
     rows = examples(key, meter)
     width = max(len(typed) for typed, _ in rows)
     lines = [f"# {typed:{width}}   {told}" for typed, told in rows]
-    return "\n".join(["# What else a bar can hold (without the # in front):", *lines, ""])
+    under = "# melody: | C5 / |   a tune under the bars above; a ? in place of a chord asks for one that fits it"
+    return "\n".join(["# What else a bar can hold (without the # in front):", *lines, under, ""])
 
 
 def examples(key: Key, meter: Meter) -> list[tuple[str, str]]:

@@ -81,14 +81,9 @@ export class Files {
     this.on.saved(beside ? `Another program has changed ${beside} meanwhile. That is left as it is; what you typed here is kept in ${name}.` : `${name} is saved.`);
   }
 
-  async begin(name) {
-    const made = await ask("/charts/new", { name });
-    await this.list();
-    await this.open(made.name);
-  }
-
-  async copy(name, text) {
-    const made = await ask("/charts/new", { name, text });
+  // A new chart, with a text or to be typed over.
+  async begin(name, text) {
+    const made = await ask("/charts/new", text.trim() ? { name, text } : { name });
     await this.list();
     await this.open(made.name);
   }

@@ -44,7 +44,7 @@ class Desk {
         { key: "F8", run: () => this.said.next() },
       ],
     });
-    this.said = new Said(place("said"), this.editor, { chord: (symbol) => this.chord(symbol), strike: (symbol) => this.strike(symbol) });
+    this.said = new Said(place("said"), this.editor, { chord: (symbol) => this.chord(symbol), answers: () => this.answers(), strike: (symbol) => this.strike(symbol) });
     this.take = new Take(this.line, () => ({ text: this.editor.text, name: this.files.name || "tune.txt", wish: this.wish.options() }));
     this.top();
     this.bottom();
@@ -89,7 +89,7 @@ class Desk {
     const opens = (work) => act(work.then(() => (this.shelf.shut(), this.editor.view.focus())));
     fillShelf(node, this.files, {
       open: (name) => (this.files.keep(this.editor.text), opens(this.files.open(name))),
-      begin: (name) => (this.files.keep(this.editor.text), opens(this.files.begin(name))),
+      begin: (name) => (this.files.keep(this.editor.text), opens(this.files.begin(name, this.files.known ? "" : this.editor.text))),
       rename: (name) => act(this.files.rename(name, this.editor.text).then(this.shelf.refill)),
       remove: () => act(this.remove()),
       restore: (name) => opens(this.files.restore(name).then((back) => this.files.open(back))),
@@ -150,7 +150,7 @@ class Desk {
   fillAnswers(node) {
     const before = this.editor.text;
     fillAnswers(node, {
-      ask: () => this.line.ask("answers", { text: before, name: this.files.name }),
+      ask: () => this.answers(),
       hear: this.band.there ? (text) => this.heard(this.band.hearText(text, this.files.name)) : null,
       write: (changes) => {
         if (this.editor.text !== before) return this.say("The text has changed meanwhile; look for chords again.");
@@ -160,6 +160,13 @@ class Desk {
         this.say("The chords are written; Ctrl-Z takes them back.");
       },
     });
+  }
+
+  // Answers for the `?` of the text as it is; asked for once.
+  answers() {
+    const { text } = this.editor;
+    if (this._answers?.text !== text) this._answers = { text, found: this.line.ask("answers", { text, name: this.files.name || "tune.txt" }) };
+    return this._answers.found;
   }
 
   fillShown(node) {

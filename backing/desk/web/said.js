@@ -3,8 +3,16 @@ import { element } from "../page/type.js";
 import { mend, mistakes } from "./editor.js";
 import { chordAt, chordNodes } from "./chords.js";
 
+// Where the `?` stands that the cursor is on, null for none.
+function wantedAt(state) {
+  const { head } = state.selection.main;
+  const line = state.doc.lineAt(head);
+  if (!/^\s*(\||:\|)/.test(line.text)) return null;
+  return [head, head - 1].find((at) => at >= line.from && state.sliceDoc(at, at + 1) === "?") ?? null;
+}
+
 export class Said {
-  // `on`: chord(symbol) a promise, strike(symbol) or null.
+  // `on`: chord(symbol) and answers() promises, strike(symbol) what strikes it, or null.
   constructor(place, editor, on) {
     Object.assign(this, { place, editor, on });
     this._shown = "";
@@ -15,6 +23,8 @@ export class Said {
     const found = state.field(mistakes);
     const here = this._nearest(found, state);
     if (here) return this._mistake(here, found, state);
+    const wanted = wantedAt(state);
+    if (wanted !== null) return this._wanted(wanted);
     const chord = chordAt(state, state.selection.main.head);
     if (chord) return this._chord(chord.symbol);
     this._put("", () => []);
@@ -53,6 +63,30 @@ export class Said {
     const after = found.find((mark) => mark.from > state.selection.main.head) ?? found[0];
     if (after) this.editor.go(after.from);
     return true;
+  }
+
+  // What may stand for a `?`: the answers for this place, the best first, each once, with its reasons.
+  async _wanted(at) {
+    const key = `wanted ${at} ${this.editor.text}`;
+    if (this._shown === key) return;
+    this._shown = key;
+    this.place.replaceChildren(element("p", {}, "A chord is to be found here. Looking for it …"));
+    const found = await this.on.answers().catch((wrong) => ({ answers: [], failed: wrong.message }));
+    if (this._shown !== key) return;
+    const here = found.answers.flatMap(({ changes }) => changes.filter(({ from, to }) => from <= at && at < to));
+    const once = [...new Map(here.map((change) => [change.insert, change])).values()];
+    const rows = once.map((change) => element("li", {}, element("button", { type: "button", class: "plain name", onclick: () => this._write(change), "aria-label": `write ${change.insert}` }, change.insert), element("span", { class: "soft" }, change.why), ...this._hear(change.insert)));
+    this.place.replaceChildren(element("p", {}, rows.length ? "A chord is to be found here; press one to write it." : `No chord is found: ${found.failed}.`), element("ol", { class: "files" }, ...rows));
+  }
+
+  _hear(symbol) {
+    const strike = /\s/.test(symbol) ? null : this.on.strike(symbol);
+    return strike ? [element("button", { type: "button", class: "plain", onclick: strike, "aria-label": `hear ${symbol}` }, "hear")] : [];
+  }
+
+  _write({ from, to, insert }) {
+    this.editor.change({ from, to, insert });
+    this.editor.view.focus();
   }
 
   async _chord(symbol) {

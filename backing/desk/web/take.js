@@ -25,7 +25,7 @@ export class Take {
 
   async begin(kind, words) {
     const bar = element("progress", { max: "1", value: "0", "aria-label": words });
-    const told = element("span", { class: "soft" }, "waiting");
+    const told = element("span", { class: "soft" }, "beginning");
     const stop = plain("stop", () => this.line.stop(asked.id));
     const row = element("li", {}, element("span", { class: "name" }, words), bar, told, stop);
     this.list.prepend(row);
