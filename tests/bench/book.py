@@ -1,6 +1,6 @@
 """A library of two hundred charts as a book: first run, second, one chart changed, one broken, killed, two workers.
 
-Run: `python -m tests.bench.book [COUNT] [first|killed|workers …]`; figures are ratios to the first run of the same process, and seconds
+Run: `python -m tests.bench.book [COUNT] [first|killed|workers|cluster …]`; figures are ratios to the first run of the same process, and seconds
 beside them. MIDI and a sheet for every tune, MP3 for a tenth of them, and the printed book.
 """
 
@@ -118,10 +118,48 @@ def workers(folder: Path, count: int) -> None:
     )
 
 
+def cluster(folder: Path, count: int) -> None:
+    """All tunes in three keys through a scheduler and two workers on this machine, and the same bytes from one process."""
+    listed = folder / "charts" / "book.list"
+    listed.write_text("\n".join(f"tune{n:03}.txt" for n in range(count)) + "\n", "utf-8")
+    more = ("--make", "mid,pdf", "--keys", "C F Bb")
+    own = {
+        **os.environ,
+        "PYTHONPATH": str(ROOT),
+        "DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES": "1",
+    }
+    file = str(folder / "scheduler.json")
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "env": own}
+    dask = [sys.executable, "-m", "dask"]
+    places = ["--scheduler-file", file, "--no-dashboard"]
+    with subprocess.Popen([*dask, "scheduler", "--port", "0", *places], **quiet) as scheduler:  # type: ignore[call-overload]
+        with subprocess.Popen(
+            [*dask, "worker", "--nworkers", "2", "--nthreads", "1", *places], **quiet
+        ) as crew:  # type: ignore[call-overload]
+            from distributed import Client
+
+            with Client(scheduler_file=file) as client:
+                client.wait_for_workers(2)
+                address = client.scheduler_info()["address"]
+            shutil.rmtree(folder / "out", ignore_errors=True)
+            far, code, out, err = run(folder, *more, "--scheduler", address)
+            there = seen(folder / "out")
+            crew.terminate()
+        scheduler.terminate()
+    shutil.rmtree(folder / "out")
+    near, *_ = run(folder, *more, "--workers", "2")
+    same = seen(folder / "out") == there
+    print(
+        f"cluster: {far:.1f} s, two processes {near:.1f} s, ratio {far / near:.2f}, exit {code}: {out} {err}; same bytes: {same}"
+    )
+
+
 if __name__ == "__main__":
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     with TemporaryDirectory() as place:
         folder = Path(place)
         library(folder / "charts", count, count // 10)
         for name in sys.argv[2:] or ("first", "killed", "workers"):
-            {"first": first, "killed": killed, "workers": workers}[name](folder, count)
+            {"first": first, "killed": killed, "workers": workers, "cluster": cluster}[name](
+                folder, count
+            )
