@@ -7,7 +7,6 @@ program.
 from __future__ import annotations
 
 import json
-import os
 import re
 import shutil
 from pathlib import Path
@@ -32,7 +31,7 @@ from backing.ground.pitch import Key
 from backing.output import crew
 from backing.output.book.printed import Entry, places
 from backing.output.folder import LOG
-from tests.books import seen
+from tests.books import ends, leaves, seen
 from tests.each import each
 
 CHART = "title: {}\nby: {}\nkey: {}\ntempo: 240\nstyle: {}\nending: short\n[A]\n| C6 | G7 |\n"
@@ -288,16 +287,6 @@ def test_several_processes_make_the_same_bytes() -> None:
     assert seen(Path("out")) == seen(Path("alone"))
 
 
-def ends(folder: Path, wanted: frozenset[str], progress: object) -> None:
-    """A task that ends its process."""
-    os._exit(3)
-
-
-def leaves(folder: Path, wanted: frozenset[str], progress: object) -> str:
-    """A task that does nothing."""
-    return "done"
-
-
 def test_a_task_that_ends_its_process_is_named_and_the_others_are_done() -> None:
     tasks = [
         crew.Task(f"{i}", f"{i}", ends if i == 1 else leaves, Path(), frozenset()) for i in range(4)
@@ -396,7 +385,7 @@ def test_tunes_of_two_pages_lie_open() -> None:
 
 def test_the_album_has_numbers_a_play_list_and_one_file_with_chapters() -> None:
     source = listed("title: Set\nanvil.txt\nkettle.txt\n")
-    make = ("--make", "mp3,album", "--gap", "1")
+    make = ("--make", "mp3,album", "--gap", "1", "--only", "bass", "--count-in", "off")
     assert book(*make, source=source) == 0
     tags = [MP3(f"out/album/{stem}.mp3") for stem in ("anvil", "kettle")]
     assert [str(one["TRCK"]) for one in tags] == ["1/2", "2/2"]
@@ -465,3 +454,78 @@ def test_a_lesson_of_each_tune_is_among_the_kinds(monkeypatch: pytest.MonkeyPatc
     assert book("--make", "lesson", source=listed("anvil.txt\n")) == 0
     with zipfile.ZipFile("out/lessons/anvil.zip") as archive:
         assert {"anvil.pdf", "anvil.mid", "index.html"} <= set(archive.namelist())
+
+
+# a set
+
+
+def test_a_set_is_practised_through_as_one_track(capsys: pytest.CaptureFixture[str]) -> None:
+    source = listed("title: Set\nanvil.txt --only bass\nkettle.txt --key D\n", "charts/set.txt")
+    line = f"rehearse {source} -o set.mid -o set.json --ladder 80:100:20 --passes 1".split()
+    assert run(line) == 0
+    told = capsys.readouterr().err.splitlines()
+    assert [row.strip() for row in told if row in ("Anvil", "The Kettle")] == [
+        "Anvil",
+        "The Kettle",
+    ]
+    import mido
+
+    file = mido.MidiFile("set.mid")
+    marked = [m.text for track in file.tracks for m in track if m.type == "marker"]
+    assert [words for words in marked if words.endswith("%")] == [
+        "Anvil, 1: 80 %",
+        "Anvil, 2: 100 %",
+        "The Kettle, 1: 80 %",
+        "The Kettle, 2: 100 %",
+    ]
+    timeline = json.loads(Path("set.json").read_text("utf-8"))
+    assert timeline["title"] == "Set"
+    roots = [chord["root"] for chord in timeline["chords"]]
+    assert roots == [*"CGC" * 2, *"DAD" * 2]  # each with its last bar
+    assert run(["rehearse", source, "-o", "set.pdf"]) == 2
+    assert "backing book prints them" in capsys.readouterr().err
+    assert (
+        run(
+            [
+                "rehearse",
+                source,
+                "-o",
+                "part.mid",
+                "--ladder",
+                "100:100:5",
+                "--passes",
+                "1",
+                "--split",
+            ]
+        )
+        == 0
+    )
+    assert {p.name for p in Path().glob("part*")} == {
+        "part-01-Anvil-01-100.mid",
+        "part-02-The-Kettle-01-100.mid",
+    }
+
+
+def test_a_lesson_of_several_tunes_has_one_index() -> None:
+    source = listed("title: Two\nanvil.txt\nkettle.txt --key D\n")
+    assert run(["lesson", source, "-o", "two", "--choices", choices_of_a_lesson(), "--quiet"]) == 0
+    found = {p.relative_to("two").as_posix() for p in Path("two").rglob("*") if p.is_file()}
+    for stem in ("anvil", "kettle-D"):
+        assert {f"{stem}/{stem}.pdf", f"{stem}/{stem}.mid"} <= found
+    index = Path("two/index.html").read_text("utf-8")
+    assert re.findall(r"<h2>([^<]+)</h2>", index) == [
+        "Anvil: To read", "Anvil: For other programs", "The Kettle: To read", "The Kettle: For other programs",
+    ]  # fmt: skip
+    assert set(re.findall(r'href="([^"]+)"', index)) == found - {"index.html", "contents.json", LOG}
+
+
+def test_a_chart_is_no_list() -> None:
+    from backing.commands.book.listing import is_list
+
+    listed("# set\ntitle: Set\n[A]\n'kite 2.txt' --key D\n", "charts/set.txt")
+    assert is_list(Path("charts/set.txt"))
+    assert is_list(Path("charts"))
+    assert not is_list(Path("charts/anvil.txt"))
+    assert not is_list(Path("-"))
+    listed("# set\nnone.txt\n", "charts/none-set.txt")
+    assert not is_list(Path("charts/none-set.txt"))

@@ -16,7 +16,7 @@ from backing.commands.cli import run
 from backing.ground.errors import OutputError
 from backing.output import cluster
 from backing.output.crew import KILLED, Task
-from tests.books import library, seen
+from tests.books import ends, leaves, library, seen
 from tests.each import each
 
 pytestmark = pytest.mark.libraries
@@ -61,11 +61,6 @@ def test_the_bytes_are_those_of_this_machine_alone(
     assert seen(Path("there")) == seen(Path("here"))
 
 
-def ends(folder: Path, wanted: frozenset[str], progress: object) -> None:
-    """A task that ends its worker."""
-    os._exit(3)
-
-
 class Gate:
     """A task that says which process does it, and waits to be let on, through two pipes."""
 
@@ -108,18 +103,13 @@ def test_a_task_that_ends_its_workers_is_named_and_the_others_are_done(
     scheduler: str, tmp_path: Path
 ) -> None:
     tasks = [
-        Task(f"{n}", f"ends-{n}", ends if n == 1 else nothing, tmp_path, frozenset())
+        Task(f"{n}", f"ends-{n}", ends if n == 1 else leaves, tmp_path, frozenset())
         for n in range(3)
     ]
     with cluster.connected(scheduler, None) as crew:
         done = {one.task.name: one for one in crew(tasks)}
     assert [done[n].told for n in ("0", "2")] == ["done", "done"]
     assert str(done["1"].failure) == KILLED
-
-
-def nothing(folder: Path, wanted: frozenset[str], progress: object) -> str:
-    """A task that makes nothing."""
-    return "done"
 
 
 @each(

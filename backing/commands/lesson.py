@@ -40,8 +40,41 @@ def make_lesson(
 
     Raises `ChartError`, `RequestError`, `OutputError`, `AudioUnavailable`.
     """
+    from backing.commands.book.listing import is_list
+
+    if is_list(chart_path):
+        return lesson_of_several(chart_path, place, wish, choices, progress, warn)
     chart = read_chart(chart_path, wish.reading)
     return lesson_of(chart, chart_path, place, wish, choices, progress, warn)
+
+
+def lesson_of_several(
+    source: Path, place: Path, wish: Options, choices: Choices, progress: Progress, warn: Warn
+) -> tuple[tuple[Item, ...], Renewal]:
+    """A lesson of all tunes of a list or a folder: each in a folder of its own, and one index. Raises as `make_lesson`."""
+    from backing.commands.book.listing import listing
+    from backing.output import bundle
+    from backing.output.contents import in_order
+    from backing.output.names import unique
+
+    found = listing(source, wish, "lesson", apart=place)
+    ready = [prepare(read_chart(t.path, t.wish.reading), t.wish) for t in found.tunes]
+    folders = unique([f"{tune.name}.x" for tune in found.tunes])
+    jobs: list[Job] = []
+    items: list[Item] = []
+    with bundle.opened(place, wish.files.force) as store:
+        for tune, prepared, folder in zip(found.tunes, ready, folders, strict=True):
+            for diagnostic in (*prepared.warnings, *unseen(prepared, sheets(tune.wish, choices))):
+                warn(diagnostic)
+            under = f"{folder.removesuffix('.x')}/"
+            own, more = tune_jobs(
+                prepared, tune.name, tune.wish, choices, taken(tune.path, place), under
+            )
+            title = prepared.timeline.title or tune.name
+            items += [item._replace(group=f"{title}: {item.group}") for item in in_order(own)]
+            jobs += more
+        jobs += index_jobs(found.title, found.by, items)
+        return tuple(items), bundle.renew(store, jobs, progress, force=wish.files.force)
 
 
 def lesson_of(
@@ -78,18 +111,32 @@ def fill_lesson(
     """Make or renew the files of a lesson in an open bundle, none under a name that is `taken`. Raises as `make_lesson`."""
     from backing.output import bundle
 
+    items, jobs = tune_jobs(prepared, stem, wish, choices, taken)
+    jobs += index_jobs(prepared.timeline.title or stem, prepared.timeline.by, items)
+    return items, bundle.renew(store, jobs, progress, force=wish.files.force)
+
+
+def tune_jobs(
+    prepared: Prepared,
+    stem: str,
+    wish: Options,
+    choices: Choices,
+    taken: Sequence[str],
+    under: str = "",
+) -> tuple[tuple[Item, ...], list[Job]]:
+    """The files of a tune, and the jobs that make them, in the folder `under` of the bundle."""
+    from backing.output import bundle
+
     performance = band(prepared, wish)
     renderings = heard(prepared, performance, stem, wish, choices)
     prints = papers(prepared, performance, stem, wish, choices)
     pieces = [p for r in renderings for p in r.pieces] + [p.piece for p in prints]
-    named = names(pieces, taken)
+    named = names([p._replace(path=f"{under}{p.path}") for p in pieces], taken)
     items = tuple(
         bundle.Item(n, p.group, p.title, p.about) for n, p in zip(named, pieces, strict=True)
     )
     title = prepared.timeline.title or stem
-    jobs = jobs_of(prepared, performance, renderings, prints, named, title)
-    jobs += index_jobs(title, prepared.timeline.by, items)
-    return items, bundle.renew(store, jobs, progress, force=wish.files.force)
+    return items, jobs_of(prepared, performance, renderings, prints, named, title)
 
 
 def told(place: Path, items: Sequence[Item], renewal: Renewal) -> list[str]:

@@ -6,15 +6,16 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from backing.commands.naming import Words, changes, file_stem
 from backing.commands.options import Options
-from backing.commands.planned import SHEET, claim_all, stem_of, stems_of, targets
+from backing.commands.planned import NOTES, SHEET, SOUND, claim_all, stem_of, stems_of, targets
 from backing.commands.preparing import Prepared, band, prepare
 from backing.commands.progress import Progress, Warn, part, silent
 from backing.commands.reading import read_chart
 from backing.commands.writing import recorded, unseen, write_all
+from backing.ground.errors import RequestError
 from backing.ground.roles import ROLES
 from backing.output.names import worded
 
@@ -52,27 +53,65 @@ def rehearse(
     """
 
     paths = targets(chart_path, out, wish) if out else (_usual(chart_path, wish, practice),)
-    prepared = prepare(read_chart(chart_path, wish.reading), wish)
-    tracks = _tracks(prepared, wish, practice, paths)
+    tunes, title = tunes_of(chart_path, wish)
+    if title:
+        heard_alone(paths)
+    tracks = _tracks(tunes, title, wish, practice, paths)
     planned = [
         p for performance, files, _ in tracks for p in (*files, *stems_of(performance, files, wish))
     ]
-    claim_all(planned, [chart_path], wish)
-    sheets = [wish] if any(path.suffix.lower() in SHEET for path in paths) else []
-    for diagnostic in (*prepared.warnings, *unseen(prepared, sheets)):
-        warn(diagnostic)
+    claim_all(planned, [chart_path, *(tune.path for tune in tunes)], wish)
+    drawn = any(path.suffix.lower() in SHEET for path in paths)
+    for tune in tunes:
+        for diagnostic in (*tune.prepared.warnings, *unseen(tune.prepared, [wish] * drawn)):
+            warn(diagnostic)
     starts_s = () if practice.split else tracks[0][0].passes_s
-    for line in told_passes(passes_of(prepared, practice), starts_s):
+    for line in told_tunes(tunes, practice, starts_s):
         tell(line)
 
     def write() -> list[Path]:
         written: list[Path] = []
         for i, (performance, files, label) in enumerate(tracks):
             own = part(progress, i, len(tracks))
-            written += write_all(prepared, performance, files, wish, own, label)
+            written += write_all(tunes[0].prepared, performance, files, wish, own, label)
         return written
 
     return recorded(planned, write)
+
+
+class Rehearsed(NamedTuple):
+    """A tune that is practised: its chart, ready, and how it is played."""
+
+    path: Path
+    prepared: Prepared
+    wish: Options
+
+    @property
+    def title(self) -> str:
+        return self.prepared.timeline.title or stem_of(self.path)
+
+
+def tunes_of(path: Path, wish: Options) -> tuple[list[Rehearsed], str]:
+    """The tune of a chart and no title, or the tunes of a list or a folder and its title. Raises as `prepare` does."""
+    from backing.commands.book.listing import is_list, listing
+
+    if not is_list(path):
+        return [Rehearsed(path, prepare(read_chart(path, wish.reading), wish), wish)], ""
+    found = listing(path, wish, "rehearse")
+    tunes = [
+        Rehearsed(t.path, prepare(read_chart(t.path, t.wish.reading), t.wish), t.wish)
+        for t in found.tunes
+    ]
+    return tunes, found.title
+
+
+def heard_alone(paths: Sequence[Path]) -> None:
+    """Refuse files of a set that are read. Raises `RequestError`."""
+    for path in paths:
+        if path.suffix.lower() not in (*SOUND, *NOTES):
+            raise RequestError(
+                f"-o {path}: several charts are practised as sound and MIDI; backing book prints them"
+            )
 
 
 def _usual(chart_path: Path, wish: Options, practice: Practice) -> Path:
@@ -110,29 +149,67 @@ def asked(practice: Practice) -> list[Words]:
 
 
 def _tracks(
-    prepared: Prepared, wish: Options, practice: Practice, paths: Sequence[Path]
+    tunes: Sequence[Rehearsed],
+    title: str,
+    wish: Options,
+    practice: Practice,
+    paths: Sequence[Path],
 ) -> list[tuple[Performance, list[Path], Label]]:
-    """What to write where, and what it is called; every pass apart is a track of the tune's album.
+    """What to write where, and what it is called; every pass apart is a track of the tune's album, or the set's.
 
     The passes by themselves are forgotten here once they are joined: an hour of them is big.
     """
     from backing.output.sound.tags import Label
     from backing.performance.session import joined
 
-    performances, labels = practised(prepared, wish, practice)
+    performances: list[Performance] = []
+    labels: list[str] = []
+    for tune in tunes:
+        played, own = practised(tune.prepared, tune.wish, practice)
+        performances += played
+        labels += [f"{tune.title}, {label}" if title else label for label in own]
     said = ["practice", *(words for words, _ in asked(practice)), *changes(wish)]
-    album = f"{prepared.timeline.title or 'Untitled'} (practice)"
+    album = f"{title or tunes[0].prepared.timeline.title or 'Untitled'} (practice)"
     if not practice.split:
-        changed = ", ".join(said)
-        return [(joined(performances, labels), list(paths), Label(changed=changed, album=album))]
+        whole = joined(performances, labels)
+        if title:
+            whole = entitled(whole, title)
+        return [(whole, list(paths), Label(changed=", ".join(said), album=album))]
     return [
         (
             performance,
-            [path.with_stem(f"{path.stem}-{file_label(label)}") for path in paths],
+            [path.with_stem(f"{path.stem}-{file_name(n, label, title)}") for path in paths],
             Label(changed=", ".join([label, *changes(wish)]), album=album, track=n, tracks=len(labels)),
         )
         for n, (performance, label) in enumerate(zip(performances, labels, strict=True), 1)
     ]  # fmt: skip
+
+
+def entitled(performance: Performance, title: str) -> Performance:
+    """A performance of several tunes, called as their set is."""
+    arrangement = performance.arrangement
+    timeline = arrangement.timeline._replace(title=title)
+    return performance._replace(arrangement=arrangement._replace(timeline=timeline))
+
+
+def file_name(number: int, label: str, title: str) -> str:
+    """A pass as part of a file name; of a set with its number and its tune."""
+    tune, _, own = label.rpartition(", ")
+    return f"{number:02}-{worded(tune, 'tune')}-{file_label(own)}" if title else file_label(label)
+
+
+def told_tunes(
+    tunes: Sequence[Rehearsed], practice: Practice, starts_s: Sequence[float]
+) -> list[str]:
+    """The passes of every tune, under its title where there are several."""
+    lines: list[str] = []
+    at = 0
+    for tune in tunes:
+        found = passes_of(tune.prepared, practice)
+        lines += [tune.title] if len(tunes) > 1 else []
+        lines += told_passes(found, starts_s[at : at + len(found)])
+        at += len(found)
+    return lines
 
 
 def told_passes(found: Sequence[Pass], starts_s: Sequence[float] = ()) -> list[str]:

@@ -43,8 +43,8 @@ footer { color: var(--soft); font-size: .85rem; margin-top: 3rem; }
 
 def index_page(title: str, by: str, items: Sequence[Item]) -> str:
     """The page as HTML; groups stand in the order in which they first occur, those of `FIRST` before them."""
-    groups: dict[str, list[Item]] = {name: [] for name in FIRST}
-    for item in items:
+    groups: dict[str, list[Item]] = {}
+    for item in in_order(items):
         groups.setdefault(item.group, []).append(item)
     body = "\n".join(
         f"<h2>{escape(name)}</h2>\n<ul>\n{_rows(rows)}\n</ul>"
@@ -61,6 +61,11 @@ def index_page(title: str, by: str, items: Sequence[Item]) -> str:
         f'<h1 dir="auto">{escape(title)}</h1>\n{maker}{body}\n<footer>{escape(CAUTION)}</footer>\n'
         "</main>\n</body>\n</html>\n"
     )
+
+
+def in_order(items: Sequence[Item]) -> list[Item]:
+    """The files with those of the groups in `FIRST` before all others."""
+    return sorted(items, key=lambda i: FIRST.index(i.group) if i.group in FIRST else len(FIRST))
 
 
 def policy() -> str:
@@ -92,6 +97,6 @@ def _row(item: Item) -> str:
         link += f' <span class="about">{escape(item.about)}</span>'
     if kind not in SOUND:
         return f"<li>{link}</li>"
-    again = " loop" if item.group == "Loops" else ""
+    again = " loop" if item.group.endswith("Loops") else ""
     label = escape(f"{item.title}: play", quote=True)
     return f'<li>{link}<audio controls preload="none"{again} aria-label="{label}" src="{path}"></audio></li>'
