@@ -226,3 +226,19 @@ def test_the_page_shows_figures_in_every_key_and_says_the_chord() -> None:
         }
         assert figures == {wanted}
         assert len({p["said"] for p in shown}) == 12  # the outermost two are one
+
+
+def test_a_chart_that_is_read_as_numbers_says_so_where_it_is_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("n.txt").write_text("key: G\nstyle: pop ballad\n| 1 | 4 | 5 | 1 |\n", "utf-8")
+    assert run(["make", "n.txt", "--read-as", "numbers", "-o", "again.txt"]) == 0
+    again = parse(Path("again.txt").read_text("utf-8"))
+    assert again.settings.chords == "numbers"
+    assert [s.chord.symbol for b in again.sections[0].bars for s in b.slots if s.chord] == [
+        "G",
+        "C",
+        "D",
+        "G",
+    ]

@@ -13,10 +13,12 @@ import pytest
 
 from backing.band.model import Arrangement
 from backing.ground.instruments import STANDARD_TUNING
+from backing.output.asked import CONCERT
 from backing.output.parts.as_fingered import as_fingered
 from backing.output.parts.diagrams import held
-from backing.output.parts.engraved import begins, engraved
-from backing.output.parts.score import score, text
+from backing.output.parts.engraved import begins, engraved, players_of
+from backing.output.parts.score import score, text, title_of
+from backing.output.parts.staves import layout_of
 from tests.band import arranged, player
 from tests.each import each
 
@@ -138,3 +140,15 @@ def test_the_music_begins_under_all_lines_of_the_title() -> None:
     short, long, longest = (begins("Lane " * n, "", 519.0) for n in (3, 14, 26))
     assert short < long < longest
     assert begins("Lane", "capo 3", 519.0) > short
+
+
+def test_each_of_two_guitars_has_a_part_with_its_number() -> None:
+    one = arranged("key: A minor\n| Am | F | C | G |", "surf rock")
+    assert players_of(one, CONCERT._replace(parts=("guitar",))) == ("guitar",)
+    assert players_of(one, CONCERT._replace(parts=("guitar 2",))) == ("guitar 2",)
+    assert title_of(player(one, "guitar 2")) == f"{title_of(player(one, 'guitar'))} 2"
+
+
+@each("pitches, staves", (([48, 52, 64, 67], 2), ([57, 60, 72], 1), ([36, 40, 48], 1)), ids=str)
+def test_two_hands_have_two_staves_and_one_has_one(pitches: list[int], staves: int) -> None:
+    assert len(layout_of("keys", pitches, (), "on").staves) == staves

@@ -23,13 +23,18 @@ def written_as(chart: Chart, notation: str) -> Chart:
     if notation == home and all(s.settings.chords in (None, home) for s in chart.sections):
         return chart
     sections = tuple(_section(s, chart, notation) for s in chart.sections)
+    return replace(told(chart, notation), sections=sections)
+
+
+def told(chart: Chart, notation: str) -> Chart:
+    """The chart with the setting that says how its chords are written; none for letters."""
     written = tuple(w for w in chart.written if w.name != "chords")
     if notation != LETTERS:
         at = next((i + 1 for i, w in enumerate(written) if w.name == "key"), len(written))
         place = written[at - 1].span if at else NOWHERE
         written = (*written[:at], Written("chords", notation, place, place), *written[at:])
     settings = chart.settings._replace(chords=None if notation == LETTERS else notation)
-    return replace(chart, settings=settings, written=written, sections=sections)
+    return replace(chart, settings=settings, written=written)
 
 
 def _section(section: Section, chart: Chart, notation: str) -> Section:

@@ -74,9 +74,14 @@ def opened(
     read = format_of(data, name, asked)
     if read is None:
         chords = asked.read_as if asked.read_as in NOTATIONS else LETTERS
-        return parse(
+        chart = parse(
             decode(data, name), name, wanted=wanted, unknown_style=unknown_style, chords=chords
         )
+        if chords != LETTERS and chart.settings.chords is None:
+            from backing.chart.notation import told
+
+            chart = told(chart, chords)  # so that it is read again when it is written
+        return chart
     chart = read(data, name, asked)
     lacking = next(
         (s for section in chart.sections for b in section.bars for s in b.slots if s.wanted), None

@@ -96,16 +96,13 @@ def players_of(music: Arrangement, paper: Paper) -> tuple[str, ...]:
     there = [p for p in music.players if p.role != "click" and p.notes]
     if "all" in paper.parts:
         return tuple(p.role for p in there)
+    wanted = {p.role for p in there if p.role in paper.parts}
     for name in paper.parts:
-        if not any(_means(name, p.role) for p in there):
+        if name not in wanted:
             names = ", ".join(p.role for p in there)
             more = "; --chord-melody lets one guitar play tune and chords" if name == "solo" else ""
             raise OutputError(f"--part {name}: nobody plays {name} here; there are {names}{more}")
-    return tuple(p.role for p in there if any(_means(name, p.role) for name in paper.parts))
-
-
-def _means(name: str, player: str) -> bool:
-    return player == name or player.split()[0] == name
+    return tuple(p.role for p in there if p.role in wanted)
 
 
 def pages(
@@ -120,7 +117,7 @@ def pages(
     wide, high = PAPERS[paper.size]
     own = [p for p in music.players if p.role in players]
     line = music.timeline
-    tuning = _tuning(line)
+    tuning = _tuning(line) if any(role_of(p).strings for p in players) else ""
     first = begins(line.title, tuning, wide - 2 * SIDE)
     shown = as_fingered(music, players)
     drawn = engraved(
@@ -241,12 +238,13 @@ def _raise(measure: ET.Element, waiting: Sequence[ET.Element] = ()) -> list[ET.E
     over = ROOM if _of(measure, "diagram") else 0
     line = min([_y(g) for g in (*names, *boxes, *tempos)], default=0) - over - CHORD - 130
     at = _x(names[0]) if names else None
+    left = next((float(e.get("d", "M0")[1:].split()[0]) for e in measure.iter(f"{_SVG}path")), 0.0)
     for box in boxes:
         for rect in box.iter(f"{_SVG}rect"):
             x, width = float(rect.get("x", 0)) - PADDING, float(rect.get("width", 0)) + 2 * PADDING
             rect.set("x", f"{x:.0f}")
             rect.set("width", f"{width:.0f}")
-            at = x if at is None else at
+            at = max(x, left) if at is None else at
             at += _set(box, x, at, line) * width + 100
     for tempo in tempos:
         _set(tempo, _x(tempo), _x(tempo) if at is None else at, line)

@@ -64,7 +64,8 @@ def title_of(player: Player) -> str:
     """What a part is called: by its instrument, a drummer by the role."""
     instrument = player.parts[0].part.instrument.name if player.parts else player.role
     name = TITLES.get(player.role, instrument if pitched(player.role) else player.role)
-    return name[:1].upper() + name[1:]
+    number = player.role.split()[1:]  # of a second guitar
+    return " ".join([name[:1].upper() + name[1:], *number])
 
 
 def part_of(music: Arrangement, player: Player, tab: str) -> Part:

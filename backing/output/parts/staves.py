@@ -13,6 +13,7 @@ from typing import NamedTuple
 from backing.ground.instruments import DRUM_KEYS
 from backing.ground.roles import role_of
 
+ONE_HAND = 55  # G3: a part that lies over it is one hand's, or a banjo's
 BASS_TUNING = (28, 33, 38, 43)  # E A D G, low string first
 
 
@@ -77,7 +78,7 @@ def layout_of(player: str, pitches: list[int], strings: tuple[int, ...], tab: st
     role = role_of(player)
     if not role.pitched:
         return Layout((DRUMS,), voices=True)
-    if role.name == "keys":
+    if role.name == "keys" and min(pitches, default=0) < ONE_HAND < max(pitches, default=127):
         return Layout((TREBLE, BASS), split=60)
     if role.strings or role.name == "bass":
         own = strings if role.strings else BASS_TUNING
