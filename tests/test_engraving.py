@@ -153,6 +153,11 @@ def test_type_grows_where_half_of_the_page_would_be_empty() -> None:
     assert sizes[0] >= sizes[1] >= sizes[2] >= 15.0
 
 
+def test_names_of_sections_have_one_size() -> None:
+    page = sheet_of("[Verse]\n| C | F |\n[Chorus]\n| C | F |\n[Verse 2]\n| C | F |\n[A]\n| C |\n")
+    assert len({t.size for t in texts(page) if t.head == 2}) == 1
+
+
 # ------------------------------------------------------------------------------------------------ notes
 
 

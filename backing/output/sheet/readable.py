@@ -11,8 +11,8 @@ import itertools
 import re
 import zlib
 from collections.abc import Mapping, Sequence
+from html import escape
 from typing import Any, NamedTuple
-from xml.sax.saxutils import escape
 
 # One drawn text as typst writes it: mark, place of its first letter, letters.
 _DRAWN = re.compile(
@@ -57,7 +57,7 @@ def read_as(pdf: bytes, pages: Sequence[Sequence[Read]], high: float) -> bytes:
         stream = _stream(pdf, number)
         said = _said(stream, texts, high)
         if said != stream:
-            packed = zlib.compress(said, 9)
+            packed = zlib.compress(said)
             places.append((number, len(found) + 1))
             found += (
                 f"\n{number} 0 obj\n<</Length {len(packed)}/Filter/FlateDecode>>\nstream\n".encode()

@@ -39,6 +39,7 @@ SLASH_BEAT = 0.62  # and where beats are held by slashes
 CLEAR = 0.36  # from the end of a chord to the next thing
 LEAD = 0.34  # from a bar line to the first chord
 REPEAT = 0.42  # dots of a repeat
+BOX = 0.62  # name of a section
 SIGNATURE = 0.6  # figures of a meter
 GRID = 0.055  # of a point of a grip's diagram over a symbol
 GRIP_WIDE = (LABEL + WIDE) * GRID
@@ -50,12 +51,13 @@ RHYTHM = 0.8  # height of a staff that would fit the notes of a rhythm
 @dataclass(frozen=True, slots=True)
 class Look:
     """What all systems of a sheet share. `rule` is how far the beat rule lies below the chords, `grips` stand over the
-    symbols that they are named by."""
+    symbols that they are named by, `names` is the size of the names of sections."""
 
     spelling: Spelling = PLAIN
     rule: float = 0.42
     staff: float = 1.0
     grips: Mapping[str, Grip] = field(default_factory=dict)
+    names: float = BOX
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,7 @@ from backing.output.sheet.system import (
     needed,
     signature_width,
 )
+from backing.output.sheet.under import name_size
 from backing.output.symbols import Spelling
 
 MARGIN = 50.0  # left of the music
@@ -70,6 +71,7 @@ def systems(rows: Sequence[Row], full: float, look: Look, largest: float = BASE)
     fits = [full / needed(h.cells, signs(h.row, low, look)) for h in held]
     size = sheet_size(fits, largest)
     usual = usual_length([h.row for h in held])
+    look = replace(look, names=name_size([row.section for row in rows], MARGIN / size))
     return [
         block(one, full, min(size, fit), look, low, share(one, usual))
         for one, fit in zip(held, fits, strict=True)

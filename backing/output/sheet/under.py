@@ -29,13 +29,12 @@ from backing.output.sheet.marks import (
 )
 from backing.output.sheet.notes import last_head
 from backing.output.sheet.staff import cautionary, clef, meter_figures, staff_notes
-from backing.output.sheet.system import OVER, REPEAT, UNDER, Look, Set
+from backing.output.sheet.system import BOX, OVER, REPEAT, UNDER, Look, Set
 
 STAFF_LINE = 0.035  # bar lines on the staff
 METER_GAP = 0.18  # on both sides of the figures of a meter, in heights of a staff
 OVER_CLEF = 0.46  # of the number of a bar
 DYNAMICS = 0.62
-BOX = 0.62  # name of a section
 BOX_SIZES = (BOX, 0.54, 0.46)
 INSET = 0.2  # from a box to its name
 NUMBER = 0.46
@@ -101,7 +100,7 @@ def margin_marks(
     base = look.rule + 0.1
     up, down = OVER, look.rule + UNDER
     if row.section and not stands_over(row.section, margin):
-        marks, up, low = section_box(row.section, margin)
+        marks, up, low = section_box(row.section, margin, look.names)
         base = max(base, low + 0.1 + CAP * NUMBER)
         down = max(down, base + 0.1 if staff is None else low)
     if number and first.cell.opens:
@@ -129,15 +128,27 @@ def box_over(name: str, room: float) -> Run:
     return Run((frame, *(placed(m, inset, 0.0) for m in headed(one.marks, 2))), x1)
 
 
-def section_box(name: str, margin: float) -> tuple[list[Mark], float, float]:
-    """A section's name in an open ruled box beside its first bar, long names in smaller rows; its top and bottom."""
-    inset = INSET
-    room = margin - 0.32 - 2 * inset
-    size, rows = BOX, [name]
-    for size in BOX_SIZES:
+def name_size(names: Sequence[str], margin: float) -> float:
+    """The one size for the names of all sections, those aside that stand over their bars."""
+    beside = [name for name in names if name and not stands_over(name, margin)]
+    return min((boxed(name, margin)[0] for name in beside), default=BOX)
+
+
+def boxed(name: str, margin: float, largest: float = BOX) -> tuple[float, list[str]]:
+    """The size of a section's name in the margin, and its rows: one, or two smaller ones."""
+    room = margin - 0.32 - 2 * INSET
+    size, rows = largest, [name]
+    for size in (s for s in BOX_SIZES if s <= largest):
         rows = wrapped(name, size, BOLD, room)
         if len(rows) <= (1 if size == BOX else 2) and " ".join(rows) == " ".join(name.split()):
             break
+    return size, rows
+
+
+def section_box(name: str, margin: float, largest: float) -> tuple[list[Mark], float, float]:
+    """A section's name in an open ruled box beside its first bar, long names in smaller rows; its top and bottom."""
+    inset = INSET
+    size, rows = boxed(name, margin, largest)
     wide = max(width(r, BOLD, size) for r in rows)
     pitch = size * 1.15
     height = (len(rows) - 1) * pitch + CAP * size
