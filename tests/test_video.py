@@ -357,3 +357,14 @@ def test_a_film_of_somebody_else_is_kept(
     assert run(["make", str(made / "tune.txt"), "-o", str(target)]) == 4
     assert "was not made by this program" in capsys.readouterr().err
     assert target.read_bytes() == before
+
+
+def test_words_are_read_whole_and_not_in_syllables(tmp_path: Path) -> None:
+    path = tmp_path / "tune.txt"
+    path.write_text(
+        "key: C major\nstyle: jazz ballad\n[A]\n| Cmaj7 | G7 |\nmelody: | E5 F5 | D5 |\n"
+        "words: | o-ver__ | home |\n",
+        "utf-8",
+    )
+    texts = [m.text for m in seen(path)[0].still.marks if isinstance(m, Text)]
+    assert {"over", "home"} <= set(texts)

@@ -20,6 +20,15 @@ class Syllable(NamedTuple):
     more: bool = False
 
 
+def unsung(words: str) -> str:
+    """The words as they are read where no notes stand over them, not cut into syllables.
+
+    >>> unsung("No-bo-dy_ waits"), unsung("land-ing to-")
+    ('Nobody waits', 'landing to-')
+    """
+    return re.sub(r"(?<=\w)-(?=\w)", "", words.replace("_", ""))
+
+
 def syllables(words: str, notes: int) -> list[Syllable]:
     """One a note.
 

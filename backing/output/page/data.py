@@ -25,6 +25,7 @@ from backing.output.page.score import Score
 from backing.output.page.symbols import SHIFTS, Symbols
 from backing.output.sheet.grips import chosen
 from backing.output.symbols import note
+from backing.output.words_sung import unsung
 from backing.performance.model import Performance
 from backing.timeline.marks import moved_key
 from backing.timeline.model import PlayedBar, Timeline
@@ -244,7 +245,7 @@ class Verses:
 
     def __init__(self, chart: Chart) -> None:
         self._bars = {
-            (section.name, bar.number): bar.words
+            (section.name, bar.number): tuple(map(unsung, bar.words)) if bar.melody else bar.words
             for section in chart.sections
             for bar in section.bars
             if bar.words

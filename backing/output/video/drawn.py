@@ -26,7 +26,7 @@ from backing.output.sheet.values import Figure
 from backing.output.video.rows import Chord, Row
 from backing.timeline.model import PlayedBar
 
-BASE, UNDERLINE, RULE, LOW = 0.95, 1.25, 1.56, 1.86  # from the top of a line, in chord sizes
+BASE, UNDERLINE, RULE, LOW = 0.95, 1.32, 1.6, 1.9  # from the top of a line, in chord sizes
 THICK, BAR, TICK, GROUP = 0.13, 0.26, 0.15, 0.23  # of what is on the rule, in chord sizes
 HAIR = 3.0  # px
 HITS, HITS_LEAST = 0.62, 44.0  # height of the staff of a rhythm
