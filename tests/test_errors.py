@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import re
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -216,25 +218,62 @@ def test_near_names_of_sections() -> None:
     assert said("[Verse]\n| C |\n[Vesre]\n")[0].hint == "did you mean [Verse]?"
 
 
+def zipped(name: str, mimetype: str = "") -> bytes:
+    """A ZIP archive with one file, as Office Open XML and OpenDocument are."""
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w") as archive:
+        archive.writestr("mimetype", mimetype)
+        archive.writestr(name, "<x/>")
+    return held.getvalue()
+
+
+TEXT = "save it as plain text in UTF-8, with the ending .txt"
+SAVED = "choose Save as, then plain text (UTF-8)"
+TYPED = "type its chords into a text file"
+OPENDOCUMENT = "application/vnd.oasis.opendocument.text"
+
+
 @each(
-    ("data", "what"),
+    ("data", "what", "hint"),
     [
-        ("| C |".encode("utf-16"), "text in UTF-16"),
-        ("| C |".encode("utf-16-le"), "text in UTF-16"),
-        (b"\x89PNG\r\n\x1a\n\0\0", "a binary file"),
-        (b"PK\x03\x04rest", "a binary file"),
-        (b"%PDF-1.7", "a binary file"),
-        (bytes(range(256)), "a binary file"),
-        ("title: Café\n| C |".encode("latin-1"), "text in another encoding (byte 11 is 0xe9)"),
+        ("| C |".encode("utf-16"), "text in UTF-16", TEXT),
+        ("| C |".encode("utf-16-le"), "text in UTF-16", TEXT),
+        (bytes(range(256)), "a binary file", TEXT),
+        (zipped("song.xyz"), "a binary file", TEXT),
+        (
+            "title: Café\n| C |".encode("latin-1"),
+            "text in another encoding (byte 11 is 0xe9)",
+            TEXT,
+        ),
+        (zipped("word/document.xml"), "a word processor's document (.docx)", SAVED),
+        (zipped("content.xml", OPENDOCUMENT), "a word processor's document (.odt)", SAVED),
+        (
+            bytes.fromhex("d0cf11e0a1b11ae1") + bytes(60),
+            "a word processor's document (.doc)",
+            SAVED,
+        ),
+        (b"{\\rtf1\\ansi | C |}", "a word processor's document (.rtf)", SAVED),
+        (b"\x89PNG\r\n\x1a\n\0\0", "a picture", TYPED),
+        (b"\xff\xd8\xff\xe0\0\x10JFIF", "a picture", TYPED),
+        (b"\0\0\0\x18ftypheic", "a picture", TYPED),
+        (b"%PDF-1.7", "a PDF", TYPED),
+        (b"ID3\x03\0\0", "a sound or film", TYPED),
+        (b"\xff\xfb\x90\x64\0", "a sound or film", TYPED),
+        (b"\0\0\0\x20ftypisom", "a sound or film", TYPED),
+        (b"MThd\0\0\0\6", "a MIDI file", "a name that ends in .mid"),
+        (b"<!DOCTYPE html>\n<html>| C |", "a web page", "copy the chords from it"),
+        (b"  <HTML><body>| C |", "a web page", "copy the chords from it"),
     ],
 )
-def test_a_file_that_is_no_utf8_text_is_named_for_what_it_is(data: bytes, what: str) -> None:
+def test_a_file_that_is_no_utf8_text_is_named_for_what_it_is(
+    data: bytes, what: str, hint: str
+) -> None:
     with pytest.raises(ChartError) as caught:
         decode(data, "tune.txt")
     (only,) = caught.value.diagnostics
     assert only.code == "E903"
     assert only.message == f"this is {what}, not a chart in plain text"
-    assert only.hint == "save it as plain text in UTF-8, with the ending .txt"
+    assert hint in only.hint
     assert only.render().startswith("tune.txt:1:1: E903 ")
 
 

@@ -17,6 +17,7 @@ from fractions import Fraction
 from backing.chart import form, settings, steering
 from backing.chart.ast import LETTERS, Chart, Comment, Header, Section, Settings
 from backing.chart.codes import CODES, Faults, TooMany, near, quoted
+from backing.chart.foreign import PLAIN, Foreign, seems
 from backing.chart.lex import CONTROL, Kind, Line, invisible, lines, plain, wide
 from backing.chart.piece import Piece
 from backing.chart.sections import Reader, TooLong
@@ -77,21 +78,20 @@ def parse_all(
 
 def decode(data: bytes, name: str = "<chart>") -> str:
     """The text of a file in UTF-8. Raises `ChartError` for anything else, saying what it seems to be."""
-    what = ""
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")) or (data[1:2] == b"\0" and b"\0" in data[3:4]):
-        what = "text in UTF-16"
-    elif b"\0" in data[:4096] or data.startswith(
-        (b"PK\x03\x04", b"%PDF", b"\x89PNG", b"MThd", b"RIFF", b"ID3", b"{\\rtf")
-    ):
-        what = "a binary file"
-    if not what:
+    found = seems(data)
+    if found is None:
         try:
             return data.decode("utf-8")
         except UnicodeDecodeError as wrong:
-            what = f"text in another encoding (byte {wrong.start + 1} is {data[wrong.start]:#04x})"
-    sentence, hint = CODES["E903"]
+            at = f"byte {wrong.start + 1} is {data[wrong.start]:#04x}"
+            found = Foreign(f"text in another encoding ({at})", PLAIN)
+    sentence, _ = CODES["E903"]
     raise ChartError(
-        [Diagnostic("E903", sentence.format(what=what), hint, Span(0, 0), Source(name, ""))]
+        [
+            Diagnostic(
+                "E903", sentence.format(what=found.what), found.hint, Span(0, 0), Source(name, "")
+            )
+        ]
     )
 
 
