@@ -25,10 +25,11 @@ from backing.ground.errors import OutputError
 from backing.output import asked
 from backing.output.asked import Picture
 from backing.output.files import made_here
+from backing.output.sheet.chord import symbol
 from backing.output.sheet.marks import Text, box
 from backing.output.sound.encoder import encoder_path
 from backing.output.video import write as video
-from backing.output.video.rows import CLOSE, fit
+from backing.output.video.rows import CLOSE, fit, laid, together
 from backing.output.video.scenes import Scene, scenes
 from backing.output.video.screens import BACKGROUNDS, FPS, SCREENS
 from backing.performance.model import Performance
@@ -212,9 +213,6 @@ def test_nothing_stands_over_anything_else_or_outside_the_screen(name: str) -> N
 
 @pytest.mark.parametrize("screen", SCREENS)
 def test_every_bar_and_chord_is_shown_once_and_in_order(screen: str) -> None:
-    from backing.output.sheet.chord import symbol
-    from backing.output.video.rows import laid, together
-
     text = (Path(__file__).parent.parent / "demo" / "seven.txt").read_text("utf-8")
     timeline = prepare(parse(text, "seven"), Options().changed(choruses=2)).timeline
     size, rows = laid(timeline, lambda i: symbol(timeline.chords[i].chord), SCREENS[screen])
@@ -224,6 +222,33 @@ def test_every_bar_and_chord_is_shown_once_and_in_order(screen: str) -> None:
     assert [c.start_q for row in rows for c in row.chords] == [c.start_q for c in timeline.chords]
     assert all(fit(row, SCREENS[screen].room) >= CLOSE * size for row in rows)
     assert [row for group in together(rows, 2) for row in group] == rows
+
+
+def test_a_line_that_does_not_fit_is_halved_until_it_does(tmp_path: Path) -> None:
+    """A full bar stands alone, and the others beside it stay together."""
+    path = tmp_path / "tune.txt"
+    full = "Dm7b5 G7#5b9 C#m7b5 F#13#11"
+    path.write_text(
+        f"key: C major\nstyle: jazz ballad\n[A]\n| {full} | C | C | C | C | C | C | C |\n", "utf-8"
+    )
+    performance, _, _ = played(path)
+    timeline = performance.arrangement.timeline
+    symbols = [symbol(span.chord) for span in timeline.chords]
+    _, rows = laid(timeline, symbols.__getitem__, SCREENS["upright"])
+    assert [len(row.bars) for row in rows[:4]] == [1, 1, 2, 4]
+
+
+def test_long_words_are_cut_where_the_card_ends(tmp_path: Path) -> None:
+    path = tmp_path / "tune.txt"
+    words = "a name that goes on and on " * 9
+    path.write_text(
+        f"title: {words}\nby: {words}\nkey: C major\nstyle: jazz ballad\n[{words[:60]}]\n| C | F |\n",
+        "utf-8",
+    )
+    for size, screen in SCREENS.items():
+        for scene in seen(path, size):
+            assert max(box(m)[2] for m in scene.still.marks) <= screen.wide - screen.side + 2
+            assert sum("…" in m.text for m in scene.still.marks if isinstance(m, Text)) in (1, 2)
 
 
 def test_the_tab_of_the_solo_guitar_is_shown_and_left_out(tmp_path: Path) -> None:

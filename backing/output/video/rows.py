@@ -90,7 +90,7 @@ def laid(
     fits = sorted(fit(row, screen.room) for row in whole)
     size = max(screen.least, min([screen.largest, *fits]))
     if fits and fits[-1] < screen.least:  # no line fits: halves are larger than they need be
-        halves = [fit(piece, screen.room) for row in whole for piece in _shared(row, chords, 2)]
+        halves = [fit(piece, screen.room) for row in whole for piece in _halves(row, chords)]
         size = max(screen.least, min([screen.largest, *halves]))
     return size, [piece for row in whole for piece in _fitting(row, chords, size, screen.room)]
 
@@ -113,33 +113,30 @@ def _piece(
 
 
 def _fitting(row: Row, chords: Sequence[Chord], size: float, room: float) -> list[Row]:
-    """The row whole, or in as few rows as fit; a bar that is too full for one is cut before its chords."""
-    found = [row]
-    for count in range(2, len(row.bars) + 1):
-        if all(fit(piece, room) >= CLOSE * size for piece in found):
-            break
-        found = _shared(row, chords, count)
-    cut = []
-    for piece in found:
-        whole = fit(piece, room) >= CLOSE * size or len(piece.chords) < 2
-        cut += [piece] if whole else _halved(piece, chords)
-    return cut
+    """The row whole, or what does not fit in halves, and these again: four bars, two, one, a half before a chord."""
+    if fit(row, room) >= CLOSE * size or len(row.chords) < 2:
+        return [row]
+    pieces = _halves(row, chords)
+    if len(row.bars) == 1:  # half a bar is as small as it gets
+        return pieces
+    return [one for piece in pieces for one in _fitting(piece, chords, size, room)]
 
 
-def _shared(row: Row, chords: Sequence[Chord], count: int) -> list[Row]:
-    """A row in `count` rows of whole bars, or as many as it has."""
-    bars = row.bars
-    count = min(count, len(bars))
-    cuts = [round(i * len(bars) / count) for i in range(count + 1)]
-    return [_row(bars[a:b], chords, row.line, row.opens and a == 0) for a, b in pairwise(cuts)]
-
-
-def _halved(row: Row, chords: Sequence[Chord]) -> list[Row]:
-    """A row in two, cut before the chord nearest to its middle."""
+def _halves(row: Row, chords: Sequence[Chord]) -> list[Row]:
+    """A row in two, cut at the bar line, or of a single bar before the chord, that is nearest to its middle."""
     middle = row.start_q + row.length_q / 2
-    at = min((c.start_q for c in row.chords[1:]), key=lambda q: abs(q - middle))
-    first = _piece(row.start_q, at, row.bars, chords, row.line, row.opens)
-    return [first, _piece(at, row.end_q, row.bars, chords, row.line, False)]
+    edges = [bar.start_q for bar in row.bars[1:]] or [c.start_q for c in row.chords[1:]]
+    if not edges:
+        return [row]
+    at = min(edges, key=lambda q: abs(q - middle))
+    return [
+        _piece(start, end, _inside(row.bars, start, end), chords, row.line, row.opens and first)
+        for start, end, first in ((row.start_q, at, True), (at, row.end_q, False))
+    ]
+
+
+def _inside(bars: Sequence[PlayedBar], start: Fraction, end: Fraction) -> list[PlayedBar]:
+    return [bar for bar in bars if bar.start_q < end and start < bar.end_q]
 
 
 def together(rows: Sequence[Row], most: int) -> list[tuple[Row, ...]]:

@@ -310,9 +310,9 @@ def _card(
     told = title_words(chart, style, tempo, paper.transposing)
     while size > 40.0 and len(wrapped(title, size, BOLD, room)) > 1:
         size -= 4.0
-    rows = [(text, size, BOLD) for text in wrapped(title, size, BOLD, room)[:2]]
-    small = [(who, 40.0, REGULAR)] if who else []
-    rows += [*small, *((text, 40.0, REGULAR) for text in wrapped(told, 40.0, REGULAR, room)[:2])]
+    rows = [(text, size, BOLD) for text in _lines(title, size, BOLD, room, 2)]
+    for text, most in ((who, 1), (told, 2)):
+        rows += [(line, 40.0, REGULAR) for line in _lines(text, 40.0, REGULAR, room, most)]
     high = sum(own * 1.3 for _, own, _ in rows)
     y = max(36.0, (screen.head - 20.0 - high) / 2)
     marks: list[Mark] = []
@@ -321,6 +321,12 @@ def _card(
         marks += [placed(m, screen.side, y) for m in run(text, own, face).marks]
         y += own * 0.1 if i == 0 else 0.0
     return tuple(marks)
+
+
+def _lines(text: str, size: float, face: int, room: float, most: int) -> list[str]:
+    """The text in at most so many lines; what is left over is shown by dots."""
+    found = wrapped(text, size, face, room - size)
+    return found if len(found) <= most else [*found[: most - 1], f"{found[most - 1]} …"]
 
 
 def _heading(stage: _Stage, index: int, *, alone: bool) -> tuple[Mark, ...]:
@@ -332,8 +338,8 @@ def _heading(stage: _Stage, index: int, *, alone: bool) -> tuple[Mark, ...]:
     )
     right = run(said, 36.0, MEDIUM, soft=True)
     room = screen.wide - 2 * screen.side - right.width - 60.0
-    title = wrapped(typeset(timeline.title or "Untitled"), 36.0, MEDIUM, room)[:1]
-    left = run(title[0] if title else "", 36.0, MEDIUM, soft=True)
+    (title,) = _lines(typeset(timeline.title or "Untitled"), 36.0, MEDIUM, room, 1)
+    left = run(title, 36.0, MEDIUM, soft=True)
     marks = [placed(m, screen.side, TOP) for m in left.marks]
     marks += [placed(m, screen.wide - screen.side - right.width, TOP) for m in right.marks]
     return tuple(marks)
