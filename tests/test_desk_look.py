@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from backing.chart.parse import parse, parse_all
 from backing.commands.desk_answers import answers
-from backing.commands.desk_look import look
+from backing.commands.desk_look import draw, look
 from backing.commands.desk_words import words
 from backing.commands.starter import starter
 from backing.desk.fixes import fixes
@@ -110,8 +110,8 @@ def test_one_press_types_what_the_hint_says(wrong: str, mended: str) -> None:
 @each("path", DEMOS, ids=lambda p: p.stem)
 def test_every_bar_has_its_place_in_the_text_and_on_the_sheet(path: Path) -> None:
     text = path.read_text("utf-8")
-    seen = look(text, path.name, 400.0)
-    assert [m for m in seen["marks"] if m["severity"] == "error"] == []
+    assert [m for m in look(text, path.name)["marks"] if m["severity"] == "error"] == []
+    seen = draw(text, path.name, 400.0)
     chart = parse(text)
     bars = [bar for section in chart.sections for bar in section.bars]
     assert [text[b["at"] : b["to"]] for b in seen["bars"]] == [
@@ -128,10 +128,10 @@ def test_every_bar_has_its_place_in_the_text_and_on_the_sheet(path: Path) -> Non
 
 
 def test_a_mistake_has_no_sheet_and_a_wanted_chord_has_no_track() -> None:
-    assert look("| C |\n| Am7 D7 G |\n")["sheet"] is None
+    assert draw("| C |\n| Am7 D7 G |\n")["sheet"] is None
     seen = look("| C | ? |\nmelody: | G4 | A4 |\n")
     assert (seen["wanted"], seen["track"], seen["marks"]) == (True, None, [])
-    assert seen["sheet"]["bars"]
+    assert draw("| C | ? |\nmelody: | G4 | A4 |\n")["sheet"]["bars"]
     (page,) = layout(parse("| C | ? |\nmelody: | G4 | A4 |\n", wanted=True))
     texts = [mark.text for mark in page if isinstance(mark, Text)]
     assert "?" in texts
@@ -142,7 +142,7 @@ def test_a_text_of_a_whole_program_is_seen_without_a_fault() -> None:
     """The source of this test, which is no chart."""
     seen = look(Path(__file__).read_text("utf-8"))
     assert seen["marks"]
-    assert seen["sheet"] is None
+    assert seen["track"] is None
 
 
 def test_what_can_be_typed_is_what_the_reader_knows() -> None:

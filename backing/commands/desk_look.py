@@ -1,4 +1,4 @@
-"""What the desk sees in a text while it is typed: mistakes with their mends, colours, bars, the sheet, who plays.
+"""What the desk sees in a text while it is typed: mistakes with their mends, colours, who plays; and its bars on the sheet.
 
 Conventions: places in the text are UTF-16 units; places on the sheet are points of its picture.
 """
@@ -25,10 +25,8 @@ MOST_MENDED = 12  # mistakes whose mends are looked for
 MOST_READ = 20_000  # characters that are read for them: of a long text mends are looked for at fewer mistakes
 
 
-def look(
-    text: str, name: str = "tune.txt", wide: float = 560.0, revision: int = 0
-) -> dict[str, Any]:
-    """Everything at once; `revision` is handed back. The sheet is None where the text is no chart."""
+def look(text: str, name: str = "tune.txt", revision: int = 0) -> dict[str, Any]:
+    """What is known at once: mistakes, colours, whether chords are wanted, the track; `revision` is handed back."""
     found = said(text, name)
     chart = read(text, name)
     prepared, more = _prepared(chart)
@@ -40,10 +38,21 @@ def look(
         "tokens": [
             (units.of_character(a), units.of_character(b), kind) for a, b, kind in tokens(text)
         ],
-        "bars": _bars(chart, units) if chart else [],
         "wanted": chart is not None and _wants(chart),
-        "sheet": _sheet(chart, prepared, wide, units) if chart else None,
         "track": _track(prepared) if prepared else None,
+    }
+
+
+def draw(
+    text: str, name: str = "tune.txt", wide: float = 560.0, revision: int = 0
+) -> dict[str, Any]:
+    """The bars and their sheet, which takes longer; it is None where the text is no chart."""
+    chart = read(text, name)
+    units = Units.of(text)
+    return {
+        "revision": revision,
+        "bars": _bars(chart, units) if chart else [],
+        "sheet": _sheet(chart, _prepared(chart)[0], wide, units) if chart else None,
     }
 
 

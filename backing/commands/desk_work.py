@@ -61,6 +61,12 @@ def look(_: Told, **asked: Any) -> object:
     return look(**asked)
 
 
+def draw(_: Told, **asked: Any) -> object:
+    from backing.commands.desk_look import draw
+
+    return draw(**asked)
+
+
 def chord(_: Told, symbol: str, german: bool = False, tuning: str = "") -> object:
     from backing.commands.reports import chords
 
@@ -87,6 +93,7 @@ def make(told: Told, **asked: Any) -> object:
 
 TASKS: dict[str, Callable[..., object]] = {
     "look": look,
+    "draw": draw,
     "chord": chord,
     "words": words,
     "answers": answers,

@@ -57,7 +57,7 @@ class Desk:
 
     def __init__(self, asked: Asked, jobs: Jobs) -> None:
         self.asked, self.folder, self.jobs = asked, asked.folder, jobs
-        self.reader, self.thinker = asked.worker(), asked.worker()
+        self.reader, self.drawer, self.thinker = (asked.worker() for _ in range(3))
 
     def routes(self) -> Sequence[BaseRoute]:
         posts: dict[str, Callable[[dict[str, Any]], object]] = {
@@ -80,14 +80,15 @@ class Desk:
             Route("/taken/{job:int}/{number:int}", self._taken),
             Route("/guide/{topic}", self._guide),
             Route("/end", self._end, methods=["POST"]),
-            WebSocketRoute("/edit", Edit(self.reader, self.thinker, self.jobs).serve),
+            WebSocketRoute("/edit", Edit(self.reader, self.drawer, self.thinker, self.jobs).serve),
             Mount("/web", StaticFiles(directory=WEB)),
             Mount("/page", StaticFiles(directory=PAGE)),
             Mount("/fonts", StaticFiles(directory=FONTS)),
         ]
 
     async def close(self) -> None:
-        await asyncio.gather(self.reader.close(), self.thinker.close(), self.jobs.close())
+        workers = (self.reader, self.drawer, self.thinker, self.jobs)
+        await asyncio.gather(*(one.close() for one in workers))
 
     async def _page(self, _: Request) -> Response:
         return FileResponse(WEB / "desk.html")

@@ -1,8 +1,8 @@
 """One editor's line to the desk: what is asked while somebody types, answered as it is known.
 
 Asks are JSON with an `id` and what to `do`; answers carry the same `id` and `answer`, `failed`, or `share` and `words`
-while a job is under way. Of the asks to look at a text only the newest is answered: a text that has been typed over
-meanwhile is nobody's concern.
+while a job is under way. Of the asks to look at a text, and of those to draw it, only the newest is answered: a text that
+has been typed over meanwhile is nobody's concern.
 """
 
 from __future__ import annotations
@@ -23,10 +23,11 @@ SLOW = ("answers",)
 
 
 class Edit:
-    """Serves editors; `reader` looks at texts, `thinker` at what takes longer, `jobs` make files."""
+    """Serves editors; `reader` looks at texts, `drawer` draws them, `thinker` has what takes longer, `jobs` make files."""
 
-    def __init__(self, reader: Worker, thinker: Worker, jobs: Jobs) -> None:
+    def __init__(self, reader: Worker, drawer: Worker, thinker: Worker, jobs: Jobs) -> None:
         self.reader, self.thinker, self.jobs = reader, thinker, jobs
+        self.newest = {"look": reader, "draw": drawer}  # what only the newest text is asked for
 
     async def serve(self, socket: WebSocket) -> None:
         """Answer one editor until it goes."""
@@ -46,17 +47,17 @@ class _Line:
         self.socket, self.edit = socket, edit
         self.tasks: set[asyncio.Task[None]] = set()
         self.jobs: dict[int, int] = {}  # ask: job
-        self.newest: dict[str, Any] | None = None
-        self.looking = False
+        self.newest: dict[str, dict[str, Any]] = {}
+        self.busy: set[str] = set()
 
     def take(self, asked: dict[str, Any]) -> None:
         """Begin to answer. Raises KeyError, TypeError for what is no ask."""
         do, number = str(asked.pop("do")), int(asked.pop("id"))
-        if do == "look":
-            self.newest = {**asked, "id": number}
-            if not self.looking:
-                self.looking = True
-                self._begin(self._look())
+        if do in self.edit.newest:
+            self.newest[do] = {**asked, "id": number}
+            if do not in self.busy:
+                self.busy.add(do)
+                self._begin(self._newest(do))
         elif do == "stop":
             self._begin(self._stop(int(asked["job"])))
         else:
@@ -67,12 +68,11 @@ class _Line:
         self.tasks.add(task)
         task.add_done_callback(self.tasks.discard)
 
-    async def _look(self) -> None:
-        while (asked := self.newest) is not None:
-            self.newest = None
+    async def _newest(self, do: str) -> None:
+        while (asked := self.newest.pop(do, None)) is not None:
             number = asked.pop("id")
-            await self._told(number, self.edit.reader.ask("look", **asked))
-        self.looking = False
+            await self._told(number, self.edit.newest[do].ask(do, **asked))
+        self.busy.discard(do)
 
     async def _answer(self, number: int, do: str, asked: dict[str, Any]) -> None:
         if do in QUICK:

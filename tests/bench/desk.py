@@ -37,6 +37,7 @@ def main() -> None:
         rows = {
             "a chart of 18 bars": lambda n: asked(line, "look", text=f"{waltz}# {n}\n"),
             "with two mistakes": lambda n: asked(line, "look", text=f"{wrong}# {n}\n"),
+            "its sheet": lambda n: asked(line, "draw", text=f"{waltz}# {n}\n"),
             "notes of a chord": lambda n: asked(line, "chord", symbol="Cmaj9"),
             "saved": lambda n: one.post("/charts/save", name="tune.txt", text=waltz, revision=""),
         }

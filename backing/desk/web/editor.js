@@ -76,7 +76,7 @@ export function mend(view, fix) {
 export class Editor {
   constructor(place, on) {
     this.on = on;
-    this._pending = new Map(); // revision: what was typed since it was asked about
+    this._pending = { look: new Map(), draw: new Map() }; // of each ask, by revision: what was typed since
     this._editable = new Compartment();
     const root = place.attachShadow({ mode: "open" });
     this.view = new EditorView({ parent: root, root, state: this._state("") });
@@ -107,30 +107,43 @@ export class Editor {
 
   // Another chart, with a history of its own.
   open(text) {
-    this._pending.clear();
+    for (const asked of Object.values(this._pending)) asked.clear();
     this.view.setState(this._state(text));
     this.on.changed(text);
     this.on.cursor(this.view.state);
   }
 
-  // Places in the text as it is now that is asked about, until the answer of this revision comes.
-  asked(revision) {
-    this._pending.set(revision, this.view.state.changes([]));
+  // The text as it is now is asked about; what is typed from now on moves the places of the answer.
+  asked(what, revision) {
+    this._pending[what].set(revision, this.view.state.changes([]));
+  }
+
+  // What was typed since a revision was asked about, null where nobody waits for it any more.
+  _since(what, revision) {
+    const asked = this._pending[what];
+    const since = asked.get(revision) ?? null;
+    if (since) for (const known of [...asked.keys()]) if (known <= revision) asked.delete(known);
+    return since;
+  }
+
+  // How places of a revision are moved, null where nobody waits for it any more.
+  moved(what, revision) {
+    const since = this._since(what, revision);
+    return since && ((place) => since.mapPos(place, 1));
   }
 
   _updated(update) {
     if (update.docChanged) {
-      for (const [revision, since] of this._pending) this._pending.set(revision, since.compose(update.changes));
+      for (const asked of Object.values(this._pending)) for (const [revision, since] of asked) asked.set(revision, since.compose(update.changes));
       this.on.changed(this.text);
     }
     if (update.docChanged || update.selectionSet) this.on.cursor(update.state, update.docChanged);
   }
 
-  // The answer to a revision; returns how places in it are moved, null where nobody asked any more.
+  // What was seen in a revision; returns whether anybody still waits for it.
   receive({ revision, marks, tokens }) {
-    const since = this._pending.get(revision);
-    if (!since) return null;
-    for (const known of [...this._pending.keys()]) if (known <= revision) this._pending.delete(known);
+    const since = this._since("look", revision);
+    if (!since) return false;
     const here = marks.map((mark) => moved(mark, since));
     const range = ([from, to, kind]) => {
       const [a, b] = [since.mapPos(from, 1), since.mapPos(to, -1)];
@@ -138,7 +151,7 @@ export class Editor {
     };
     this.view.dispatch({ effects: [coloured.of(Decoration.set(tokens.flatMap(range), true)), marked.of(here)] });
     this.view.dispatch(setDiagnostics(this.view.state, here.map((mark, n) => this._shown(mark, n))));
-    return (place) => since.mapPos(place, 1);
+    return true;
   }
 
   _shown(mark, n) {

@@ -32,7 +32,7 @@ class Desk {
     this.line = new Line((on) => this.lineIs(on));
     this.files = new Files({ opened: (text, words) => this.opened(text, words), saved: (words) => this.saved(words) });
     this.band = new Band({ place: (at) => this.placed(at), state: (state) => this.bandIs(state) });
-    this.sheet = new Sheet({ pane: place("sheet"), paper: place("paper"), words: place("sheet-words") }, { go: (at) => this.editor.go(at) });
+    this.sheet = new Sheet({ pane: place("sheet"), paper: place("paper"), words: place("sheet-told") }, { go: (at) => this.editor.go(at) });
     this.editor = new Editor(place("editor"), {
       changed: (text) => this.changed(text),
       cursor: (state, typed) => this.cursor(state, typed),
@@ -247,27 +247,35 @@ class Desk {
     this._soon = setTimeout(() => this.look(), LOOK_MS);
   }
 
-  async look() {
-    const text = this.editor.text;
+  look() {
+    const text = this.editor.text, name = this.files.name || "tune.txt";
     const { revision } = this;
-    this.editor.asked(revision);
-    let seen;
-    try {
-      seen = await this.line.ask("look", { text, name: this.files.name || "tune.txt", wide: this.sheet.wide, revision });
-    } catch (wrong) {
-      return this.say(wrong.message);
-    }
-    const moved = this.editor.receive(seen);
-    if (!moved) return;
+    const ask = (what, told, take) => {
+      this.editor.asked(what, revision);
+      this.line.ask(what, { text, name, revision, ...told }).then(take, (wrong) => this.say(wrong.message));
+    };
+    ask("look", {}, (seen) => this.seen(seen, text));
+    ask("draw", { wide: this.sheet.wide }, (drawn) => this.drawn(drawn));
+  }
+
+  seen(seen, text) {
+    if (!this.editor.receive(seen)) return;
     this.wanted = seen.wanted;
     this.playable = Boolean(seen.track);
     this.track = seen.track ?? (seen.wanted ? null : this.track);
-    this.sheet.show(seen, moved);
-    this.sheet.cursor(this.editor.selection.head);
-    if (seen.track) this.band.chart({ name: this.files.name, text, revision });
+    if (seen.track) this.band.chart({ name: this.files.name, text, revision: seen.revision });
     this.told(true);
     this.update();
-    document.body.dataset.seen = String(revision);
+    document.body.dataset.seen = String(seen.revision);
+  }
+
+  drawn({ revision, ...drawn }) {
+    const moved = this.editor.moved("draw", revision);
+    if (!moved) return;
+    this.sheet.show(drawn, moved);
+    this.sheet.cursor(this.editor.selection.head);
+    this.update();
+    document.body.dataset.drawn = String(revision);
   }
 
   // A mistake in a line that is still being typed is not told of before the hands rest.

@@ -27,8 +27,8 @@ export class Sheet {
     this.bars = bars.map((bar) => ({ ...bar, at: place(bar.at), to: place(bar.to) }));
     const known = new Map(bars.map((bar, i) => [bar.at, this.bars[i]]));
     const picture = new DOMParser().parseFromString(sheet.svg, "image/svg+xml").documentElement;
-    picture.removeAttribute("width");
-    picture.removeAttribute("height");
+    for (const name of ["width", "height", "role", "aria-labelledby", "aria-describedby"]) picture.removeAttribute(name);
+    for (const told of picture.querySelectorAll("title, desc")) told.remove(); // the targets over the bars tell them one by one
     picture.setAttribute("aria-hidden", "true");
     this._zones = sheet.bars.map(([at, ...box]) => this._zone(known.get(at), box, sheet));
     this.paper.replaceChildren(document.adoptNode(picture), ...this._zones.map((zone) => zone.node));
