@@ -115,7 +115,7 @@ def test_a_signal_puts_everything_away(number: signal.Signals) -> None:
     """As Ctrl-C does; the old file is whole."""
     Path("a.mp3").write_bytes(b"made earlier")
     command = [sys.executable, "-m", "backing", "make", "tune.txt", "-o", "a.mp3", "--force"]
-    process = subprocess.Popen([*command, "--length", "30:00"], stderr=subprocess.PIPE)
+    process = subprocess.Popen([*command, "--length", "3:00"], stderr=subprocess.PIPE)
     held = f"{Path.cwd()}/"
     while not any(  # until it works beside the target
         str(link.readlink()).startswith(held)

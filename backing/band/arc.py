@@ -30,12 +30,15 @@ def evened(brief: Brief, line: Sequence[Note]) -> list[Note]:
     scale = _scale(brief.led.level)
     if whole_of(brief.timeline).choruses < 3 or scale == 1.0:
         return list(line)
-    starts = [bar.start_q for bar in brief.bars]
+    heard = {loud: velocity(loud * scale) for loud in {note.velocity for note in line}}
     written = [bar.dynamic is not None for bar in brief.bars]
+    if not any(written):
+        return [note._replace(velocity=heard[note.velocity]) for note in line]
+    starts = [bar.start_q for bar in brief.bars]
     return [
         note
         if written[max(0, bisect_right(starts, note.start_q) - 1)]
-        else note._replace(velocity=velocity(note.velocity * scale))
+        else note._replace(velocity=heard[note.velocity])
         for note in line
     ]
 

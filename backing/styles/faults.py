@@ -40,9 +40,9 @@ def meter_of(text: str) -> Meter | None:
 class Faults:
     """The diagnostics of one file, in the order of its text."""
 
-    def __init__(self, source: Source) -> None:
+    def __init__(self, source: Source, known: Sequence[Diagnostic] = ()) -> None:
         self.source = source
-        self._found: list[Diagnostic] = []
+        self._found = list(known)
         self._places: Places | None = None
 
     @property

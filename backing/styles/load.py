@@ -78,29 +78,31 @@ Read = tuple[Style | None, tuple[Diagnostic, ...]]
 
 def _read(text: str, name: str, depth: int) -> Read:
     """A style and its mistakes. The same text gives the same object, and so its patterns are found again at once."""
-    return _read_new(text, name, depth) if "like" in text else _read_alone(text, name)
-
-
-@lru_cache(maxsize=256)
-def _read_alone(text: str, name: str) -> Read:
-    """What a style is that is like no other: this hangs on nothing but its text."""
-    return _read_new(text, name, 0)
-
-
-def _read_new(text: str, name: str, depth: int) -> Read:
     source = Source(name, text.replace("\r\n", "\n"))
     try:
-        data = tomllib.loads(source.text)
+        data = _toml(source.text)
     except tomllib.TOMLDecodeError as wrong:
         return None, (_not_toml(source, str(wrong)),)
     except RecursionError:
         return None, (_not_toml(source, "brackets are nested too deeply"),)
     except ValueError:  # the reader of the standard library leaves it to `int`, which has a limit
         return None, (_not_toml(source, "a number has too many digits"),)
+    if "like" not in data:
+        return _whole(source.text, name, None, ())
     faults = Faults(source)
-    base = _base(data, faults, depth)
-    style = _style(Table(data, (), faults), name, base)
-    return style, faults.found
+    return _whole(source.text, name, _base(data, faults, depth), faults.found)
+
+
+@lru_cache(maxsize=256)
+def _toml(text: str) -> dict[str, object]:
+    return tomllib.loads(text)
+
+
+@lru_cache(maxsize=256)
+def _whole(text: str, name: str, base: Style | None, before: tuple[Diagnostic, ...]) -> Read:
+    """The style of a text over `base`, and what is wrong, `before` first."""
+    faults = Faults(Source(name, text), before)
+    return _style(Table(_toml(text), (), faults), name, base), faults.found
 
 
 def _not_toml(source: Source, message: str) -> Diagnostic:
