@@ -13,12 +13,13 @@ from typing import NamedTuple
 from xml.etree import ElementTree as ET
 
 from backing.band.model import Arrangement, Note
-from backing.ground.pitch import Key, Pitch
+from backing.ground.pitch import Pitch
 from backing.ground.roles import pitched
 from backing.output.musicxml_marks import UNITS, add
 from backing.output.parts.over import Over
+from backing.output.parts.signs import altered, grouped, in_tuplet, notations, slashed, ties
 from backing.output.parts.staves import GUITAR, TAB, Clef, Layout, drum_of
-from backing.output.parts.written import Written
+from backing.output.parts.written import Struck, Written
 from backing.performance.explain import spelled
 from backing.timeline.model import PlayedBar
 
@@ -47,6 +48,15 @@ class Part(NamedTuple):
     layout: Layout
     staves: tuple[Stave, ...]
     divisions: int
+
+
+class _Line(NamedTuple):
+    """Where notes are written: a measure of the file, a staff, a voice, the bar."""
+
+    measure: ET.Element
+    stave: Stave
+    voice: int
+    bar: PlayedBar
 
 
 class Measures:
@@ -147,7 +157,7 @@ class Measures:
                 if not first:
                     add(add(measure, "backup"), "duration", int(bar.length_q * self.part.divisions))
                 first = False
-                self._voice(measure, stave, voice, rows[i], bar)
+                self._voice(_Line(measure, stave, voice, bar), rows[i])
 
     def _sign(self, stave: Stave, i: int, bar: PlayedBar) -> None:
         """Which notes of a staff have an accidental in a bar: in order of time, over all of its voices."""
@@ -169,47 +179,58 @@ class Measures:
     def _spelled(self, note: Note, bar: PlayedBar) -> Pitch:
         return spelled(note, self.timeline, bar.key)
 
-    def _voice(
-        self, measure: ET.Element, stave: Stave, voice: int, row: Sequence[Written], bar: PlayedBar
-    ) -> None:
+    def _voice(self, line: _Line, row: Sequence[Written]) -> None:
+        measure, stave, voice, _ = line
         for i, written in enumerate(row):
             before, after = row[i - 1] if i else None, row[i + 1] if i + 1 < len(row) else None
-            if written.struck is None and (self._under(stave) or self._silent(stave, voice, bar)):
+            if written.struck is not None:
+                self._chord(line, written, written.struck, before, after)
+            elif self._under(stave) or self._silent(line):
                 forward = add(measure, "forward")  # the staff above, or the other voice, is read
                 add(forward, "duration", int(written.figure.length_q * self.part.divisions))
-                continue
-            if written.struck is None:
+            else:
                 made = add(measure, "note")
                 whole = len(row) == 1
                 add(made, "rest", **({"measure": "yes"} if whole else {}))
                 self._value(made, voice, written, whole)
                 self._on_staff(made, stave)
-                _grouped(made, written, before, after)
-                continue
-            for grace in written.struck.graces if written.first else ():
-                self._note(measure, stave, voice, written, grace, bar, grace=True)
-            notes = written.struck.notes
-            slash = self.strummed and stave.clef == GUITAR and len(notes) >= CHORD
-            for n, note in enumerate(notes[:1] if slash else notes):
-                made = self._note(measure, stave, voice, written, note, bar, chord=n > 0)
-                if slash:
-                    _slashed(made, "x" if written.struck.dead else "slash")
-                if n == 0:
-                    _grouped(made, written, before, after, shown=not self._under(stave))
+                grouped(made, written, before, after)
+
+    def _chord(
+        self,
+        line: _Line,
+        written: Written,
+        struck: Struck,
+        before: Written | None,
+        after: Written | None,
+    ) -> None:
+        """The notes that begin together, or one slash for all of them."""
+        for grace in struck.graces if written.first else ():
+            self._note(line, written, grace, struck.dead, grace=True)
+        slash = self.strummed and line.stave.clef == GUITAR and len(struck.notes) >= CHORD
+        for n, note in enumerate(struck.notes[:1] if slash else struck.notes):
+            made = self._note(line, written, note, struck.dead, chord=n > 0)
+            if slash:
+                slashed(made, "x" if struck.dead else "slash")
+            if n == 0:
+                if struck.short and not self._under(line.stave):
+                    add(add(notations(made), "articulations"), "staccato")
+                grouped(made, written, before, after, shown=not self._under(line.stave))
 
     def _under(self, stave: Stave) -> bool:
         """Whether a staff is the tab of notes on the one above it."""
         return stave.clef == TAB and self.several
 
-    def _silent(self, stave: Stave, voice: int, bar: PlayedBar) -> bool:
+    def _silent(self, line: _Line) -> bool:
         """Whether a voice is silent for all of a bar in which the other one on its staff is heard."""
-        heard = {v: any(w.struck for w in rows[bar.index - 1]) for v, rows in stave.voices}
-        return not heard[voice] and any(heard.values())
+        at = line.bar.index - 1
+        heard = {v: any(w.struck for w in rows[at]) for v, rows in line.stave.voices}
+        return not heard[line.voice] and any(heard.values())
 
     def _value(self, made: ET.Element, voice: int, written: Written, whole: bool = False) -> None:
         figure = written.figure
         add(made, "duration", int(figure.length_q * self.part.divisions))
-        for way in _ties(written):
+        for way in ties(written):
             add(made, "tie", type=way)
         add(made, "voice", voice)
         if figure.value in UNITS and not whole:
@@ -223,61 +244,49 @@ class Measures:
 
     def _note(
         self,
-        measure: ET.Element,
-        stave: Stave,
-        voice: int,
+        line: _Line,
         written: Written,
         note: Note,
-        bar: PlayedBar,
+        dead: bool,
         *,
         chord: bool = False,
         grace: bool = False,
     ) -> ET.Element:
-        made = add(measure, "note")
+        made = add(line.measure, "note")
         if grace:
             add(made, "grace", slash="yes")
         if chord:
             add(made, "chord")
-        head = self._pitch(made, note, bar)
-        if written.struck is not None and written.struck.dead and head == "normal":
+        head = self._pitch(made, note, line.bar)
+        if dead and head == "normal":
             head = "x"
-            if self.printed and stave.clef == TAB:
+            if self.printed and line.stave.clef == TAB:
                 self.damped += 1
                 made.set("id", f"{DEAD}{self.damped}")
         if grace:
-            add(made, "voice", voice)
+            add(made, "voice", line.voice)
             add(made, "type", "eighth")
         else:
-            self._value(made, voice, written)
+            self._value(made, line.voice, written)
         alter = self.signs.get((id(note), written.at_q))
-        if alter is not None and stave.clef.sign in ("G", "F"):
+        if alter is not None and line.stave.clef.sign in ("G", "F"):
             add(made, "accidental", ACCIDENTALS[alter])
-        figure = written.figure
-        if figure.tuplet and not grace:
-            changed = add(made, "time-modification")
-            add(changed, "actual-notes", figure.number)
-            add(changed, "normal-notes", 1 << ((figure.number - 1).bit_length() - 1))
-        if self._under(stave):
+        if written.figure.tuplet and not grace:
+            in_tuplet(add(made, "time-modification"), written.figure)
+        if self._under(line.stave):
             add(made, "stem", "none")
-        elif len(stave.voices) > 1:
-            add(made, "stem", "up" if voice % 4 == 1 else "down")
+        elif len(line.stave.voices) > 1:
+            add(made, "stem", "up" if line.voice % 4 == 1 else "down")
         if head != "normal":
             add(made, "notehead", head)
-        self._on_staff(made, stave)
-        ties = [] if grace else _ties(written)
-        fret = stave.frets.get(id(note)) if stave.clef == TAB else None
-        dotted = not chord and not grace and written.struck is not None and written.struck.short
-        dotted = dotted and not self._under(stave)
-        if ties or fret or dotted:
-            notations = add(made, "notations")
-            for way in ties:
-                add(notations, "tied", type=way)
-            if fret:
-                technical = add(notations, "technical")
-                add(technical, "string", fret[0])
-                add(technical, "fret", fret[1])
-            if dotted:
-                add(add(notations, "articulations"), "staccato")
+        self._on_staff(made, line.stave)
+        for way in [] if grace else ties(written):
+            add(notations(made), "tied", type=way)
+        if line.stave.clef == TAB and id(note) in line.stave.frets:
+            string, fret = line.stave.frets[id(note)]
+            technical = add(notations(made), "technical")
+            add(technical, "string", string)
+            add(technical, "fret", fret)
         return made
 
     def _pitch(self, made: ET.Element, note: Note, bar: PlayedBar) -> str:
@@ -302,78 +311,3 @@ def strums(part: Part) -> bool:
     rows = [w for s in part.staves[:1] for _, bars in s.voices for row in bars for w in row]
     counts = [len(w.struck.notes) for w in rows if w.struck is not None and w.first]
     return bool(counts) and sum(c >= STRUMMED for c in counts) >= OFTEN * len(counts)
-
-
-def _slashed(made: ET.Element, shape: str) -> None:
-    """A note as a head without a pitch on the middle line."""
-    for tag in ("accidental", "notehead"):
-        for child in made.findall(tag):
-            made.remove(child)
-    pitch = made.find("pitch")
-    if pitch is not None:
-        for child in list(pitch):
-            pitch.remove(child)
-        add(pitch, "step", "B")
-        add(pitch, "octave", 3)  # on the middle line under a clef that reads an octave up
-    after = next(
-        (i for i, c in enumerate(made) if c.tag in ("staff", "beam", "notations")), len(made)
-    )
-    head = ET.Element("notehead")
-    head.text = shape
-    made.insert(after, head)
-
-
-def altered(key: Key) -> dict[str, int]:
-    """How a key signature alters each letter.
-
-    >>> [letter for letter, alter in altered(Key.parse("D")).items() if alter]
-    ['F', 'C']
-    """
-    order = "FCGDAEB"
-    fifths = key.fifths
-    return {
-        letter: (1 if i < fifths else 0) - (1 if 6 - i < -fifths else 0)
-        for i, letter in enumerate(order)
-    }
-
-
-def _ties(written: Written) -> list[str]:
-    """How a figure is tied to those before and after it."""
-    if written.struck is None:
-        return []
-    return [*([] if written.first else ["stop"]), *(["start"] if written.goes_on else [])]
-
-
-def _grouped(
-    made: ET.Element,
-    written: Written,
-    before: Written | None,
-    after: Written | None,
-    *,
-    shown: bool = True,
-) -> None:
-    """Beams and the brackets of tuplets; where they are not `shown` the tuplet only, for its values."""
-    figure = written.figure
-    if figure.beam and not figure.rest and shown:
-        here = before is not None and before.figure.beam == figure.beam
-        there = after is not None and after.figure.beam == figure.beam
-        beam = ET.Element("beam", number="1")
-        beam.text = "continue" if here and there else "end" if here else "begin"
-        made.insert(next((i for i, c in enumerate(made) if c.tag == "notations"), len(made)), beam)
-    if not figure.tuplet:
-        return
-    if figure.rest:
-        changed = ET.Element("time-modification")
-        add(changed, "actual-notes", figure.number)
-        add(changed, "normal-notes", 1 << ((figure.number - 1).bit_length() - 1))
-        made.insert(next((i for i, c in enumerate(made) if c.tag == "staff"), len(made)), changed)
-    begins = before is None or before.figure.tuplet != figure.tuplet
-    ends = after is None or after.figure.tuplet != figure.tuplet
-    if begins or ends:
-        notations = made.find("notations")
-        notations = add(made, "notations") if notations is None else notations
-        at = sum(child.tag == "tied" for child in notations)
-        for way in [*(["start"] if begins else []), *(["stop"] if ends else [])]:
-            bracket = {"bracket": "yes"} if shown else {"bracket": "no", "show-number": "none"}
-            notations.insert(at, ET.Element("tuplet", {"type": way, **bracket}))
-            at += 1
