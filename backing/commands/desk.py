@@ -80,12 +80,13 @@ def _browse(address: str) -> None:
 
 def asked(folder: Path, end: Callable[[], None]) -> Asked:
     """What the desk of a folder needs of the commands."""
+    from backing.commands.desk_band import DeskBand
     from backing.commands.starter import starter
     from backing.desk.app import Asked
     from backing.desk.folder import Folder
 
     found = Folder(folder)
-    return Asked(found, lambda: worker(found.path), starter, guide_page, end)
+    return Asked(found, lambda: worker(found.path), starter, guide_page, end, DeskBand)
 
 
 def worker(folder: Path) -> Worker:

@@ -76,7 +76,10 @@ class Making:
             for until in (bar + OPENING, bar + FAR):
                 if max(until, asked.there + 1) < bars - OPENING and until > asked.there:
                     yield self._opening(prepared, wish, until, between)
-        yield self._measured(take_of(band(prepared, wish, between=between)), wish, between)
+        take = take_of(band(prepared, wish, between=between))
+        if self._soundfont is not None and not asked.there and bars <= FAR:
+            yield self._levelled(take, wish, between, measured=False)._replace(opening=True)
+        yield self._measured(take, wish, between)
 
     def _prepared(self, wanted: Wanted, wish: Options) -> Prepared:
         if self._known is None or self._known[0] != wanted:

@@ -24,6 +24,8 @@ from starlette.staticfiles import StaticFiles
 from backing.desk.edit import Edit
 from backing.desk.folder import Folder
 from backing.desk.jobs import Jobs
+from backing.desk.sound import Desk as Heard
+from backing.desk.sound import Music, Sound
 from backing.desk.workers import Worker
 from backing.ground.errors import BackingError, ChartError
 
@@ -43,13 +45,14 @@ for kind, endings in {
 
 
 class Asked(NamedTuple):
-    """What a desk needs: its folder, how its workers are started, how a chart is begun, the pages of the guide, and how it is told to end."""
+    """What a desk needs: its folder, how its workers are started, how a chart is begun, the pages of the guide, how it is told to end, and a band for each page."""
 
     folder: Folder
     worker: Callable[[], Worker]
     starter: Callable[[str], str]
     guide: Callable[[str], str | None]
     end: Callable[[], None]
+    music: Callable[[Heard], Music]
 
 
 class Desk:
@@ -81,6 +84,7 @@ class Desk:
             Route("/guide/{topic}", self._guide),
             Route("/end", self._end, methods=["POST"]),
             WebSocketRoute("/edit", Edit(self.reader, self.drawer, self.thinker, self.jobs).serve),
+            WebSocketRoute("/sound", Sound(self.asked.music).serve),
             Mount("/web", StaticFiles(directory=WEB)),
             Mount("/page", StaticFiles(directory=PAGE)),
             Mount("/fonts", StaticFiles(directory=FONTS)),

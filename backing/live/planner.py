@@ -180,22 +180,27 @@ class _deaf:
 def _work(make: Make, pipe: Connection) -> None:
     """Make what is asked until nobody can ask any more."""
 
+    begun = False
+
     def between() -> None:
-        if pipe.poll():
+        if begun and pipe.poll():  # whoever asks faster than this makes still hears something
             raise Abandoned
 
     known: Timeline | None = None
     try:
         while True:
             told = pipe.recv()
+            while told is not None and pipe.poll():
+                told = pipe.recv()  # the newest
             if told is None:
                 return
             number, asked = told
             try:
+                begun = False
                 for take in make(asked, between):
                     for kind, what in parcels(take, known):
                         pipe.send((number, kind, what))
-                    known = take.timeline
+                    known, begun = take.timeline, True
                     between()
             except Abandoned:
                 pass
