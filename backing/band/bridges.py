@@ -22,31 +22,21 @@ from backing.styles.model import Style
 from backing.timeline.model import ChordSpan, Strike
 
 TWO = 0.4  # chance that a bridge goes in two, where the bass walks
-WALKED_PEDAL, PEDAL = (
-    0.7,
-    0.5,
-)  # below it, and not in two, a bridge stands on a pedal: under a walking bass, under figures
+# below it, and not in two, a bridge stands on a pedal: under a walking bass, under figures
+WALKED_PEDAL, PEDAL = 0.7, 0.5
 DRIVES = 96  # beats a minute from which eighths drive on
 PHRASE, MOST = 4, 8  # bars of a pedal: whole phrases
 FIFTH = Degree.parse("5")
-FIGURES = {
-    "pattern",
-    "octaves",
-    "root-fifth",
-    "pedal",
-}  # ways of a bass that a pedal can take the place of
+# ways of a bass that a pedal can take the place of
+FIGURES = {"pattern", "octaves", "root-fifth", "pedal"}
 
 
 def on_other_ground(track: Track, number: int, plan: SectionPlan, roll: float) -> SectionPlan:
     """The plan of a bridge, in two or over a pedal where chance (`roll`) and the style have it so."""
     style = track.styles[number]
     bass = style.part("bass")
-    if (
-        bass is None
-        or style.clave is not None
-        or style.repeats
-        or "bass" not in track.players[number]
-    ):
+    bound = style.clave is not None or style.repeats or style.ideas
+    if bass is None or bound or "bass" not in track.players[number]:
         return plan
     ways = set(bass.plays.values())
     walks = "walking" in ways

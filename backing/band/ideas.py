@@ -71,6 +71,8 @@ def _keeping(
         offers = _offers(style, bar, plan, Where.TIME)
         usual = all(_can_do_without(part, bar, plan) for part in style.parts)
         choices = [*offers, *([AS_USUAL] if usual or not offers else [])]
+        if number >= until:  # nobody is left out twice running
+            choices = [c for c in choices if not (found and c is found[-1] and c.rest)] or choices
         if number >= until or found[-1] not in choices:
             found.append(_one(place, choices, number))
             until = number + found[-1].hold

@@ -260,6 +260,11 @@ class Style(NamedTuple):
         return any(part.word("voicing") == "open" for part in self.fretted)
 
     @property
+    def in_fifths(self) -> bool:
+        """Whether a guitar plays fifths alone, an octave over the bass."""
+        return any(part.word("voicing") == "power" for part in self.fretted)
+
+    @property
     def low_strings(self) -> bool:
         """Whether a guitar's chords begin on its low strings, where they meet the bass."""
         return any(part.word("voicing") in ("open", "power") for part in self.fretted)

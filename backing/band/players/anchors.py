@@ -21,6 +21,7 @@ from backing.band.players.walking import LIKED, move_cost, routes
 from backing.ground.timebase import EIGHTH
 
 HOME = 38  # D2, where a line begins
+UNDER_FIFTHS = 33  # A1, where it lies under a guitar that plays fifths on its low strings
 UNDER_STRUMMING = 34  # where it lies under a guitar that strums all its strings
 _STAYS = {
     0: 0.0,
@@ -184,7 +185,10 @@ def settle(
         choices.append(ahead)
     # state: note, and how often it has sounded running (no note comes three times)
     paths: list[dict[tuple[int, int], tuple[float, tuple[int, int] | None]]] = [
-        {(pitch, 1): (cost + _from_home(pitch, low), None) for pitch, cost in choices[0]}
+        {
+            (pitch, 1): (cost + _from_home(pitch, low, home_of(brief)), None)
+            for pitch, cost in choices[0]
+        }
     ]
     for index in range(1, len(choices)):
         here, shape = line[index - 1], shapes[index - 1]
@@ -267,7 +271,7 @@ def _candidates(
         options = [(t.bass if s == 0 else (t.root + t.degrees[s]) % 12, c) for s, c in _REST_TONES]
         options = [(pc, c) for pc, c in options if t.chord_rel >> (pc - t.root) % 12 & 1]
     place = brief.place.at(stretch.bar, str(stretch.start_q))
-    home = UNDER_STRUMMING if brief.style.strummed else HOME
+    home = UNDER_STRUMMING if brief.style.strummed else home_of(brief)
     home += brief.led.bass_up if stretch.walks else 0
     found: dict[int, float] = {}
     for pc, cost in options:
@@ -293,14 +297,19 @@ def _ahead(brief: Brief, low: int, high: int) -> list[tuple[int, float]]:
     """The first notes of what follows the section."""
     if brief.ahead is None or brief.ahead.span.chord is None:
         return []
-    pc = brief.ahead.span.chord.lowest.pc
+    pc, home = brief.ahead.span.chord.lowest.pc, home_of(brief)
     return [
-        (pitch, 0.006 * (pitch - HOME) ** 2 + _from_home(pitch, low))
+        (pitch, 0.006 * (pitch - home) ** 2 + _from_home(pitch, low, home))
         for pitch in range(low + (pc - low) % 12, high + 1, 12)
     ]
 
 
-def _from_home(pitch: int, low: int) -> float:
+def home_of(brief: Brief) -> int:
+    """Where a line begins and comes back to."""
+    return UNDER_FIFTHS if brief.style.in_fifths else HOME
+
+
+def _from_home(pitch: int, low: int, home: int) -> float:
     """Points for a section's first note: both sides of a border look for it in the octave around home."""
-    inside = HOME - 6 <= pitch < HOME + 6 or low > HOME - 6
-    return 0.09 * abs(pitch - HOME) + (0.0 if inside else BORDER)
+    inside = home - 6 <= pitch < home + 6 or low > home - 6
+    return 0.09 * abs(pitch - home) + (0.0 if inside else BORDER)

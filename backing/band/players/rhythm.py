@@ -83,7 +83,8 @@ def strokes(
         for line in lines:
             mine = [r for r in raw if r.line == line]
             if line == "chord" or mine:
-                events += _harmonised(score, zone, mine, line, owes, sung)
+                thumb = _thumb(raw) if line == "chord" else frozenset()
+                events += _harmonised(score, zone, mine, line, owes, sung, thumb)
     events.sort(key=lambda e: e.start_q)
     return tuple(_over_borders(events))
 
@@ -124,6 +125,12 @@ def _sung(raw: Sequence[Raw]) -> Sung:
     return [(start, end) for (start, _), end in zip(told, ends, strict=True)]
 
 
+def _thumb(raw: Sequence[Raw]) -> frozenset[Fraction]:
+    """Where a guitarist's thumb strikes between strums: one hand plays both, and is on the beat with what it plays there."""
+    strums = any(r.line == "chord" and r.mark in "dDuU" for r in raw)
+    return frozenset(r.start_q for r in raw if r.line != "chord") if strums else frozenset()
+
+
 def rings(line: str, mark: str) -> bool:
     """Whether a note is one of a broken chord, which the next one does not end."""
     return (bool(voices(mark)) or mark.isdigit()) and line not in LINES
@@ -136,12 +143,13 @@ def _harmonised(
     line: str,
     owes: bool = True,
     sung: Sung = (),
+    thumb: frozenset[Fraction] = frozenset(),
 ) -> list[Event]:
     """Strokes of one line with their chords, ends cut at the next stroke, the zone and silence."""
     raw.sort(key=lambda r: r.start_q)
     timed = zone.kind is ZoneKind.TIME and line == "chord"
     hand = "d" if any(r.mark in "dDuU" for r in raw) else "x"
-    row = Row(score, zone, line, hand, timed, owes, sung)
+    row = Row(score, zone, line, hand, timed, owes, sung, thumb)
     return _cut(score, zone, placed(row, raw), line)
 
 

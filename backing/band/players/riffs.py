@@ -22,8 +22,10 @@ from backing.band.players.tones import Tones, tones
 from backing.styles.model import Pattern
 
 ACCENT, DEAD = 1.12, 0.45
+OFTEN = 2  # octaves a bar, above which a figure is one in octaves
 DEAD_Q = Fraction(1, 8)
 UNDER_STRINGS = 45  # A2, where a strummed guitar leaves the bass its room
+LOW_STRING = 40  # E2, where a guitar begins
 _OCTAVES = "-'"  # signs of octaves around a degree
 _FIGURE = frozenset((Kind.PATTERN, Kind.OCTAVES, Kind.HELD))
 Event = tuple[Fraction, Fraction, str]  # start, end, mark
@@ -284,6 +286,8 @@ def _approach(line: Line, stretch: Stretch, anchor: int, goal: int) -> int:
     sides = [
         d for d in ways if line.low <= goal + d <= line.high and (goal + d != anchor or abs(d) == 1)
     ]
+    if line.brief.style.in_fifths and anchor >= LOW_STRING:
+        sides = [d for d in sides if goal + d <= anchor]  # no higher than the fifths that sound
     sides = _asked(line, t, goal, sides)
     if not sides:
         return fifth
@@ -350,4 +354,4 @@ def _in_octaves(pattern: Pattern) -> bool:
     marks = [
         c.mark.rstrip("!") for bar in pattern.lines["bass"] for pulse in bar for c in pulse.cells
     ]
-    return marks.count("8") + marks.count("1'") > pattern.bars
+    return marks.count("8") + marks.count("1'") > OFTEN * pattern.bars

@@ -41,6 +41,7 @@ class Row(NamedTuple):
     timed: bool
     owes: bool
     sung: Sung
+    thumb: frozenset[Fraction] = frozenset()  # where the thumb strikes under a hand that strums
 
 
 class _Turn(NamedTuple):
@@ -161,7 +162,10 @@ def _turns(row: Row, raw: Sequence[Raw]) -> Iterator[_Turn]:
         following = changes[i + 1] if i + 1 < len(changes) else None
         if following is None and change.end_q == zone.end_q:
             following = _beyond(row.score, change, zone)
-        answered = following is not None and at < len(raw) and raw[at].start_q == following.start_q
+        answered = following is not None and (
+            (at < len(raw) and raw[at].start_q == following.start_q)
+            or following.start_q in row.thumb
+        )
         before = changes[i - 1] if i else None
         yield _Turn(change, before, following, start, end, list(raw[first:at]), answered)
 
