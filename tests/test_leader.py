@@ -89,11 +89,7 @@ def somebody_waits(style: str) -> None:
     for text in (FOUR, AABA):
         assert whole_rests(text, style), style
         found = [frozenset(rests(plan(text, style, seed))) for seed in range(1, 6)]
-        waiting = {p for n, p, *_ in rests(plan(text, style)) if n == 0}
-        least = (
-            3 if len(waiting) > 1 or waiting & {"keys", "guitar"} else 2
-        )  # one horn: half a section
-        assert len(set(found)) >= least, (style, "five seeds, at least three plans")
+        assert len(set(found)) >= 3, (style, "five seeds, at least three plans")
         for number, section in enumerate(plan(text, style).sections):
             core = {"bass", "drums", *ready.style.core}
             if not dropped(section):

@@ -60,10 +60,11 @@ def with_entries(track: Track, plans: Sections) -> Sections:
     if not track.long:
         return plans
     doors = _doors(track)
+    alone = sum(len(_waiting(track, plans, role)) for role in WAITING) == 1
     for role, (low, high, why) in WAITING.items():
         for player in _waiting(track, plans, role):
             offered = doors[int(low * len(doors)) : max(2, ceil(high * len(doors)))] or doors[-1:]
-            if role == "horns":
+            if role == "horns" and not alone:  # what waits alone may come at any door
                 offered = _after_the_first(track, offered, doors)
             elif role == "comping":  # the section that answers opens
                 offered = [n for n in doors if plans[n].stand is Stand.ANSWER][:1] or offered
@@ -193,11 +194,14 @@ def _in(track: Track, plan: SectionPlan, number: int, role: str) -> tuple[str, .
 def _horns_rested(track: Track, plans: Sections) -> Sections:
     """Horns out of the first halves of sections, from the front on, until they rest for a third of the choruses."""
     total = sum(map(track.bars, track.inside))
+    first = next(
+        (h for n in track.inside for h in track.of_role(n, "horns") if h not in track.core(n)), ""
+    )
     rested = sum(
         min(track.bars(n), r.last - r.first + 1)
         for n in track.inside
         for r in plans[n].rests
-        if role_of(r.player).name == "horns" and r.player.endswith("horns")
+        if r.player == first
     )
     made = list(plans)
     for number in track.inside:

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from backing.band.led import Backing, Move, Pedal, Plan, SectionPlan
+from backing.band.led import Move, Pedal, Plan, SectionPlan
 from backing.band.model import Kind, Note, Why
 from backing.band.players.common import Brief, Stroke, Zone, ZoneKind
 from backing.band.zones import Mark, Rank, final_chord
@@ -111,7 +111,8 @@ def without(zone: Zone, start_q: Fraction, end_q: Fraction) -> list[Zone]:
 def asked(part: Part, led: SectionPlan) -> Part:
     """A player with the way of playing that the leader asks for: long notes of horns."""
     ideas = any(pattern.idea for pattern in part.patterns)
-    if led.backing is Backing.BACKGROUND and part.kind.name == "horns" and not ideas:
+    behind = any(d.move is Move.BACKGROUND and part.role in d.players for d in led.decisions)
+    if behind and not ideas:
         return replace(part, plays=dict.fromkeys(part.plays, "guide tones"))
     return part
 
