@@ -121,6 +121,8 @@ def _bar(brief: Brief, number: int, row: Sequence[Change]) -> dict[int, Quick]:
     else:
         ways = FOLLOWS[band(plan.level)]
     way = _this_time(brief, brief.part.role, ways)
+    if not leads and len(row) < LEAST and number % 2:
+        way = "rests"  # short bars: one in two is enough
     return {c.index: Quick(way, leads, beat, len(row)) for beat, c in enumerate(row)}
 
 

@@ -22,7 +22,6 @@ from backing.band.players.tones import Tones, tones
 from backing.styles.model import Pattern
 
 ACCENT, DEAD = 1.12, 0.45
-OFTEN = 2  # octaves a bar, above which a figure is one in octaves
 DEAD_Q = Fraction(1, 8)
 UNDER_STRINGS = 45  # A2, where a strummed guitar leaves the bass its room
 LOW_STRING = 40  # E2, where a guitar begins
@@ -350,8 +349,9 @@ def _figure(line: Line, stretch: Stretch) -> Why:
 
 @lru_cache(maxsize=4096)
 def _in_octaves(pattern: Pattern) -> bool:
-    """Whether a figure leaps up to the octave again and again."""
+    """Whether every other note of a figure leaps up to the octave."""
     marks = [
         c.mark.rstrip("!") for bar in pattern.lines["bass"] for pulse in bar for c in pulse.cells
     ]
-    return marks.count("8") + marks.count("1'") > OFTEN * pattern.bars
+    struck = len(marks) - marks.count("x")
+    return 2 * (marks.count("8") + marks.count("1'")) >= struck > 2

@@ -10,6 +10,8 @@ are short), and no fill twice in a row (common practice).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from fractions import Fraction
+from functools import lru_cache
 
 from backing.band.players.common import Brief, band
 from backing.band.players.patterns.altered import without_one
@@ -19,8 +21,9 @@ from backing.styles.model import Pattern
 from backing.timeline.model import Timeline
 
 PHRASE, EVERY = 4, 8  # bars
+FEET = ("kick", "pedal hat")
 FRESH = 16  # bars for which a fill does not come again
-LATELY = 3  # nor is one of the last three taken again: where the band strikes or builds up, one of them was not played
+LATELY = 4  # nor is one of the last four taken again: where the band strikes or builds up, one of them was not played
 
 
 def fill_due(bar: int, bars: int) -> bool:
@@ -93,10 +96,28 @@ def _next(
     """What is played in a bar after what was played before it."""
     lately = [p for then, p in played if bar - then <= FRESH] + [p for _, p in played[-LATELY:]]
     for near in NEAREST[level]:
-        fresh = [p for p in own(near) if not any(p is q for q in lately)]
+        fresh = [p for p in own(near) if not any(_alike(p, q) for q in lately)]
         if fresh:
             return place.pick(fresh, [p.weight for p in fresh], bar)
     if spare:
         return None
     again = [p for p in own(level) if p is not lately[-1]] or own(level)
     return place.pick(again, [p.weight for p in again], bar)
+
+
+def _alike(a: Pattern, b: Pattern | None) -> bool:
+    """Whether two fills are one to the ear: the same, or with the same strokes of the hands in a meter that leaves no more."""
+    return a is b or (b is not None and bool(_hands(a)) and _hands(a) == _hands(b))
+
+
+@lru_cache(maxsize=1024)
+def _hands(pattern: Pattern) -> frozenset[tuple[str, int, int, Fraction]]:
+    """Where hands strike in a fill: drum, bar, pulse, and place in it."""
+    return frozenset(
+        (drum, number, at, cell.at_q)
+        for drum, bars in pattern.lines.items()
+        if drum not in FEET
+        for number, bar in enumerate(bars)
+        for at, pulse in enumerate(bar)
+        for cell in pulse.cells
+    )
