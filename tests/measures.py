@@ -15,6 +15,7 @@ from itertools import groupby, pairwise
 
 from backing.band.model import Arrangement, Kind, Note, Player
 from backing.ground.instruments import DRUM_KEYS
+from backing.ground.roles import role_of
 from backing.styles.model import Where
 from backing.timeline.model import ChordSpan, Strike
 
@@ -72,7 +73,8 @@ def harmony(music: Arrangement, colours: bool = True) -> Harmony:
     """
     found = Harmony()
     spans = music.timeline.chords
-    comping = [(p.role, by_chord(p), _powered(p)) for p in roles(music)]
+    chordal = [p for p in music.players if role_of(p.role).name in CHORDAL]
+    comping = [(p.role, by_chord(p), _powered(p)) for p in chordal]
     bass = [by_chord(p) for p in roles(music, ("bass",))]
     for index, span in enumerate(spans):
         chord = span.chord

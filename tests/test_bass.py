@@ -22,6 +22,7 @@ from backing.styles.cells import read as read_line
 from backing.styles.find import find
 from backing.styles.model import Part, Pattern, Where
 from backing.timeline.model import Strike
+from tests import measures
 from tests.band import DEMOS, arranged, chart, demo, player
 from tests.briefs import brief, part
 from tests.each import each
@@ -513,3 +514,33 @@ def test_what_is_told_as_an_approach_lies_beside_what_it_leads_to(style: str) ->
                 same = x.pitch == y.pitch and x.why.words == y.why.words  # the approach twice
                 assert same or 1 <= abs(x.pitch - y.pitch) <= 2, (style, seed, x, y)
     assert told >= 20
+
+
+@each("style", ["fast punk", "rock eighths"])
+def test_under_fifths_the_bass_lies_low_and_no_chord_leaps_an_octave_for_it(style: str) -> None:
+    """A rock bass lives on its two low strings (common practice), so that a guitar's F stays at its first fret."""
+    music = arranged(chart("C | Em | F | G | F | G | Em | Am", meter="4/4", choruses=2), style)
+    line = player(music, "bass").notes
+    assert sum(n.pitch <= 40 for n in line) >= 0.8 * len(line)
+    spans = music.timeline.chords
+    lowest: dict[str, set[int]] = {}
+    for stroke in measures.strokes(player(music, "guitar").notes):
+        symbol = spans[stroke[0].chord].symbol
+        if len(stroke) == 2:  # a fifth
+            lowest.setdefault(symbol, set()).add(stroke[0].pitch)
+    assert all(len(found) == 1 for found in lowest.values()), lowest
+
+
+def test_an_upstroke_before_a_bass_string_stays_on_its_chord() -> None:
+    """One hand strums and plays the string on the beat: it goes on to the next chord there (common practice)."""
+    ups = answered = 0
+    for seed in (1, 2, 3):
+        text = chart("C | G | F | C | F | G | C | G7", meter="3/4", choruses=2)
+        notes = player(arranged(text, "Cajun waltz", seed), "guitar").notes
+        thumbs = {n.start_q: n.chord for n in notes if n.why.kind is Kind.THUMB}
+        for note in notes:
+            if "upstroke" in note.why.words and note.start_q % 3 == Fraction(5, 2):
+                ups += 1
+                answered += thumbs.get(note.start_q + Fraction(1, 2)) == note.chord
+    assert ups > 10
+    assert answered == 0

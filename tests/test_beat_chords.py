@@ -9,7 +9,7 @@ from functools import cache
 from itertools import combinations, pairwise
 from pathlib import Path
 
-from backing.band.model import Arrangement
+from backing.band.model import Arrangement, Kind
 from tests import ensemble, measures
 from tests.band import arranged, chart, player
 from tests.each import each
@@ -155,3 +155,14 @@ def test_one_chord_for_eight_bars_is_planed_in_fourths() -> None:
     }
     assert outside <= {6, 14}
     assert outside
+
+
+@each("style", ["bachata", "rockabilly"])
+def test_a_hand_that_states_every_chord_plays_no_run(style: str) -> None:
+    """One hand has time for one of both."""
+    music = take("beats-in-four", 1, style)
+    quick = set(ensemble.beat_chords(music))
+    for part in ensemble.comping(music):
+        assert not [n for n in part.notes if n.chord in quick and n.why.kind is Kind.LINE], (
+            part.role
+        )

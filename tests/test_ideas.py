@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections import Counter
 from fractions import Fraction
+from itertools import groupby
 from pathlib import Path
 
 from backing.band.arrange import arrange
+from backing.band.briefing import form_of
 from backing.band.course import energies, levels, opens
 from backing.band.model import Arrangement, Note
 from backing.ground.instruments import DRUM_NAMES
 from backing.ground.roles import COMPING
 from backing.performance.explain import explain
+from backing.styles.find import find
 from backing.styles.load import load, load_text
 from backing.styles.model import Style
 from backing.styles.show import page
@@ -308,3 +311,18 @@ IDEA = '[idea.stop]\nrest = ["drums"]\n'
 )  # fmt: skip
 def test_a_mistake_is_told_with_what_to_type(text: str, message: str, hint: str) -> None:
     refused(HEAD + text, message, hint)
+
+
+def test_what_leaves_somebody_out_does_not_come_twice_running() -> None:
+    """A drop is heard because the band was there before it (common practice)."""
+    out: Counter[int] = Counter()
+    for seed in range(1, 9):
+        text = "choruses: 3\n[A]\n" + EIGHT + EIGHT
+        timed, own = timeline(text, "reggae steppers"), find("reggae steppers")
+        form = form_of(timed, own, seed, {}, guide_tones=False, plain=False)
+        for plans in form.plans:
+            row = ["dub drop" in plan.ideas for plan in plans["bass"]]
+            runs = [len(list(run)) for dropped, run in groupby(row) if dropped]
+            out.update(runs)
+    assert out
+    assert max(out) <= 4, out

@@ -156,6 +156,29 @@ def test_what_rests_is_silent_and_what_is_written_about_players_wins() -> None:
     assert {n for n, *_ in rests(plan(loud, "funk"))} <= {2, 6, 10, 14}
 
 
+def test_trumpets_of_a_mambo_keep_their_riff_behind_long_notes_of_the_saxophones() -> None:
+    """Who makes the style what it is plays its own music throughout (common practice)."""
+    music = arranged(AABA, "mambo", 3)
+    number = next(
+        n for n, s in enumerate(music.plan.sections)
+        if s.backing is Backing.BACKGROUND and s.rests_at("horns 2", 7) is None
+    )  # fmt: skip
+    section = music.timeline.sections[number]
+    bars = music.timeline.bars[section.first - 1 : section.last]
+    kinds = {
+        role: {
+            n.why.kind
+            for n in notes_in(
+                next(p.notes for p in music.players if p.role == role),
+                bars[4].start_q,
+                bars[6].end_q,
+            )
+        }
+        for role in ("horns", "horns 2")
+    }
+    assert kinds == {"horns": {Kind.LINE}, "horns 2": {Kind.HELD}}
+
+
 def test_a_short_track_has_everybody_from_the_first_bar() -> None:
     for text in ("| C | Am | F | G |", "choruses: 3\n| C | Am | F | G |", "[A]\n| C |\n[B]\n| F |"):
         assert rests(plan(text, "funk")) == [], text

@@ -21,7 +21,7 @@ from backing.band.players.walking import LIKED, move_cost, routes
 from backing.ground.timebase import EIGHTH
 
 HOME = 38  # D2, where a line begins
-UNDER_FIFTHS = 33  # A1, where it lies under a guitar that plays fifths on its low strings
+UNDER_FIFTHS = 29  # F1, where it lies under a guitar that plays fifths on its low strings
 UNDER_STRUMMING = 34  # where it lies under a guitar that strums all its strings
 _STAYS = {
     0: 0.0,

@@ -41,6 +41,9 @@ from backing.harmony.symbol import Chord
 
 BURIED = 5.0  # against a grip whose third or seventh a strum over a high bass would leave out
 OVER_MELODY = 1.0  # against a grip whose top lies over the melody
+HIGH_FIFTH = (
+    2.0  # points for a fifth above the two low strings, where the part would leap an octave
+)
 OUTSIDE = 4.0  # against every note outside the register that a style asks for
 UNROCKED = 8.0  # against a grip from which a rocking hand cannot reach the sixth
 LOW_DOWN = 0.5  # against every fret by which a rocking hand is up the neck
@@ -163,12 +166,20 @@ def _own_costs(brief: Brief, step: Step, kind: str, offer: Grips) -> list[float]
         if rocking:  # the bass is far below, and the hand where the little finger has the least way
             own += LOW_DOWN * max(grip.frets)
             own += UNROCKED if _raised(step.chord, grip, "6") is None else 0.0
+        elif kind == "power":
+            own += HIGH_FIFTH * _on_fourth(grip)
         if buried:
             own += _buried(step.chord, grip, step.bass_inside)
         if step.melody and grip.pitches[-1] > min(step.melody):
             own += OVER_MELODY
         costs.append(own + OUTSIDE * sum(not low <= p <= high for p in grip.pitches))
     return costs
+
+
+def _on_fourth(grip: Grip) -> bool:
+    """Whether a fifth begins above the two lowest strings, on none that is open."""
+    string, fret = next((i, f) for i, f in enumerate(grip.frets) if f >= 0)
+    return string > 1 and fret > 0
 
 
 def register(brief: Brief) -> tuple[int, int]:

@@ -349,9 +349,9 @@ def _figure(line: Line, stretch: Stretch) -> Why:
 
 @lru_cache(maxsize=4096)
 def _in_octaves(pattern: Pattern) -> bool:
-    """Whether every other note of a figure leaps up to the octave."""
+    """Whether about every other note of a figure leaps up to the octave."""
     marks = [
         c.mark.rstrip("!") for bar in pattern.lines["bass"] for pulse in bar for c in pulse.cells
     ]
     struck = len(marks) - marks.count("x")
-    return 2 * (marks.count("8") + marks.count("1'")) >= struck > 2
+    return 5 * (marks.count("8") + marks.count("1'")) >= 2 * struck > 4

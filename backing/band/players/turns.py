@@ -85,6 +85,8 @@ def _placed(row: Row, turn: _Turn, struck: bool, ring_q: Fraction) -> list[tuple
     quick = row.score.rows.get(turn.change.index) if row.zone.kind is ZoneKind.TIME else None
     if quick is not None and not row.score.shared(turn.start_q):
         silent = struck or not sounds(row.score.rows, turn.change.index)
+        if row.line in LINES:
+            return []  # a hand that states every chord has no time for a run
         if row.timed or silent:
             return [] if silent else _in_quick_row(row, turn, quick)
     strokes = _fitted(row, turn, None if struck else ring_q)
