@@ -23,7 +23,7 @@ from backing.timeline.model import Timeline
 PHRASE, EVERY = 4, 8  # bars
 FEET = ("kick", "pedal hat")
 FRESH = 16  # bars for which a fill does not come again
-LATELY = 4  # nor is one of the last four taken again: where the band strikes or builds up, one of them was not played
+LATELY = 3  # nor is one of the last three taken again: where the band strikes or builds up, one of them was not played
 
 
 def fill_due(bar: int, bars: int) -> bool:
@@ -101,8 +101,15 @@ def _next(
             return place.pick(fresh, [p.weight for p in fresh], bar)
     if spare:
         return None
-    again = [p for p in own(level) if p is not lately[-1]] or own(level)
-    return place.pick(again, [p.weight for p in again], bar)
+    return _longest_ago([p for near in NEAREST[level] for p in own(near)], played)
+
+
+def _longest_ago(
+    offers: Sequence[Pattern], played: Sequence[tuple[int, Pattern | None]]
+) -> Pattern | None:
+    """Of some fills the one that was played last the longest time ago."""
+    last = {id(p): number for number, (_, p) in enumerate(played)}
+    return min(offers, key=lambda p: last.get(id(p), -1), default=None)
 
 
 def _alike(a: Pattern, b: Pattern | None) -> bool:
