@@ -1,4 +1,6 @@
 // The band as the desk asks for it: one connection, opened when it is first heard, and what is asked of it until then.
+const REST_MS = 500;
+
 export class Band {
   // `on`: place({ bar, beat, line }), state({ playing, failed }).
   constructor(on) {
@@ -12,10 +14,11 @@ export class Band {
     this._asked = new Map(); // what holds until it is asked otherwise: tempo, key, seed, loop, levels
   }
 
-  // The chart as it is typed now.
+  // The chart as it is typed now; the band takes it up when the hands rest, for it plays on meanwhile.
   chart(chart) {
     this._chart = chart;
-    if (this._sound && this.playing) this._load();
+    clearTimeout(this._resting);
+    this._resting = setTimeout(() => this._sound && this.playing && this._load(), REST_MS);
   }
 
   _load() {
