@@ -1,23 +1,24 @@
 """What the guide says of diagnostics: taken from their tables and, by reading a short chart that gets it, from the reader.
 
-Conventions: `…` stands for what is filled in. `backing/guide/codes.toml` has a chart for each code that one chart can show.
+Conventions: `…` stands for what is filled in. `backing/guide/codes.toml` has a chart for each code that one chart, or
+one tune in ABC, can show.
 """
 
 from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
 
 from backing.chart.codes import CODES, SYMBOL_CODES, SYMBOL_WARNINGS
-from backing.chart.parse import parse
 from backing.ground.errors import ChartError
 from backing.ground.source import Diagnostic
 from backing.reading.findings import CODES as FOREIGN
 
 KNOWN = CODES | FOREIGN
-CHART = "tune.txt"
+CHART, ABC = "tune.txt", "tune.abc"
 SHORT = 4  # lines of a chart that are shown in a list
 # first signs of a code: what it is about
 _ABOUT = {
@@ -29,6 +30,8 @@ _ABOUT = {
 # codes whose sentence is worded where they are found
 _WORDED = {
     "E230": "there is no such style",
+    "E701": "a file of another program cannot be read",
+    "W701": "something that a file does not say is assumed",
     "W510": "a number or a numeral can mean two chords",
     "W709": "something was read in one of several ways, or left out",
 } | {
@@ -45,16 +48,30 @@ def examples() -> dict[str, str]:
     return {code: str(chart) for code, chart in tomllib.loads(read).items()}
 
 
+@cache
 def shown(code: str) -> Diagnostic | None:
     """What the chart of a code is answered with, None where it has no chart."""
-    chart = examples().get(code)
-    if chart is None:
+    text = examples().get(code)
+    if text is None:
         return None
+    return next((d for d in _found(text, ABC if code[1] == "7" else CHART) if d.code == code), None)
+
+
+def _found(text: str, name: str) -> Iterator[Diagnostic]:
+    """Everything that is said of a chart: by its reader, and by those who make it ready and print it."""
+    from backing.commands.options import Options
+    from backing.commands.preparing import prepare
+    from backing.commands.writing import unseen
+    from backing.reading.opened import opened
+
     try:
-        found = parse(chart, CHART).warnings
+        chart = opened(text.encode("utf-8"), name)
+        yield from chart.warnings
+        prepared = prepare(chart)
+        yield from prepared.warnings
+        yield from unseen(prepared, [Options()])
     except ChartError as wrong:
-        found = wrong.diagnostics
-    return next((d for d in found if d.code == code), None)
+        yield from wrong.diagnostics
 
 
 def codes() -> str:
