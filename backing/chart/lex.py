@@ -270,32 +270,41 @@ def cells(
             result.append(Cell(left, tokens, mark, first, last))
             left, tokens = mark, []
             continue
-        first = found.start(kind)
-        if numbers and kind == "meter":
-            meter = None if tokens else _METER_FIRST.match(text, first, end)
-            figure = meter or _FIGURE.match(text, first, end)
-            kind, at = "meter" if meter else "word", figure.end() if figure else at
-        if kind == "word" and text[at : at + 1] == "(":
-            at = _word_end(text, at, end)
-        if kind == "word" and "[" in text[first + 1 : at]:
-            grip = _GRIP.match(text, at, end)
-            at = grip.end() if grip and "]" not in text[first:at] else at
-        word = text[first:at]
-        if kind == "quote":
-            at = _bar_end(text, first, end)
-            faults.add("E120", first, first + 1)
-            word, kind = text[first:at].rstrip(), "broken"
-        elif kind == "word":
-            if word == "/" or word == "%" or word == "%2":
-                kind = word[0]
-        elif kind not in ("meter", "text", "broken"):
-            kind = word if kind != "colon" else "word"
-        tokens.append(Token(kind, first, at, word))
+        token = _token(text, found, end, faults, numbers, first=not tokens)
+        at = token.end
+        tokens.append(token)
     ended = not tokens and left is not None
     if tokens:
         left = left or BarMark(start, start)
         result.append(Cell(left, tokens, BarMark(end, end), tokens[0].start, tokens[-1].end))
     return result, began and left is not None, ended
+
+
+def _token(
+    text: str, found: re.Match[str], end: int, faults: Faults, numbers: bool, *, first: bool
+) -> Token:
+    """What stands between bar lines, from what was found of it; `first` in its bar."""
+    kind = found.lastgroup or ""
+    start, at = found.start(kind), found.end()
+    if numbers and kind == "meter":
+        meter = _METER_FIRST.match(text, start, end) if first else None
+        figure = meter or _FIGURE.match(text, start, end)
+        kind, at = "meter" if meter else "word", figure.end() if figure else at
+    if kind == "quote":
+        at = _bar_end(text, start, end)
+        faults.add("E120", start, start + 1)
+        return Token("broken", start, at, text[start:at].rstrip())
+    if kind != "word":
+        word = text[start:at]
+        known = kind in ("meter", "text", "broken")
+        return Token(kind if known else "word" if kind == "colon" else word, start, at, word)
+    if text[at : at + 1] == "(":
+        at = _word_end(text, at, end)
+    if "[" in text[start + 1 : at]:
+        grip = _GRIP.match(text, at, end)
+        at = grip.end() if grip and "]" not in text[start:at] else at
+    word = text[start:at]
+    return Token(word[0] if word in ("/", "%", "%2") else "word", start, at, word)
 
 
 def _bar_end(text: str, at: int, end: int) -> int:

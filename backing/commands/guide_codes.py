@@ -32,7 +32,9 @@ _WORDED = {
     "E230": "there is no such style",
     "E701": "a file of another program cannot be read",
     "W701": "something that a file does not say is assumed",
+    "W202": "the style has no such player to be louder or softer",
     "W510": "a number or a numeral can mean two chords",
+    "W707": "of several at once (notes, tunes, parts) one is read",
     "W709": "something was read in one of several ways, or left out",
 } | {
     code: f"a chord symbol: {name.replace('-', ' ')}"

@@ -196,21 +196,25 @@ def _style(table: Table, file: str, base: Style | None) -> Style | None:
         last_chord=_last_chord(table, style, base.last_chord if base else None),
         hold=table.bars("hold", base.hold if base else TALKS if _talks(style) else HOLDS),
     )
-    without = table.words("without", tuple(players))
-    parts = []
-    for role in players:
-        inherited = base.part(role) if base and not named(role, without) else None
-        if role in table.data:
-            part = read_part(table.table(role), role, style, inherited)
-        else:
-            part = inherited
-        if part is not None:
-            parts.append(part)
+    parts = _parts(table, style, base, players)
     if not parts and not table.faults.found:
         table.fault("S102", None, "this style has no players", "add a table such as [drums]")
     if not table.faults.found:
         _played(table, style.ideas, parts)
     return style._replace(parts=tuple(parts))
+
+
+def _parts(table: Table, style: Style, base: Style | None, players: Sequence[str]) -> list[Part]:
+    """What every player of the style plays, taken over from `base` where its own table does not say."""
+    without = table.words("without", tuple(players))
+    parts = []
+    for role in players:
+        inherited = base.part(role) if base and not named(role, without) else None
+        own = role in table.data
+        part = read_part(table.table(role), role, style, inherited) if own else inherited
+        if part is not None:
+            parts.append(part)
+    return parts
 
 
 def _talks(style: Style) -> bool:

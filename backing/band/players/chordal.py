@@ -184,58 +184,20 @@ def voice(
     found = [step for step in steps(brief) if sounds(rows, step.change.index)]
     if not found:
         return {}
-    top = brief.part.instrument.high
-    palettes: list[Palette] = []
-    for step in found:
-        floor = low
-        if low <= step.bass <= top - NARROWEST:
-            floor = low + -(-(step.bass + 1 - low) // 3) * 3  # in threes: few registers to search
-        in_row = step.change.index in rows
-        kind = family["mf" if in_row else step.level]
-        loud = fuller and kind == "triads" and step.level == "f"
-        count = voices or VOICES[kind] + loud
-        if in_row and len(step.chord.degrees) >= FOUR and kind not in ("power", "open"):
-            count = max(count, FOUR)
-        added = step.colours
-        if kind in ADD_NINTHS and len(step.chord.degrees) < 4:
-            added = tuple(d for d in added if d.number == 9)
-        palettes.append(
-            palette(step.chord, added, kind, count, floor, min(max(high, floor + 19), top))
-        )
-    lean = LEAN * (2 * brief.place.roll("lean") - 1)
-    nodes = []
-    for step, offer in zip(found, palettes, strict=True):
-        where = (bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
-        chance = jitter(
-            brief.place.roll("voicing", *where),
-            len(offer.voicings),
-            ROW_TIE if step.change.index in rows else 0.15 if step.fast else NEAR_TIE,
-        )
-        own = [v.cost + c for v, c in zip(offer.voicings, chance, strict=True)]
-        if step.bass or step.melody:
-            own = [c + _surroundings(v, step) for c, v in zip(own, offer.voicings, strict=True)]
-        if step.change.index in rows:
-            own = [c + lean * v.top for v, c in zip(offer.voicings, own, strict=True)]
-        if chords := beside.get(step.change.index):
-            own = [
-                c + doubling(v.pitches, chords) for c, v in zip(own, offer.voicings, strict=True)
-            ]
-        nodes.append(own)
+    palettes = [
+        _offered(brief, step, family, (low, high), voices, fuller, step.change.index in rows)
+        for step in found
+    ]
+    nodes = [
+        _node(brief, step, offer, beside.get(step.change.index, ()), step.change.index in rows)
+        for step, offer in zip(found, palettes, strict=True)
+    ]
     edges = []
     for a, b, last, step in zip(palettes, palettes[1:], found, found[1:], strict=False):
         weight = 0.0 if step.fast else held * MOVES_ON if step.turns else held
-        slides = planes(last.chord, step.chord)
-        edges.append(
-            _edges(
-                a,
-                b,
-                1.5 if step.fast else 1.0,
-                step.restless,
-                last.chord != step.chord,
-                weight,
-                slides,
-            )
-        )
+        haste = 1.5 if step.fast else 1.0
+        changes, slides = last.chord != step.chord, planes(last.chord, step.chord)
+        edges.append(_edges(a, b, haste, step.restless, changes, weight, slides))
     path = best_path(nodes, edges)
     made: dict[int, Voiced] = {}
     before: Voicing | None = None
@@ -244,6 +206,53 @@ def voice(
         made[step.change.index] = Voiced(voicing, _words(before, voicing))
         before = voicing
     return made
+
+
+def _offered(
+    brief: Brief,
+    step: Step,
+    family: Mapping[str, str],
+    between: tuple[int, int],
+    voices: int,
+    fuller: bool,
+    in_row: bool,
+) -> Palette:
+    """The voicings that a chord may have, above its bass and within the instrument."""
+    low, high = between
+    top = brief.part.instrument.high
+    floor = low
+    if low <= step.bass <= top - NARROWEST:
+        floor = low + -(-(step.bass + 1 - low) // 3) * 3  # in threes: few registers to search
+    kind = family["mf" if in_row else step.level]
+    loud = fuller and kind == "triads" and step.level == "f"
+    count = voices or VOICES[kind] + loud
+    if in_row and len(step.chord.degrees) >= FOUR and kind not in ("power", "open"):
+        count = max(count, FOUR)
+    added = step.colours
+    if kind in ADD_NINTHS and len(step.chord.degrees) < 4:
+        added = tuple(d for d in added if d.number == 9)
+    return palette(step.chord, added, kind, count, floor, min(max(high, floor + 19), top))
+
+
+def _node(
+    brief: Brief, step: Step, offer: Palette, beside: Sequence[frozenset[int]], in_row: bool
+) -> list[float]:
+    """What each voicing of a chord costs by itself, near-ties broken by chance."""
+    where = (bar_of(brief, step.change), str(step.change.start_q - brief.start_q))
+    chance = jitter(
+        brief.place.roll("voicing", *where),
+        len(offer.voicings),
+        ROW_TIE if in_row else 0.15 if step.fast else NEAR_TIE,
+    )
+    own = [v.cost + c for v, c in zip(offer.voicings, chance, strict=True)]
+    if step.bass or step.melody:
+        own = [c + _surroundings(v, step) for c, v in zip(own, offer.voicings, strict=True)]
+    if in_row:
+        lean = LEAN * (2 * brief.place.roll("lean") - 1)
+        own = [c + lean * v.top for v, c in zip(offer.voicings, own, strict=True)]
+    if beside:
+        own = [c + doubling(v.pitches, beside) for c, v in zip(own, offer.voicings, strict=True)]
+    return own
 
 
 def bar_of(brief: Brief, change: Change) -> int:
