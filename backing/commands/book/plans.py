@@ -254,7 +254,7 @@ class _Maker:
             long = {"long": "yes" if work.long else "no"}
             outputs.append(Output(hidden, {**self.base, **memory, **long, "options": read(wish)}))
         outputs += [
-            Output(path, {**self.base, "options": read(wish), "sheet": sheet})
+            Output(path, {**self.base, "options": read(wish), "sheet": sheet, "form": drawn_by()})
             for sheet, path in marks.items()
         ]
         return Job(tuple(outputs), Later(work, self.told.styles), called(self.tune.path))
@@ -275,6 +275,14 @@ class _Maker:
 def read(wish: Options) -> str:
     """What shapes a file that is read and not heard."""
     return fingerprint(wish._replace(files=Files(), band=Band(), sound=Sound()))
+
+
+@lru_cache(maxsize=1)
+def drawn_by() -> str:
+    """The hash of what draws the marks of a sheet, and so of their form: marks of another form cannot be drawn by it."""
+    from backing.output import sheet
+
+    return fingerprint(Path(sheet.__file__).with_name("sheet.typ").read_bytes())
 
 
 @lru_cache(maxsize=16)
