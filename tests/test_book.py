@@ -370,7 +370,8 @@ def test_contents_and_index_name_the_pages_on_which_the_tunes_are() -> None:
     ]
     assert links == []  # none leads out of the book
     with pdfplumber.open("out/Two Sets-Bb.pdf") as pdf:
-        assert "for Bb instruments" in pdf.pages[0].extract_text()
+        assert "for B♭ instruments" in pdf.pages[0].extract_text()
+        assert re.search(r"^C major.*Anvil|Anvil.* C major", pdf.pages[-1].extract_text(), re.M)
         assert "C major" in pdf.pages[starts["Anvil"] - 1].extract_text()
 
 

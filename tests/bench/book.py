@@ -37,6 +37,12 @@ def started(folder: Path, *more: str) -> subprocess.Popen[str]:
     )  # fmt: skip
 
 
+def worked() -> float:
+    """Seconds that processors have worked for what was started here."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
 def run(folder: Path, *more: str) -> tuple[float, int, str, str]:
     """Seconds, exit code and what was said."""
     begun = time.perf_counter()
@@ -54,13 +60,17 @@ def times(place: Path) -> dict[str, int]:
 
 def first(folder: Path, count: int) -> None:
     """First run, second, one chart changed, one broken."""
+    at = worked()
     once, code, out, err = run(folder)
-    print(f"first run: {once:.1f} s, exit {code}: {out} {err}")
+    first_cpu = worked() - at
+    print(f"first run: {once:.1f} s ({first_cpu:.1f} s of processors), exit {code}: {out} {err}")
     before = times(folder / "out")
+    at = worked()
     again, code, out, _ = run(folder)
+    cpu = worked() - at
     wrote = [p for p, t in times(folder / "out").items() if before.get(p) != t]
     print(
-        f"second run: {again:.2f} s, {100 * again / once:.2f} % of the first, exit {code}, wrote {wrote}: {out}"
+        f"second run: {again:.2f} s, {100 * again / once:.2f} % of the first; {cpu:.2f} s of processors, {100 * cpu / first_cpu:.2f} %; exit {code}, wrote {wrote}: {out}"
     )
     chart = folder / "charts" / f"tune{count // 2:03}.txt"
     chart.write_text(chart.read_text("utf-8").replace("ending: short", "ending: ring"), "utf-8")
@@ -84,7 +94,7 @@ def killed(folder: Path, count: int) -> None:
     whole = seen(folder / "out")
     shutil.rmtree(folder / "out")
     dice = random.Random(1)
-    moments = sorted(dice.uniform(0.3, once / 4) for _ in range(KILLS))
+    moments = sorted(dice.uniform(0.3, once / 2) for _ in range(KILLS))
     half = 0
     for moment in dice.sample(moments, KILLS):
         work = started(folder)

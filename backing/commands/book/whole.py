@@ -15,6 +15,7 @@ from backing.commands.book.choices import BookChoices
 from backing.commands.book.listing import Listing
 from backing.commands.book.plans import FIRST, NAMES, Made, Plan
 from backing.commands.planned import SOUND
+from backing.ground.pitch import Key
 from backing.output.bundle import CONTENTS, INDEX
 from backing.output.files import MADE_BY
 from backing.output.jobs import Job, Output, fingerprint
@@ -113,7 +114,7 @@ def book_job(
 
         entries = [
             Entry(
-                title_of(one), one.facts["by"], one.facts["style"], one.facts["key"], one.plan.tune.heading,
+                title_of(one), one.facts["by"], one.facts["style"], key_for(one.facts["key"], sheet), one.plan.tune.heading,
                 json.loads((store.place / one.plan.marks[sheet]).read_text("utf-8")),
             )
             for one in tunes
@@ -122,6 +123,16 @@ def book_job(
         target.write_bytes(printed(front, entries, size))
 
     return job(path, {"words": words, "tunes": files}, write)
+
+
+def key_for(key: str, sheet: str) -> str:
+    """The key that an instrument reads for one that sounds."""
+    from backing.output.sheet.write import TRANSPOSING
+    from backing.timeline.marks import moved_key
+
+    if sheet == "concert":
+        return key
+    return moved_key(Key.parse(key), TRANSPOSING[sheet])[0].name
 
 
 def title_of(one: Standing) -> str:

@@ -15,7 +15,8 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from backing.output.book.page import key_shown
-from backing.output.sheet.marks import BOLD, REGULAR, Line, Mark, placed, run, wrapped
+from backing.output.sheet.faces import width
+from backing.output.sheet.marks import BOLD, REGULAR, Mark, placed, run, wrapped
 from backing.output.sheet.page import FOOT, HEAD, PAPERS, SIDE
 from backing.output.sheet.words import typeset
 from backing.output.sheet.write import Laid, Link, in_short, set_pages
@@ -24,6 +25,7 @@ ROW = 17.0  # points from a line of the contents to the next
 SMALL = 9.0
 INDEX_ROW = 13.5
 COLUMN_GAP = 24.0
+DOT = width(". ", REGULAR, 7.0)  # a dot of a leader
 NUMBER = 26.0  # points kept for the number of a page
 _ARTICLE = re.compile(r"(The|A|An)\s+(?=\S)", re.I)
 
@@ -125,7 +127,12 @@ def title_page(front: Front, count: int, wide: float, high: float) -> list[Mark]
     for words, size, face, soft in (
         (front.title, 34.0, BOLD, False),
         (front.by, 14.0, REGULAR, False),
-        (f"for {front.instrument} instruments" if front.instrument else "", 14.0, REGULAR, False),
+        (
+            f"for {key_shown(front.instrument)} instruments" if front.instrument else "",
+            14.0,
+            REGULAR,
+            False,
+        ),
         (f"{count} tunes" if count != 1 else "1 tune", 11.0, REGULAR, True),
     ):
         for row in wrapped(typeset(words), size, face, wide - 4 * SIDE):
@@ -242,7 +249,8 @@ def list_row(row: Row, room: float, size: float, two: bool) -> list[Mark]:
     ends = max(words.width, at + beside.width if row.beside else 0.0) + 6
     marks = [*words.marks, *(placed(m, at, 0.0) for m in beside.marks)]
     if room - NUMBER > ends:
-        marks.append(Line(ends, -2.0, room - NUMBER, -2.0, 0.15))
+        dots = run(". " * int((room - NUMBER - ends) / DOT), 7.0, soft=True)
+        marks += [placed(m, room - NUMBER - dots.width, 0.0) for m in dots.marks]
     return [*marks, *(placed(m, room - figures.width, 0.0) for m in figures.marks)]
 
 
