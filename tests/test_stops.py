@@ -29,6 +29,7 @@ COMMANDS = {
     "lesson, renewed folder": ("lesson tune.txt -o L --choices c.toml", "lesson other.txt -o L --choices c.toml"),
     "lesson, new ZIP": ("lesson tune.txt -o l.zip --choices c.toml", ""),
     "lesson, renewed ZIP": ("lesson tune.txt -o l.zip --choices c.toml", "lesson other.txt -o l.zip --choices c.toml"),
+    "book, renewed": ("book b.list -o B --make book,mid --workers 1", "book b.list -o B --make book,mid --workers 1"),
     "make": ("make tune.txt -o t.mp3 -o t.wav -o t.mid -o t.pdf -o t.json", "make other.txt -o t.mp3 -o t.wav -o t.mid -o t.pdf -o t.json"),
     "rehearse": ("rehearse tune.txt -o p.ogg -o p.mid --ladder 100:100:5 --split", "rehearse other.txt -o p.ogg -o p.mid --ladder 100:100:5 --split"),
 }  # fmt: skip
@@ -42,6 +43,7 @@ def before(tmp_path: Path) -> Path:
     (folder / "other").mkdir()
     (folder / "other.txt").write_text(OTHER, "utf-8")
     (folder / "c.toml").write_text(CHOICES, "utf-8")
+    (folder / "b.list").write_text("tune.txt\n", "utf-8")
     return folder
 
 
