@@ -514,6 +514,24 @@ def test_rhythms_are_written_so_that_the_beat_is_seen(
     assert rhythm(text, meter) == expected
 
 
+@each(
+    "meter, rest",
+    (((3, 4), (1, 1)), ((9, 8), (Fraction(3, 2), Fraction(3, 2))), ((4, 4), (2,))),
+    ids=str,
+)
+def test_no_rest_stands_for_two_of_three_beats(
+    meter: tuple[int, int], rest: tuple[Fraction, ...]
+) -> None:
+    """Gould, Behind Bars, on rests in triple time (from memory)."""
+    own = Meter.of(*meter)
+    half = sum(rest)
+    notes = [
+        LineNote(Fraction(0), own.length_q - half, NOWHERE, Pitch.parse("C4")),
+        LineNote(own.length_q - half, Fraction(half), NOWHERE),
+    ]
+    assert tuple(f.length_q for f in figures(notes, own) if f.rest) == rest
+
+
 def test_note_values_add_up_to_the_bar() -> None:
     """Whatever is cut and tied, the written lengths fill the bar, in every meter and for odd lengths."""
     for count, unit in ((4, 4), (3, 4), (5, 4), (6, 8), (7, 8), (12, 8), (2, 2)):

@@ -17,6 +17,7 @@ from backing.chart.ast import LineNote
 from backing.ground.pitch import Pitch
 from backing.ground.timebase import EIGHTH, QUARTER, Meter
 
+IN_THREE = 4  # borders of three beats
 VALUES = tuple(Fraction(4) / 2**k for k in range(8))  # whole to 128th
 
 
@@ -56,8 +57,9 @@ def figures(notes: Sequence[LineNote], meter: Meter) -> tuple[Figure, ...]:
     for note in notes:
         rest = note.pitch is None and not note.hit
         tied = note.held and not rest
+        beats = rest and len(cuts) == IN_THREE  # where no rest stands for two beats
         for start, end in unhidden(note.start_q, note.start_q + note.length_q, cuts):
-            for at, length in readable(start, end, cuts, walls):
+            for at, length in readable(start, end, cuts, cuts[1:-1] if beats else walls):
                 value, dotted = simple(length) or (VALUES[-1], False)
                 found.append(Figure(at, length, value, dotted, rest, note.pitch, tied))
                 tied = not rest
