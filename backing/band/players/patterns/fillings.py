@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from backing.band.players.common import Brief, band
 from backing.band.players.patterns.altered import without_one
@@ -75,11 +75,12 @@ def next_fill(
     place = Place((seed, role, "fills"))
     here = brief.bars[number].index
     level = band(brief.plans[number].level)
+    fills = cache(own)  # a long track has hundreds of them, and asks for each again
     played: list[tuple[int, Pattern | None]] = []
     for at, then in _whole(brief, level):
         if at > here:
             break
-        played.append((at, _next(place, at, own, level if at == here else then, played, spare)))
+        played.append((at, _next(place, at, fills, level if at == here else then, played, spare)))
     chosen = played[-1][1] if played else None
     times = sum(p is chosen for _, p in played[:-1])
     return chosen if chosen is None or spare else without_one(chosen, times)
