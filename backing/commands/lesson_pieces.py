@@ -171,10 +171,10 @@ def loops(prepared: Prepared, stem: str, wish: Options) -> list[Rendering]:
 
 def sounding(performance: Performance, wish: Options) -> dict[str, str]:
     """What shapes the sound of a performance, by name."""
-    from backing.output.digest import digest_known
     from backing.output.files import MADE_BY
     from backing.output.jobs import fingerprint
     from backing.output.midi import midi_bytes
+    from backing.output.sound.digests import digest_of_font
     from backing.output.sound.soundfont import find
 
     levels = [
@@ -184,7 +184,7 @@ def sounding(performance: Performance, wish: Options) -> dict[str, str]:
         "program": MADE_BY,
         "notes": fingerprint(midi_bytes(performance)),
         "levels": fingerprint(levels),
-        "soundfont": digest_known(find(wish.sound.soundfont)),
+        "soundfont": digest_of_font(find(wish.sound.soundfont)),
         "sound": fingerprint(wish.sound._replace(soundfont=None)),
     }
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from functools import lru_cache
 from pathlib import Path
 
 _CHUNK = 1 << 20
@@ -25,17 +24,3 @@ def digest_of(path: Path) -> str:
         while data := file.read(_CHUNK):
             digest.update(data)
     return digest.hexdigest()
-
-
-def digest_known(path: Path) -> str:
-    """The same of a file that nobody writes while this runs: read once, and anew where its size or time says so.
-
-    A soundfont may hold 150 MB, and every rendering of a lesson asks for its digest. Raises OSError.
-    """
-    told = path.stat()
-    return _digest_known(path, told.st_size, told.st_mtime_ns)
-
-
-@lru_cache(maxsize=4)
-def _digest_known(path: Path, size: int, time_ns: int) -> str:
-    return digest_of(path)
