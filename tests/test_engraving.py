@@ -333,7 +333,7 @@ def test_a_syllable_that_is_held_has_a_line_to_its_last_note() -> None:
 def test_free_words_stand_under_their_bar() -> None:
     """Words without notes, and more words than notes."""
     page = sheet_of(
-        "| C | F |\nmelody: | C5 / D5 / | r |\nwords: | many words in here | and here |\n"
+        "| C | F |\nmelody: | C5 / D5 / | r |\nwords: | many words in_ here | and here |\n"
     )
     assert any(t.text == "many words in here" for t in texts(page))
     assert any(t.text == "and here" for t in texts(page))

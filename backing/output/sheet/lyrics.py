@@ -79,9 +79,10 @@ def note_rooms(cell: Cell, u: float) -> list[tuple[Fraction, Fraction, float]]:
     return rooms
 
 
-def free_words(cell: Cell, u: float) -> list[str]:
-    """The verses of a bar that are not set syllable by syllable."""
-    return [words for verse, words in enumerate(cell.bar.words) if sung(cell, verse, u) is None]
+def free_words(cell: Cell, verse: int, u: float) -> str:
+    """The words of a verse of a bar that are not set syllable by syllable, without the signs for what is held."""
+    words = cell.bar.words[verse] if verse < len(cell.bar.words) and cell.opens else ""
+    return typeset(words.replace("_", "")) if words and sung(cell, verse, u) is None else ""
 
 
 __all__ = ["VERSE", "Sung", "free_words", "note_rooms", "sung"]

@@ -156,7 +156,8 @@ def measure(cell: Cell, look: Look, key: Key, staffed: bool = False) -> Measured
         onsets.append(tuple(inside))
         rooms.append(max(least, sum(room for _, room in inside)))
     tail = REPEAT if cell.bar.times and cell.closes else 0.0
-    words = max((width(w, REGULAR, VERSE) for w in free_words(cell, look.staff)), default=0.0)
+    verses = [free_words(cell, verse, look.staff) for verse in range(len(cell.bar.words))]
+    words = max((width(w, REGULAR, VERSE) for w in verses), default=0.0)
     words = min(lead + words + 0.3, WIDEST_WORDS) if words and cell.opens else 0.0
     total = max(lead + sum(rooms) + tail, words)
     if cell.bar.simile:

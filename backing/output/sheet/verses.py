@@ -10,11 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from backing.output.sheet.lyrics import VERSE, sung
+from backing.output.sheet.lyrics import VERSE, free_words, sung
 from backing.output.sheet.marks import REGULAR, SILENT, Line, Mark, placed, run, spoken, wrapped
 from backing.output.sheet.notes import HEAD
 from backing.output.sheet.system import Look, Set
-from backing.output.sheet.words import typeset
 
 VERSE_PITCH = 0.76
 EVERY = 2.2  # from hyphen to hyphen in a wide gap
@@ -62,11 +61,7 @@ def free_under(sets: Sequence[Set], look: Look, verse: int, base: float) -> tupl
     marks: list[Mark] = []
     most = 0
     for one in sets:
-        if not one.cell.opens or verse >= len(one.cell.bar.words):
-            continue
-        if sung(one.cell, verse, look.staff) is not None:
-            continue
-        text = typeset(one.cell.bar.words[verse])
+        text = free_words(one.cell, verse, look.staff)
         rows = wrapped(text, VERSE, REGULAR, max(one.x1 - one.start - 0.2, 2.0))
         for i, row in enumerate(rows):
             marks += [placed(m, one.start, base + VERSE_PITCH * i) for m in run(row, VERSE).marks]
