@@ -7,6 +7,7 @@ import time
 from pathlib import Path
 
 import pytest
+from websockets.exceptions import ConnectionClosed
 
 from backing.commands.cli import run
 from backing.desk.server import own_port
@@ -102,3 +103,30 @@ def test_a_port_that_is_taken_is_said(folder: Path, capsys: pytest.CaptureFixtur
         assert run(["desk", str(folder), "--port", str(port), "--no-browser"]) == 4
     words = f"backing: port {port} is in use, or not allowed; --port 0 takes a free one\n"
     assert capsys.readouterr().err == words
+
+
+def test_no_ask_ends_what_answers_the_others(folder: Path) -> None:
+    """Neither one that makes no sense, nor one that is no ask at all."""
+    with desk(folder) as one:
+        with one.line() as line:
+            for do, what in (
+                ("look", {"text": 5}),
+                ("look", {}),
+                ("chord", {"symbol": []}),
+                ("answers", {"text": "| C |"}),
+                ("make", {"kind": "exe", "text": "| C |", "name": "a.txt", "wish": {}}),
+                ("nothing", {}),
+            ):
+                assert asked(line, do, **what)["failed"]
+            wrong = asked(
+                line, "make", kind="mid", text="| C |\n| Am7 D7 G |\n", name="a.txt", wish={}
+            )
+            assert wrong["failed"].startswith("line 2: this bar holds 3 chords")
+            assert asked(line, "look", text=TUNE)["answer"]["marks"] == []
+        for said in ("{", "[]", '{"do": "look"}', '{"id": "x", "do": 1}'):
+            with one.line() as line:
+                line.send(said)
+                with pytest.raises(ConnectionClosed):
+                    line.recv(timeout=20)
+        with one.line() as line:
+            assert asked(line, "look", text=TUNE)["answer"]["marks"] == []

@@ -50,8 +50,12 @@ def answered(number: int, asked: dict[str, Any], answers: TextIO) -> dict[str, A
         return {"id": number, "failed": f"line {first.line}: {first.message}{hint}"}
     except BackingError as wrong:
         return {"id": number, "failed": str(wrong)}
-    except (TypeError, ValueError, KeyError) as wrong:  # no ask of ours
-        return {"id": number, "failed": f"this could not be done: {wrong}"}
+    except (
+        Exception
+    ) as wrong:  # the outermost floor of this program: no ask may end it for the others
+        fault = f"{type(wrong).__name__}: {wrong}"
+        words = f"a fault of the program itself, please report it: {fault}"
+        return {"id": number, "failed": words}
 
 
 def write(answers: TextIO, said: dict[str, Any]) -> None:
