@@ -186,6 +186,25 @@ def test_a_chord_tells_its_notes(page: Any) -> None:
 
 
 @pytest.mark.chromium
+def test_it_plays_from_the_bar_of_the_cursor(page: Any) -> None:
+    """The bar that sounds is marked on the sheet, and no other; the same key stops it."""
+    page.run("(desk.editor.go(desk.editor.text.indexOf('C | D7')), true)")
+    page.wait("document.getElementById('word-from').textContent.startsWith('from bar 6')")
+    page.press("Enter", ctrl=True)
+    page.wait("document.querySelector('.zone.now')", 60)
+    assert page.run("document.querySelector('.zone.now').getAttribute('aria-label')") in (
+        "bar 6 of A: C",
+        "bar 7 of A: D7",
+    )
+    assert page.run("document.querySelectorAll('.zone.now').length") == 1
+    assert page.run("document.getElementById('play').textContent") == "Stop"
+    assert page.run("desk.band._sound.counts.played") > 0
+    page.press("Enter", ctrl=True)
+    page.wait("!desk.band.playing && document.getElementById('play').textContent === 'Play'")
+    assert page.run("document.querySelectorAll('.zone.now').length") == 0
+
+
+@pytest.mark.chromium
 def test_what_can_stand_there_is_offered(page: Any) -> None:
     """A setting, a style, a quality and a direction, by keys alone."""
     page.run("(desk.editor.go(0), true)")
