@@ -11,7 +11,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from backing.band.model import Arrangement
+from backing.band.model import Arrangement, Player
 from backing.ground.roles import role_of
 from backing.styles.find import find, names
 from tests import ensemble, measures
@@ -77,7 +77,7 @@ def _count(found: Counts, name: str, music: Arrangement) -> None:
         figures = music.style.part(role)
         if figures is not None and set(figures.plays.values()) == {"pattern"}:
             found.phrases[style, role].update(measures.figure_changes(music, role, alike=True))
-        if role_of(role).name == "horns":
+        if role_of(role).name == "horns" and _blown(player(music, role)):
             found.horns[style] += ensemble.parts_of(player(music, role))
     bass = music.style.part("bass")
     if bass is not None and "walking" in bass.plays.values():
@@ -86,6 +86,11 @@ def _count(found: Counts, name: str, music: Arrangement) -> None:
     if quick and _has(music, "keys", "guitar", "bass"):
         found.together[f"{style}, {name}"] = ensemble.struck_by_all(music)
         found.leaps.append(ensemble.leaps(player(music, "keys"), ensemble.beat_chords(music)))
+
+
+def _blown(horns: Player) -> bool:
+    """Whether horns are brass or reeds; a bandoneon plays chords (General MIDI: 56 to 79 from 0)."""
+    return all(56 <= p.part.instrument.program < 80 for p in horns.parts)
 
 
 def _kit(music: Arrangement) -> bool:
