@@ -8,15 +8,16 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from backing.ground import dice
 from backing.live.asked import Border, Change, Cut, Loop, Play, Stop
 from backing.live.limiter import BETWEEN_DB, Limiter
 from backing.live.pump import Pump
-from backing.live.session import EARLY, HOP, Session
-from backing.live.take import same_place
+from backing.live.session import EARLY, HOP, Events, Session
+from backing.live.take import Shape, Take, same_place
 from backing.output.sound import limit
-from backing.output.sound.synth import GRAIN, RATE
+from backing.output.sound.synth import GESTURE, GRAIN, PROGRAM, RATE
 from tests.each import each
 from tests.recorder import WALTZ, Done, Recorder, take
 
@@ -182,6 +183,32 @@ def test_a_count_comes_first_and_leads_into_the_bar() -> None:
     assert session.cuts[1].frame == count.bars[0]
     assert {d.role for d in band.struck() if d.frame < count.bars[0] - EARLY} == {"click"}
     assert {"bass", "drums"} <= {d.role for d in band.struck() if d.frame >= count.bars[0]}
+
+
+def test_a_voice_that_changes_between_two_hops_is_told_once_and_in_its_hop() -> None:
+    """Its grain may lie in the hop behind the one in which its frame lies; so may a gesture's."""
+    (first, *others) = PLAIN.streams
+    voice = first.voices[0][1]
+    places = [HOP * k - d for k, d in ((20, 31), (40, 33), (60, 1), (80, 0), (100, -5))]
+    changed = first._replace(
+        voices=(first.voices[0], *((at, voice) for at in places)),
+        shapes=tuple(Shape(at, -1, 100) for at in places),
+    )
+    seen: list[tuple[int, int]] = []
+
+    class Listening(Recorder):
+        def hop(self, events: Events, take: Take, at: int) -> NDArray[np.float32]:
+            for offset, event in events.get(first.key, []):
+                if event >> 16 & 3 in (PROGRAM, GESTURE):
+                    seen.append((self.hops * HOP + offset, event >> 16 & 3))
+            return super().hop(events, take, at)
+
+    session = Session(Listening(), PLAIN._replace(streams=(changed, *others)))
+    session.command(Play(0), Border.NOW)
+    session.pull(120 * HOP)
+    grains = [(at + GRAIN // 2) // GRAIN * GRAIN for at in places]
+    for kind in (PROGRAM, GESTURE):
+        assert [frame for frame, k in seen if k == kind][1:] == grains
 
 
 @each("command", [Stop(), Play(6)])

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from backing.commands.options import options
 from backing.commands.playing import SILENT_DB, Wanted, wanted_of
 from backing.commands.preparing import prepare
-from backing.commands.takes import MOST_AT_ONCE, Asked, Between, Making
+from backing.commands.takes import Asked, Between, Making
 from backing.desk.sound import Desk, Where
 from backing.ground.errors import ChartError, RequestError
 
@@ -71,8 +71,7 @@ class Reading:
         bar = heard.bar
         if heard.number is not None:
             bar = index_of(prepare(asked.chart, asked.options()).timeline, heard.number)
-        there = MOST_AT_ONCE if heard.wish.bars else 0
-        return self._making(Asked(asked, bar, there), between)
+        return self._making(Asked(asked, bar), between)
 
 
 def wanted(wish: Wish) -> Wanted:

@@ -7,6 +7,7 @@ the whole. What is asked next ends the work on what was asked before.
 
 from __future__ import annotations
 
+import os
 import signal
 from collections.abc import Callable, Iterator
 from contextlib import suppress
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 Between = Callable[[], object]  # called from time to time; what it raises ends the work
 Make = Callable[[Any, Between], Iterator[Take]]
+KINDNESS = 5  # by which the process gives way: what sounds comes first
 PIECE = 512  # bars or chords that come at a time: what is read from a pipe holds the interpreter meanwhile
 PART, TAKE, WRONG, DONE = range(4)
 ENDED = "what plans the music has ended; play it again"
@@ -119,7 +121,7 @@ class Planner:
         self._worker = None
         if self._apart:
             worker = get_context("spawn").Process(
-                target=_work, args=(self._make, there), name="planner", daemon=True
+                target=_work_apart, args=(self._make, there), name="planner", daemon=True
             )
             with _deaf():
                 worker.start()
@@ -170,11 +172,21 @@ class _deaf:
 
     def __enter__(self) -> None:
         if hasattr(signal, "pthread_sigmask"):
+            from multiprocessing import resource_tracker
+
+            resource_tracker.ensure_running()  # which would let Ctrl-C through again when it starts
             self._before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
 
     def __exit__(self, *_: object) -> None:
         if hasattr(signal, "pthread_sigmask"):
             signal.pthread_sigmask(signal.SIG_SETMASK, self._before)
+
+
+def _work_apart(make: Make, pipe: Connection) -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if hasattr(os, "nice"):
+        os.nice(KINDNESS)
+    _work(make, pipe)
 
 
 def _work(make: Make, pipe: Connection) -> None:

@@ -336,14 +336,14 @@ class Session:
             for place, event in self._of(stream.strokes, key, start, end, until):
                 row.append((max(start, place) - hop, event))
             for first, voice in stream.voices[1:]:
-                if start <= (at := self._origin + first) < end:
-                    told = event_of(0, PROGRAM, voice.instrument.program)
-                    row.append((max(start, _grain(at)) - hop, told))
-            lowest = bisect_left(stream.shapes, (start - self._origin,))
+                if start <= (at := _grain(self._origin + first)) < end:
+                    row.append((at - hop, event_of(0, PROGRAM, voice.instrument.program)))
+            lowest = bisect_left(stream.shapes, (start - self._origin - GRAIN,))
             for shape in stream.shapes[lowest:]:
                 if (at := _grain(self._origin + shape.at)) >= end:
                     break
-                row.append((max(at, start) - hop, _shaped(shape)))
+                if at >= start:
+                    row.append((at - hop, _shaped(shape)))
             row.sort(key=lambda e: (e[0], e[1] >> 16))
             # behind what was done at the border: a chord that is struck there may end there too
             events.setdefault(key, []).extend(row)

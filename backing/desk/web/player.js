@@ -26,7 +26,7 @@ class Sound {
     this.context = context;
     this.onPlace = onPlace;
     this.onState = onState;
-    this.counts = { generation: 0, played: 0, delivered: 0, ahead: 0, gaps: 0, gapFrames: 0, longestGap: 0, received: 0 };
+    this.counts = { generation: 0, played: 0, delivered: 0, ahead: 0, gaps: 0, gapFrames: 0, longestGap: 0, received: 0, lost: 0 };
     this.generation = 0;
     this.places = []; // that are not heard yet
   }
@@ -70,7 +70,10 @@ class Sound {
     const view = new DataView(data);
     const generation = view.getUint32(0, true);
     const count = view.getUint32(12, true);
+    const first = Number(view.getBigUint64(4, true));
     this.counts.received += count;
+    if (generation === this._came?.generation) this.counts.lost += Math.abs(first - this._came.next);
+    this._came = { generation, next: first + count };
     if (generation < this.generation) return;
     const sound = new Float32Array(data, HEADER, 2 * count);
     this.node.port.postMessage({ generation, sound }, [data]);
