@@ -265,6 +265,8 @@ def test_who_is_in_the_score() -> None:
         OutputError, match=r"--part horns: nobody plays horns here; there are melody, "
     ):
         players_of(one, CONCERT._replace(parts=("horns",)))
+    with pytest.raises(OutputError, match=r"; --chord-melody lets one guitar play tune and chords"):
+        players_of(one, CONCERT._replace(parts=("solo",)))
 
 
 def test_parts_from_the_command_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
