@@ -315,6 +315,14 @@ def test_a_folder_of_something_else_is_not_taken(capsys: pytest.CaptureFixture[s
     assert "out holds a lesson" in capsys.readouterr().err
     assert book("-o", "out.pdf") == 4
     assert "a book is a folder" in capsys.readouterr().err
+    assert book("-o", ".", source="charts") == 4
+    assert "charts lies in the book ." in capsys.readouterr().err
+    assert book("-o", "charts/anvil.txt") == 4
+    assert "a book is a folder" in capsys.readouterr().err
+    assert book(source="charts/anvil.txt") == 1
+    said = capsys.readouterr().err
+    assert said.startswith("charts/anvil.txt:8:1: L112 this is a chart, and no list of charts")
+    assert said.count(": L") == 1
     Path("empty").mkdir()
     assert book(source="empty") == 4
     assert "empty has no charts in it" in capsys.readouterr().err

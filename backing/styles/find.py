@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from pathlib import Path
 
 from backing.ground.errors import RequestError
 from backing.styles import shelf
@@ -36,7 +35,7 @@ def find(name: str) -> Style:
     """
     if (style := _LENT.get({}).get(name)) is not None:
         return style
-    path = _path(name)
+    path = shelf.file_of(name)
     if path is None:
         raise RequestError("; ".join(_unknown(name)))
     return load(path)
@@ -44,23 +43,7 @@ def find(name: str) -> Style:
 
 def unknown(name: str) -> tuple[str, str] | None:
     """What to say of a name that no folder has, as a sentence and a hint; None for a style and for any path."""
-    return None if _path(name) else _unknown(name)
-
-
-def files(name: str) -> tuple[Path, ...]:
-    """The file of a style and those that it is like, which together say everything of it; none for an unknown name."""
-    path, found = _path(name), list[Path]()
-    while path is not None and path.is_file() and path not in found:
-        found.append(path)
-        like = shelf.like(path)
-        if not like:
-            break
-        path = path.parent / like if shelf.is_path(like) else shelf.path_of(like)
-    return tuple(found)
-
-
-def _path(name: str) -> Path | None:
-    return Path(name) if shelf.is_path(name) else shelf.path_of(name)
+    return None if shelf.file_of(name) else _unknown(name)
 
 
 def _unknown(name: str) -> tuple[str, str]:

@@ -98,6 +98,23 @@ def like(path: Path) -> str:
     return str(settings(path).get("like", ""))
 
 
+def file_of(name: str) -> Path | None:
+    """The file of a style that is asked for by name or by its path; None for a name that no folder has."""
+    return Path(name) if is_path(name) else path_of(name)
+
+
+def files(name: str) -> tuple[Path, ...]:
+    """The file of a style and those that it is like, which together say everything of it; none for an unknown name."""
+    path, found = file_of(name), list[Path]()
+    while path is not None and path.is_file() and path not in found:
+        found.append(path)
+        base = like(path)
+        if not base:
+            break
+        path = path.parent / base if is_path(base) else path_of(base)
+    return tuple(found)
+
+
 def settings(path: Path) -> dict[str, Any]:
     """The settings of a style file above its first table; none of one that cannot be read."""
     try:

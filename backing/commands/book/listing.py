@@ -35,6 +35,7 @@ CODES = {
     "L109": ("a quote is not closed", 'type " behind the name'),
     "L110": ("the list has no tunes", "write the name of a chart in each line, such as  waltz.txt --key Eb"),
     "L111": ("a chart is followed by options, here stands {found}", 'put names with blanks in quotes, such as  "old waltz.txt"'),
+    "L112": ("this is a chart, and no list of charts", "write a list with the line  {found}  in it, or give a folder of charts"),
 }  # fmt: skip
 _TOKEN = re.compile(r'"([^"]*)"|\'([^\']*)\'|(\S+)')
 _SETTING = re.compile(r"\s*([A-Za-z-]+):(\s.*)?$")
@@ -114,6 +115,10 @@ def in_folder(folder: Path, wish: Options, apart: Path | None) -> Iterator[Tune]
         and (skipped is None or skipped not in path.resolve().parents)
         and path.is_file()
     ]
+    if skipped is not None and skipped in (folder.resolve(), *folder.resolve().parents):
+        raise OutputError(
+            f"{folder} lies in the book {apart}; choose another folder for the book with -o"
+        )
     if not found:
         raise OutputError(f"{folder} has no charts in it")
     for path in sorted(
@@ -136,6 +141,9 @@ def read_list(text: str, path: Path, wish: Options, command: str = "book") -> Li
     """The tunes of a list. Raises `ChartError` with every mistake."""
     reader = _Reader(Source(str(path), text), path.parent, wish, command)
     at = 0
+    if music := re.search(r"^[ \t]*\|", text, re.M):
+        reader.fault("L112", Span(music.end() - 1, music.end()), found=path.name)
+        raise ChartError(reader.faults)
     for line in text.split("\n"):
         reader.line(line, at)
         at += len(line) + 1
@@ -234,7 +242,8 @@ class _Reader:
             option = BY_FLAG.get(flag)
             if not flag.startswith("--"):
                 self.fault("L111", span, found=word)
-            elif option is None and flag != "--make":
+                break
+            if option is None and flag != "--make":
                 hint = near(flag, list(BY_FLAG)).strip() or "`backing guide options` has them all"
                 self.fault("L101", span, found=flag, hint=hint)
                 if not equals and waiting and not waiting[0][0].startswith("--"):

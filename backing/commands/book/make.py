@@ -63,7 +63,7 @@ def make_book(
     Raises `ChartError` (mistakes in the list), `RequestError`, `OutputError`, `AudioUnavailable`.
     """
     found = named(listing(source, wish, apart=place), choices)
-    if place.suffix.lower() in (".zip", ".pdf"):
+    if place.suffix.lower() in (".zip", ".pdf") or place.is_file():
         raise OutputError(f"{place}: a book is a folder; name one with -o")
     with folder.opened(place, CONTENTS, wish.files.force) as store:
         refuse_lesson(place, store)
@@ -122,6 +122,7 @@ class _Run:
         self.made: list[str] = []
         self.kept: list[str] = []
         self.unchanged = 0
+        self.warned: set[str] = set()
         self.failures = [
             Failure(str(p.tune.path), p.failure) for p in made_of if p.failure is not None
         ]
@@ -169,7 +170,9 @@ class _Run:
         if done.failure is None:
             settled(self.store, done.task.folder, due, self.made, self.kept)
             for diagnostic in done.told or ():  # type: ignore[attr-defined]
-                self.warn(diagnostic)
+                if diagnostic.render() not in self.warned:  # of each version the same
+                    self.warned.add(diagnostic.render())
+                    self.warn(diagnostic)
         else:
             self.failures.append(Failure(due.job.name, done.failure))
         shutil.rmtree(done.task.folder, ignore_errors=True)

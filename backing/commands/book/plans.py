@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache, partial
+from itertools import accumulate
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -92,10 +93,16 @@ class Album(NamedTuple):
 def plans(found: Listing, choices: BookChoices, rows: Mapping[str, Row]) -> Iterator[Plan]:
     """The plan of every tune, in order."""
     stems = unique([f"{tune.name}.x" for tune in found.tunes])
-    count = len(found.tunes)
-    for number, (tune, stem) in enumerate(zip(found.tunes, stems, strict=True), 1):
+    heard = [any(f".{kind}" in SOUND for kind in kinds_of(tune, choices)) for tune in found.tunes]
+    count = sum(heard)
+    for tune, stem, number in zip(found.tunes, stems, accumulate(heard), strict=True):
         album = Album(found.title, number, count)
         yield plan(tune, stem.removesuffix(".x"), choices, rows, album)
+
+
+def kinds_of(tune: Tune, choices: BookChoices) -> tuple[str, ...]:
+    """The kinds of files that are made of a tune."""
+    return choices.make if tune.make is None else tuple(filter(None, tune.make.split(",")))
 
 
 def plan(
@@ -108,7 +115,7 @@ def plan(
     """The plan of one tune. One that cannot be read has the files that it had when it could."""
     hidden = f"{HIDDEN}/tunes/{stem}.json"
     row = rows.get(hidden)
-    kinds = tuple(tune.make.split(",")) if tune.make is not None else choices.make
+    kinds = kinds_of(tune, choices)
     sheets = choices.sheets if "book" in choices.make else ()
     marks = {sheet: f"{HIDDEN}/sheets/{stem}-{sheet}.json" for sheet in sheets}
     failure: BackingError | None = None
@@ -178,7 +185,7 @@ def _style(name: str) -> Style:
 @lru_cache(maxsize=256)
 def digest(name: str) -> str:
     """A hash of everything that a style's files say."""
-    from backing.styles.find import files
+    from backing.styles.shelf import files
 
     return fingerprint(name, *(path.read_bytes() for path in files(name)))
 
