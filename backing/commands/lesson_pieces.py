@@ -16,6 +16,7 @@ from backing.commands.naming import changes
 from backing.commands.options import Files, Options
 from backing.commands.preparing import Prepared, band, prepare
 from backing.ground.roles import file_part
+from backing.output.asked import Picture
 
 if TYPE_CHECKING:
     from backing.performance.model import Performance
@@ -91,13 +92,15 @@ def full(
     prepared: Prepared, performance: Performance, stem: str, wish: Options, choices: Choices
 ) -> Rendering:
     """The band at its tempo: the mix, the mixes without each player, the stems, the practice page and the video."""
+    from backing.output.jobs import fingerprint
 
-    def beside(path: str, words: str) -> Piece:
-        makes = {**sounding(performance, wish), **written(prepared, wish)}
+    def beside(path: str, words: str, **more: str) -> Piece:
+        makes = {**sounding(performance, wish), **written(prepared, wish), **more}
         return Piece(path, "To practise with", words, makes, about(performance))
 
     page = beside(f"{stem}.html", "The practice page") if choices.page else None
-    video = beside(f"{stem}.mp4", "The chart as a video") if choices.video else None
+    look = fingerprint(wish.picture)
+    video = beside(f"{stem}.mp4", "The chart as a video", picture=look) if choices.video else None
     own = tuple(mixes(performance, stem, wish, choices))
     return Rendering(performance, wish, own, page, video)
 
@@ -250,7 +253,7 @@ def sheets(wish: Options, choices: Choices) -> list[Options]:
 
 
 def written(prepared: Prepared, wish: Options) -> dict[str, str]:
-    """What shapes a sheet, by name; `--force` shapes no file."""
+    """What shapes a sheet, by name; `--force` shapes no file, and what a video looks like only the video."""
     from backing.commands.writing import shown_tempo
     from backing.output.files import MADE_BY
     from backing.output.jobs import fingerprint
@@ -258,6 +261,6 @@ def written(prepared: Prepared, wish: Options) -> dict[str, str]:
     return {
         "program": MADE_BY,
         "chart": fingerprint(prepared.chart.source.text),
-        "options": fingerprint(wish._replace(files=Files())),
+        "options": fingerprint(wish._replace(files=Files(), picture=Picture())),
         "style": fingerprint(prepared.style.name, shown_tempo(prepared, wish)),
     }
