@@ -30,19 +30,21 @@ def played(instrument: str, key: int, velocity: int = 80, seconds: float = 2.0) 
 
 
 def cents_off(sound: Sound, key: int) -> float:
-    """How far six harmonics lie from those of the key, by their energy: a long transform after the attack."""
+    """How far six harmonics lie from those of the key, by their energy: a long transform after the attack.
+
+    Where several voices beat (a pad, a choir) a harmonic is several lines; the mean of their power is what counts.
+    """
     size = 1 << 17
     inside = sound[int(0.15 * RATE) :]
-    spectrum = np.abs(np.fft.rfft(inside * np.hanning(len(inside)), size))
+    power = np.abs(np.fft.rfft(inside * np.hanning(len(inside)), size)) ** 2
     cents, weights = [], []
     for harmonic in range(1, 7):
         expected = 440 * 2 ** ((key - 69) / 12) * harmonic * size / RATE
-        low, high = int(expected * 2 ** (-90 / 1200)), int(expected * 2 ** (90 / 1200)) + 1
-        peak = low + int(np.argmax(spectrum[low:high]))
-        left, middle, right = np.log(spectrum[peak - 1 : peak + 2] + 1e-12)
-        place = peak + 0.5 * (left - right) / (left - 2 * middle + right)
-        cents.append(1200 * np.log2(place / expected))
-        weights.append(spectrum[peak] ** 2)
+        places = np.arange(int(expected * 2 ** (-90 / 1200)), int(expected * 2 ** (90 / 1200)) + 1)
+        lines = power[places]
+        loud = lines > lines.max() / 1000
+        cents.append(np.average(1200 * np.log2(places[loud] / expected), weights=lines[loud]))
+        weights.append(lines[loud].sum())
     return float(np.average(cents, weights=weights))
 
 

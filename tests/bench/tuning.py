@@ -1,7 +1,7 @@
 """Whether every key that a style may play is in tune, as it leaves the synthesiser: `python -m tests.bench.tuning [SOUNDFONT…]`.
 
 Each pitched instrument of the styles, each key of its range, held for three seconds, since voices that beat against each
-other need so long: the mean of six harmonics by their energy in a transform of 2**17 points (`measuring.cents_off`),
+other need so long: the mean of six harmonics by their energy, lines that beat counted together, in a transform of 2**17 points (`measuring.cents_off`),
 with what is known of the font already mended. Without arguments the default font. At most 8 cents are asked for.
 """
 

@@ -49,10 +49,11 @@ _DEFAULT_TUNING = (
     ("bandoneon",   36, 47, -14), ("bandoneon",   53, 56, -21), ("bandoneon",   57, 58, -24),
     ("bandoneon",   59, 61, -27), ("bandoneon",   73, 76, -42), ("bandoneon",   77, 79, -54),
     ("bandoneon",   80, 95, -67),
-    ("choir",       40, 42,  -9), ("choir",       50, 50, -16), ("choir",       51, 52,  -9),
+    ("choir",       40, 42,  -9), ("choir",       50, 50, -16), ("choir",       51, 52,  -9), ("choir",       53, 53,  -8),
     ("choir",       54, 55, -15), ("choir",       59, 61, -14), ("choir",       70, 81,  10),
     ("synth lead",  36, 41,  -7), ("synth lead",  42, 54,  -9),
     ("french horn", 53, 59,   9), ("french horn", 61, 63,  -8),
+    ("warm pad",    74, 92,   9),
 )  # fmt: skip
 
 # instrument, key that no sample of the font serves, key that plays it, tuned there

@@ -4,8 +4,8 @@ Conventions: as in `balance` (loudest 400 ms of half a second at velocity 80, me
 its main strokes) and `fonts` (cents above equal temperament, keys from the lowest to the highest that the band plays).
 A key whose harmonics lie within `TUNED_CENTS` is left alone. Tuning and touch are measured as they are, levels with
 the touch that is then given.
-Sources: ITU-R BS.1770-4 for loudness; pitch from the peaks of a long transform (parabola through their logarithms), six
-harmonics by their energy; brightness as the centroid of the power spectrum.
+Sources: ITU-R BS.1770-4 for loudness; pitch from the lines of a long transform, the mean of each harmonic's by their
+power, six harmonics by their energy; brightness as the centroid of the power spectrum.
 """
 
 from __future__ import annotations
@@ -33,6 +33,7 @@ FARTHEST_CENTS = 90.0  # beyond it a partial belongs to another key
 LEAST_OCTAVES, GOAL_OCTAVES = 0.22, 0.3  # brighter from velocity 50 to 110
 CUTOFFS = (1800, 3000, 4200, 5400, 6800, 8200, 9600)
 _TRANSFORM = 1 << 17
+_LINE = 1e-3  # of the power of the highest line of a harmonic: below it is noise
 _HELD_S = 1.5
 FAINT = 1e-4  # of full scale: a key that no sample serves
 _STROKES = {
@@ -147,21 +148,25 @@ def brighter(hand: _Hand) -> float:
 
 
 def cents_off(sound: Mono, key: int) -> float:
-    """How far six harmonics lie from those of a key, by their energy."""
+    """How far six harmonics lie from those of a key, by their energy.
+
+    Of voices that are tuned against each other, as in a choir, each harmonic is several lines, and which one is the
+    highest changes from key to key; what is heard lies between them (the mean of their power).
+    """
     import numpy as np
 
-    spectrum = np.abs(np.fft.rfft(sound * np.hanning(len(sound)), _TRANSFORM))
+    power = np.abs(np.fft.rfft(sound * np.hanning(len(sound)), _TRANSFORM)) ** 2
     found, weights = [], []
     for harmonic in range(1, 7):
         expected = 440 * 2 ** ((key - 69) / 12) * harmonic * _TRANSFORM / RATE
         low, high = (round(expected * 2 ** (side * FARTHEST_CENTS / 1200)) for side in (-1, 1))
-        if high + 2 > len(spectrum):
+        if high + 2 > len(power):
             break
-        peak = low + int(np.argmax(spectrum[low : high + 1]))
-        left, middle, right = np.log(spectrum[peak - 1 : peak + 2] + 1e-12)
-        place = peak + 0.5 * (left - right) / (left - 2 * middle + right - 1e-12)
-        found.append(1200 * np.log2(place / expected))
-        weights.append(spectrum[peak] ** 2 + 1e-20)
+        lines = power[low : high + 1]
+        lines = np.where(lines > _LINE * lines.max(), lines, 0.0)
+        cents = 1200 * np.log2(np.arange(low, high + 1) / expected)
+        found.append(np.average(cents, weights=lines + 1e-30))
+        weights.append(lines.sum() + 1e-20)
     return float(np.average(found, weights=weights))
 
 
