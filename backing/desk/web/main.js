@@ -80,7 +80,7 @@ class Desk {
     const name = drawers.word("file", "", "the folder, and this chart's file", (node) => this.fillShelf(node));
     this.saveWord = plain("save it", () => this.save(), { id: "save" });
     this.savedWords = element("span", { id: "saved" });
-    place("opened").append(", ", this.savedWords, " ", this.saveWord, " ", element("a", { class: "plain", href: "/guide/first-chart", target: "_blank", rel: "noopener" }, "guide"), " ", plain("close the desk", () => this.end(), { id: "end" }));
+    place("opened").append(", ", this.savedWords, " ", this.saveWord, " ", element("a", { class: "plain", href: "/guide/first-chart", target: "_blank", rel: "noopener" }, "guide"), " ", element("button", { type: "button", class: "plain", id: "end", onclick: () => this.end(), "aria-label": "close the desk" }, "close", element("span", { class: "more" }, " the desk")));
     this.shelf = { name, open: () => drawers.toggle("file"), refill: name.refill, shut: () => drawers.shut({ focus: false }) };
   }
 
