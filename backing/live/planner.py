@@ -101,10 +101,11 @@ class Planner:
             with suppress(EOFError, OSError):
                 self._read(pipe)
             with self._sending:
-                self._pipe = None
+                worker, self._worker, self._pipe = self._worker, None, None
             pipe.close()
-            if self._worker is not None:
-                self._worker.join()
+            if worker is not None:
+                worker.join()
+                worker.close()  # else it holds its pipes until somebody collects garbage
             if not self._apart:
                 break
             self._apart = False  # a process that has ended is not to be had: a thread goes on
@@ -138,10 +139,10 @@ class Planner:
     def _end_work(self) -> None:
         """Have whoever makes takes end, which closes its end of the pipe."""
         with self._sending, suppress(OSError):
-            if self._pipe is not None:
+            if self._worker is not None:
+                self._worker.terminate()
+            elif self._pipe is not None:
                 self._pipe.send(None)
-        if self._worker is not None:
-            self._worker.terminate()
 
     def _read(self, pipe: Connection) -> None:
         parts: dict[str, list[Any]] = {}
