@@ -93,7 +93,7 @@ class Album(NamedTuple):
 def plans(found: Listing, choices: BookChoices, rows: Mapping[str, Row]) -> Iterator[Plan]:
     """The plan of every tune, in order."""
     stems = unique([f"{tune.name}.x" for tune in found.tunes])
-    heard = [any(f".{kind}" in SOUND for kind in kinds_of(tune, choices)) for tune in found.tunes]
+    heard = [int(any(f".{k}" in SOUND for k in kinds_of(t, choices))) for t in found.tunes]
     count = sum(heard)
     for tune, stem, number in zip(found.tunes, stems, accumulate(heard), strict=True):
         album = Album(found.title, number, count)
