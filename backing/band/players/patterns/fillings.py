@@ -23,7 +23,7 @@ from backing.timeline.model import Timeline
 PHRASE, EVERY = 4, 8  # bars
 FEET = ("kick", "pedal hat")
 FRESH = 16  # bars for which a fill does not come again
-LATELY = 3  # nor is one of the last three taken again: where the band strikes or builds up, one of them was not played
+LATELY = 2  # nor is one of the last two taken again
 
 
 def fill_due(bar: int, bars: int) -> bool:
