@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import signal
 import time
 from pathlib import Path
@@ -55,10 +56,15 @@ def test_ctrl_c_ends_a_desk_that_was_used(folder: Path, tmp_path: Path) -> None:
 
 
 def test_the_page_ends_it_too_while_an_editor_is_open(folder: Path) -> None:
-    with desk(folder) as one, one.line() as line:
+    with desk(folder) as one, one.line() as line, one.line("/sound") as sound:
         asked(line, "look", text=TUNE)
+        for told in ({"do": "load", "name": "tune.txt", "text": TUNE}, {"do": "play", "offset": 0}):
+            sound.send(json.dumps(told))
+        while not isinstance(sound.recv(timeout=60), bytes):
+            pass  # until it sounds
         assert one.post("/end") == {"ended": True}
-        assert one.ended()[0] == 0
+        code, said = one.ended()
+        assert (code, said.splitlines()[1:]) == (0, ["the desk is closed"])
     assert gone(folder)
 
 

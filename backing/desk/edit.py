@@ -36,7 +36,7 @@ class Edit:
         try:
             while True:
                 line.take(json.loads(await socket.receive_text()))
-        except (WebSocketDisconnect, ValueError, KeyError, TypeError):
+        except (WebSocketDisconnect, RuntimeError, ValueError, KeyError, TypeError):
             pass
         finally:
             await line.close()

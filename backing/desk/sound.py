@@ -121,7 +121,12 @@ class Player:
                 told = json.loads(await self._socket.receive_text())
                 if isinstance(told, dict):
                     self._asked.put(told)
-        except (WebSocketDisconnect, ValueError, KeyError):
+        except (
+            WebSocketDisconnect,
+            RuntimeError,
+            ValueError,
+            KeyError,
+        ):  # it may have gone while sound was sent
             pass
         finally:
             sender.cancel()
