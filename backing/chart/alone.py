@@ -5,35 +5,80 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from backing.chart import habits, settings
-from backing.chart.codes import Faults, near, quoted
+from backing.chart import curly, habits, settings
+from backing.chart.codes import Faults, count, near, quoted
 from backing.chart.directions import plain_name
 from backing.chart.lex import Kind, Line, invisible
 from backing.chart.steering import Seen
 from backing.chart.words import ORDER
 
 FEWEST_OF_A_PAGE = 3  # lines that are nothing, from which they are answered once
+CURLY = "curly brackets"  # by which the desk knows the hint
 MOST_GUESSED = 400  # characters from which a meaning is guessed
 _CHORDLIKE = (
     r"[A-Ha-h][#b♭♯]?(?:maj|min|dim|aug|sus|add|alt|[mM0-9Δ°øo+\-()/#b,A-G])*[!=]?|[/%]|N\.?C\.?"
 )
 
 
-def page(found: Sequence[Line], plain: str) -> list[Line]:
-    """The lines that are nothing of a text that is no chart at all (prose, words with chords over them), else none."""
-    if "|" in plain:
+def together(found: Sequence[Line], plain: str, faults: Faults) -> frozenset[Line] | None:
+    """Say once what is wrong with many lines; returns those that are answered, None where the text is no chart at all."""
+    others = _page(found, plain)
+    if others:
+        _of_page(others, faults)
+        return None
+    directives = [o for o in _others(found) if curly.typed(plain[o.start : o.end]) is not None]
+    if directives:
+        _of_directives(directives, plain, faults)
+    return frozenset(directives)
+
+
+def _others(found: Sequence[Line]) -> list[Line]:
+    return [one for one in found if one.kind is Kind.OTHER]
+
+
+def _page(found: Sequence[Line], plain: str) -> list[Line]:
+    """The lines that are nothing of a text that is no chart at all (prose, words with their chords), else none."""
+    others = _others(found)
+    sung = [o for o in found if o.kind is Kind.HEADING and _sung(plain[o.start : o.end])]
+    if any(invisible(plain[o.start : o.end]) for o in others):
         return []
-    others = [one for one in found if one.kind is Kind.OTHER]
-    if len(others) < FEWEST_OF_A_PAGE or any(invisible(plain[o.start : o.end]) for o in others):
+    barred = "|" in plain
+    if len(sung) > barred or (others and not barred and plain[others[0].start] == "{"):
+        return sorted([*others, *sung], key=lambda one: one.start)
+    if barred or len(others) < FEWEST_OF_A_PAGE:
         return []
     return [] if all(_chords(plain[o.start : o.end].split()) for o in others) else others
 
 
-def of_page(others: Sequence[Line], faults: Faults) -> None:
+def _sung(text: str) -> bool:
+    """Whether a line that begins with [ has chords in its words: `[Am]Every morning [F]on the way`."""
+    behind = text.partition("]")[2]
+    return "|" not in text and ("[" in behind or behind[:1].isalpha())
+
+
+def _of_page(others: Sequence[Line], faults: Faults) -> None:
     """Say once for all of its lines that a page is no chart."""
-    more = len(others) - 1
-    hint = f"type chords between bar lines, such as  | C | G7 | ; {more} more lines are like this one: words with chords over them are read with  --read-as words"
+    more = f"{_more(others)}: " if len(others) > 1 else ""
+    hint = f"type chords between bar lines, such as  | C | G7 | ; {more}words with chords over them are read with  --read-as words"
     faults.add("E123", others[0].start, others[0].end, hint=hint)
+
+
+def _of_directives(found: Sequence[Line], plain: str, faults: Faults) -> None:
+    """Say once for all lines in curly brackets what a chart has for them."""
+    first = found[0]
+    mended = curly.typed(plain[first.start : first.end])
+    hint = f"a chart has no {CURLY}: " + (f"type  {mended}" if mended else "take it away")
+    hint += f" ; {_more(found)}" if len(found) > 1 else ""
+    faults.add("E123", first.start, first.end, hint=hint)
+
+
+def _more(found: Sequence[Line]) -> str:
+    """
+    >>> _more([Line(Kind.OTHER, 0, 1)] * 3), _more([Line(Kind.OTHER, 0, 1)] * 2)
+    ('2 more lines are like this one', '1 more line is like this one')
+    """
+    more = len(found) - 1
+    return f"{count(more, 'more line')} {'is' if more == 1 else 'are'} like this one"
 
 
 def _chords(words: Sequence[str]) -> bool:

@@ -92,7 +92,7 @@ CODES: dict[str, tuple[str, str]] = {
     "E324": ("the ending {number} stands twice", "number the endings one after another: |1. and |2."),
     "E325": ("{found} is no way to count a repeat", "type  :| x{times}"),
     "E330": ("this direction stands without quotes", "{hint}"),
-    "E331": ("{name} needs a {mark}, and none is in this chart", 'write "{mark}" over the bar {where}'),
+    "E331": ("{name} needs {marks}, and none is in this chart", "write {places}"),
     "E332": ("{name} stands twice, so the band would not know which one counts", "keep one of them; the first is in line {line}"),
     "E333": ("{name} directs the order of play, and so does the form of this chart", "keep one of the two: take away the form line or this direction"),
     "E334": ("{name} sends the band back to a Segno that comes later, so it would never end", 'put "Segno" before this place'),

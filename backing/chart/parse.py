@@ -10,7 +10,7 @@ Conventions: lines may end in any of the three ways, which count as one characte
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -224,7 +224,9 @@ class _Parser:
     def _blocks(self, found: list[Line]) -> list[_Block]:
         block = _Block("", Span(0, 0))
         blocks = [block]
-        others = self._page(found)
+        told = self._together(found)
+        if told is None:
+            return blocks
         for line in found:
             if line.kind is Kind.HEADING:
                 block = self._heading(line)
@@ -235,22 +237,20 @@ class _Parser:
                 else:
                     block.settings.append(line)
             elif line.kind is Kind.OTHER:
-                block.spoilt = bool(others) or self._other(line, block) or block.spoilt
+                block.spoilt = line in told or self._other(line, block) or block.spoilt
             else:
                 block.music.append(line)
             block.add(line)
         return blocks
 
-    def _page(self, found: list[Line]) -> list[Line]:
-        """The lines of a text that is no chart at all, which is said once; most often none."""
-        if not any(line.kind is Kind.OTHER for line in found):
-            return []
+    def _together(self, found: list[Line]) -> Collection[Line] | None:
+        """The lines that are answered once for all, None of a text that is no chart at all; most often none."""
+        odd = (Kind.OTHER, Kind.HEADING)
+        if not any(one.kind in odd and self.plain[one.end - 1] != "]" for one in found):
+            return ()
         from backing.chart import alone
 
-        others = alone.page(found, self.plain)
-        if others:
-            alone.of_page(others, self.faults)
-        return others
+        return alone.together(found, self.plain, self.faults)
 
     def _heading(self, line: Line) -> _Block:
         text, faults = self.plain, self.faults
@@ -320,7 +320,8 @@ class _Parser:
         """A line that is nothing: guess what it was meant to be; returns whether it was meant as music."""
         from backing.chart import alone
 
-        above = self.plain[block.music[-1].start : block.music[-1].end] if block.music else ""
+        last = next((one for one in reversed(block.music) if one.kind is Kind.MUSIC), None)
+        above = self.plain[last.start : last.end] if last else ""
         meant, direction = alone.read(line, self.plain, self.faults, above)
         self.directions += [direction] if direction else []
         return meant

@@ -12,6 +12,8 @@ from typing import NamedTuple
 from backing.chart.codes import Faults
 from backing.chart.words import JUMPS, MARKS
 
+BARE = ("E123", "E128", "E330")  # a direction without its quotes, or outside its bar
+
 
 class Seen(NamedTuple):
     """A direction and where it stands in the text; `name` is "" for a section that serves as a Coda."""
@@ -54,21 +56,19 @@ def _once(seen: Sequence[Seen], faults: Faults) -> dict[str, Seen]:
 def _check_jump(one: Seen, first: dict[str, Seen], faults: Faults) -> None:
     """The marks that a jump goes to must be there, and before it."""
     jump = JUMPS[one.name]
-    if jump.to and jump.to not in first:
-        _missing(one, jump.to, faults)
-    elif jump.to and first[jump.to].start > one.start:
+    missing = [jump.to] if jump.to and jump.to not in first else []
+    if jump.to in first and first[jump.to].start > one.start:
         faults.add("E334", one.start, one.end, name=one.name)
-    if not jump.until or jump.until in first:
-        return
-    if jump.until == "To Coda" and "Coda" not in first:
-        _missing(one, "Coda", faults)
-    _missing(one, jump.until, faults)
+    if jump.until and jump.until not in first:
+        missing += [jump.until]
+        missing += ["Coda"] if jump.until == "To Coda" and "Coda" not in first else []
+    _missing(one, missing, faults)
 
 
 def _check_coda(first: dict[str, Seen], faults: Faults) -> None:
     to_coda, coda = first.get("To Coda"), first.get("Coda")
     if to_coda and not coda:
-        _missing(to_coda, "Coda", faults)
+        _missing(to_coda, ["Coda"], faults)
     if to_coda and coda and coda.start < to_coda.start:
         faults.add("E335", to_coda.start, to_coda.end)
 
@@ -87,9 +87,21 @@ def _check_unneeded(first: dict[str, Seen], faults: Faults) -> None:
     sought |= {"To Coda"} & first.keys()
     for mark, (through, hint) in _LED_TO.items():
         one = first.get(mark)
-        if one and one.name and through not in sought:
+        if one and one.name and through not in sought and not _told(one, faults):
             faults.add("W304", one.start, one.end, name=mark, hint=hint)
 
 
-def _missing(one: Seen, mark: str, faults: Faults) -> None:
-    faults.add("E331", one.start, one.end, name=one.name, mark=mark, where=MARKS[mark].where)
+def _missing(one: Seen, marks: Sequence[str], faults: Faults) -> None:
+    """Say once which marks a direction needs."""
+    if not marks or _told(one, faults):
+        return
+    names = " and ".join(
+        ", ".join(f"a {mark}" for mark in part) for part in (marks[:-1], marks[-1:]) if part
+    )
+    places = ", and ".join(f'"{mark}" over the bar {MARKS[mark].where}' for mark in marks)
+    faults.add("E331", one.start, one.end, name=one.name, marks=names, places=places)
+
+
+def _told(one: Seen, faults: Faults) -> bool:
+    """Whether a mistake is at the direction itself (its quotes), which is to be mended before it counts."""
+    return any(d.code in BARE and d.span.start == one.start for d in faults.found)

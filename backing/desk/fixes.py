@@ -11,6 +11,9 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import NamedTuple
 
+from backing.chart.alone import CURLY
+from backing.chart.curly import without
+from backing.chart.steering import BARE
 from backing.ground.source import Diagnostic, Severity
 
 MOST_TRIED, MOST_OFFERED = 14, 3
@@ -23,6 +26,9 @@ _ASKED = re.compile(
 _DELETE = re.compile(
     r"^(?:delete it|take it away)|\bleave it out$|take it away$|leave one of them out$"
 )
+_BARS = re.compile(r"^[^\n]*?(?P<end>\s*(?P<last>:?\|[|\]]?))[ \t]*$", re.M)  # a line of music
+# what comes to light only when a mistake is mended: a direction without its quotes leads nowhere yet
+_UNVEILED = {code: {"E331", "W304"} for code in BARE}
 Said = Callable[[str], Sequence[Diagnostic]]  # what is wrong with a text
 
 
@@ -56,16 +62,22 @@ def fixes(diagnostic: Diagnostic, said: Said, before: Sequence[Diagnostic]) -> t
 
 
 def _mends(one: Diagnostic, before: Sequence[Diagnostic], after: Sequence[Diagnostic]) -> bool:
-    """Whether there is one less of this code, nothing of a code that was not there, and no more errors."""
+    """Whether there is one less of this code, no more errors, and nothing new but what it hid."""
     codes, left = [d.code for d in before], [d.code for d in after]
     wrong = sum(d.severity is Severity.ERROR for d in after)
     was = sum(d.severity is Severity.ERROR for d in before)
-    return left.count(one.code) < codes.count(one.code) and wrong <= was and set(left) <= set(codes)
+    known = {*codes, *_UNVEILED.get(one.code, ())}
+    return left.count(one.code) < codes.count(one.code) and wrong <= was and set(left) <= known
 
 
 def _ways(one: Diagnostic) -> Iterator[Fix]:
     """What could be meant, the most likely first."""
     place = _Place.of(one)
+    if "in its bar:" in one.hint:
+        yield from _into_its_bar(place, one.source.text)
+        return
+    if CURLY in one.hint:
+        yield Fix(f"take the {CURLY} away", 0, len(one.source.text), without(one.source.text))
     for typed in _typed(one.hint):
         yield from _typing(place, typed)
     if _DELETE.search(one.hint):
@@ -147,6 +159,18 @@ def _moved(place: _Place, text: str) -> Fix:
         len(text),
         f"{place.line}\n{above}\n{rest}" if above else f"{place.line}\n{rest}",
     )
+
+
+def _into_its_bar(place: _Place, text: str) -> Iterator[Fix]:
+    """A direction on a line of its own, or behind the last bar line, taken into the last bar of the music before it."""
+    before = text[: place.start]
+    name = text[place.start : place.end].strip('" ')
+    for line in reversed(list(_BARS.finditer(before))):
+        if _SETTING.match(line[0].lstrip()) is None:  # not a line under the music
+            left = before[line.end() :].rstrip(" \t").removesuffix("\n")
+            typed = f' "{name}" {line["last"]}{left}'
+            yield Fix(f'type  "{name}"  in the bar before', line.start("end"), place.end, typed)
+            return
 
 
 def _typed(hint: str) -> Iterable[str]:

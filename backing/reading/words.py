@@ -15,6 +15,7 @@ from itertools import pairwise
 
 from backing.chart import values
 from backing.chart.ast import Chart
+from backing.chart.curly import COMMENTS, NOTES, SECTIONS, SETTINGS
 from backing.ground.source import Source, Span
 from backing.ground.timebase import FOUR_FOUR, Meter
 from backing.reading.findings import Findings
@@ -25,14 +26,6 @@ from backing.reading.words_bars import bars_of
 from backing.reading.words_lines import Kind, Over, Row, rows
 
 MOST = 1_000_000
-SECTIONS = {"c": "Chorus", "v": "Verse", "b": "Bridge"}  # {soc}, {sov}, {sob}
-# ChordPro directive or line of a page: setting of a chart
-SETTINGS = {
-    "title": "title", "t": "title", "artist": "by", "composer": "by", "by": "by", "key": "key", "tonart": "key", "tempo": "tempo",
-    "bpm": "tempo", "capo": "capo", "time": "meter", "meter": "meter",
-}  # fmt: skip
-NOTES = ("subtitle", "st")
-COMMENTS = ("comment", "c", "comment_italic", "ci", "comment_box", "cb", "highlight")
 _VALUES: dict[str, Callable[[str], object]] = {
     "key": values.key,
     "tempo": values.tempo,

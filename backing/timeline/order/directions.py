@@ -126,8 +126,8 @@ class Steering:
         bar = self.reader.bars[self.reader.items[step.item].section][step.bar]
         span = next(t.span for t in bar.texts if t.direction and t.direction.name == jump)
         sentence, hint = CODES["E331"]
-        message = sentence.format(name=jump, mark=mark)
-        hint = hint.format(mark=mark, where=MARKS[mark].where)
+        message = sentence.format(name=jump, marks=f"a {mark}")
+        hint = hint.format(places=f'"{mark}" over the bar {MARKS[mark].where}')
         return ChartError([Diagnostic("E331", message, hint, span, self.reader.chart.source)])
 
 
