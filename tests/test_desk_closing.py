@@ -13,6 +13,7 @@ from websockets.exceptions import ConnectionClosed
 from backing.commands.cli import run
 from backing.desk.server import own_port
 from tests.desks import HOST, Desk, asked, desk, left_of, listens
+from tests.each import each
 
 pytestmark = pytest.mark.slow  # each needs a desk of its own
 TUNE = "| C | F | G7 | C |\n"
@@ -55,15 +56,32 @@ def test_ctrl_c_ends_a_desk_that_was_used(folder: Path, tmp_path: Path) -> None:
     assert [path.name for path in folder.iterdir()] == ["tune.txt"]
 
 
-def test_the_page_ends_it_too_while_an_editor_is_open(folder: Path) -> None:
+@each("by", ["the page", "Ctrl-C"])
+def test_it_ends_while_an_editor_is_open_and_the_band_plays(by: str, folder: Path) -> None:
     with desk(folder) as one, one.line() as line, one.line("/sound") as sound:
         asked(line, "look", text=TUNE)
         for told in ({"do": "load", "name": "tune.txt", "text": TUNE}, {"do": "play", "offset": 0}):
             sound.send(json.dumps(told))
         while not isinstance(sound.recv(timeout=60), bytes):
             pass  # until it sounds
-        assert one.post("/end") == {"ended": True}
-        code, said = one.ended()
+        if by == "the page":
+            assert one.post("/end") == {"ended": True}
+            code, said = one.ended()
+        else:
+            code, said = one.end(signal.SIGINT)
+        assert (code, said.splitlines()[1:]) == (0, ["the desk is closed"])
+    assert gone(folder)
+    assert not listens(one.port)
+
+
+def test_a_desk_that_was_only_opened_ends_while_its_band_comes(folder: Path) -> None:
+    """The first chart calls what plans, which is still on its way."""
+    with desk(folder) as one, one.line("/sound") as sound:
+        sound.send(json.dumps({"do": "load", "name": "tune.txt", "text": TUNE}))
+        sound.send(json.dumps({"do": "hum"}))
+        while "hum" not in str(sound.recv(timeout=60)):
+            pass  # until both are taken
+        code, said = one.end(signal.SIGINT)
         assert (code, said.splitlines()[1:]) == (0, ["the desk is closed"])
     assert gone(folder)
 

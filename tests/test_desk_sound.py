@@ -19,7 +19,7 @@ from starlette.applications import Starlette
 from starlette.routing import WebSocketRoute
 from starlette.testclient import TestClient
 
-from backing.commands.desk_band import DeskBand, Wish, index_of, number_at, wanted
+from backing.commands.desk_band import DeskBand, Heard, Reading, Wish, index_of, number_at, wanted
 from backing.commands.desk_chord import pitches, take_of_chord
 from backing.commands.preparing import prepare
 from backing.desk.sound import AHEAD, CHUNK, HEADER, MOST_AHEAD, Sound
@@ -158,6 +158,45 @@ def test_a_text_is_heard_from_the_cursor_and_its_bars_are_told() -> None:
         one.ask("stop")
         one.until(lambda: not one.playing)
         one.until(lambda: any("rest" in t for t in one.told))
+
+
+def test_a_chart_that_is_opened_is_planned_before_anybody_plays_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """It is planned once; a mistake in it is told only to those who want to hear it."""
+    made: list[Heard] = []
+    make = Reading.__call__
+
+    def counted(self: Reading, heard: Heard, between: Callable[[], object]) -> Iterator[Take]:
+        made.append(heard)
+        return make(self, heard, between)
+
+    monkeypatch.setattr(Reading, "__call__", counted)
+    with page() as one:
+        one.ask("load", text=TUNE, name="lamps.txt")
+        one.wait(lambda: any("tempo" in t for t in one.told))
+        assert (len(one.bands), one.total, one.playing) == (1, 0, False)
+        one.ask("play", bar=3)
+        one.until(lambda: one.playing)
+        one.hear(RATE)
+        assert [heard.number for heard in made] == [None]
+        assert one.places[0][1] == 3
+    with page() as one:
+        one.ask("load", text=TUNE.replace("Em7", "Em7x"), name="lamps.txt")
+        one.ask("play", bar=1)
+        one.wait(lambda: bool(one.failed))
+        assert one.failed == ["line 7: x is no word of a chord symbol"]
+
+
+def test_what_was_planned_before_is_not_played_in_place_of_what_is_asked() -> None:
+    """A take that comes while something else is asked belongs to nobody."""
+    with page() as one:
+        one.ask("load", text=TUNE, name="lamps.txt")
+        one.ask("hear", style="tango", bars=2)
+        one.until(lambda: one.playing)
+        one.until(lambda: not one.playing)
+        assert {bar for _, bar in one.places} <= {1, 2}
+        assert "drums" not in {role for role, _ in one.bands[0].struck}
 
 
 def test_nothing_is_made_that_is_not_wanted() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import itertools
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
@@ -31,7 +31,7 @@ from backing.live.device import Speaker, devices
 from backing.live.foreseen import by_table, loudness
 from backing.live.midi_out import CLOCKS, Clocks, Instruments, Sender
 from backing.live.planner import PART, PIECE, Abandoned, Planner, parcels
-from backing.live.pump import Pump
+from backing.live.pump import FADE, Pump
 from backing.live.session import HOP, Session
 from backing.live.take import take_of
 from backing.output.sound.mix import tracks
@@ -396,6 +396,63 @@ def test_a_pump_gives_silence_for_what_is_not_ready_and_counts_it() -> None:
     pump.fill()
     pump.take(100)
     assert (pump.taken, pump.missing) == (2 * HOP + 100, HOP)
+
+
+class _Loud:
+    """A session that is as loud as can be."""
+
+    def pull(self, frames: int) -> Any:
+        return np.ones((frames, 2), np.float32)
+
+
+def test_a_pump_that_is_hushed_fades_and_is_still_and_misses_nothing() -> None:
+    pump = Pump(_Loud(), ahead=4 * HOP)  # type: ignore[arg-type]
+    pump.fill()
+    assert pump.take(HOP).all()
+    pump.hush()
+    last = pump.take(HOP)
+    assert last[0, 0] == 1
+    assert (np.diff(last[:FADE, 0]) < 0).all()
+    assert not last[FADE - 1 :].any()
+    assert not pump.take(HOP).any()
+    assert (pump.taken, pump.missing) == (2 * HOP, 0)
+
+
+def test_at_ctrl_c_the_sound_ends_first_and_everything_else_after(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    done: list[str] = []
+
+    def noted(name: str) -> Callable[..., None]:
+        return lambda *_: done.append(name)
+
+    class Device:
+        def __init__(self, pump: Pump, _: str | None) -> None:
+            self._pump = pump
+
+        def close(self) -> None:
+            self._pump.take(HOP)
+            done.append("device" if not self._pump.take(HOP).any() else "a loud device")
+
+    class Loud(Recorder):
+        def hop(self, *_: Any) -> Any:
+            return np.ones((HOP, 2), np.float32)
+
+        close = noted("band")
+
+    def interrupted(*_: Any) -> None:
+        raise KeyboardInterrupt
+
+    stop = Pump.stop
+    monkeypatch.setattr(Pump, "stop", lambda pump: (done.append("pump"), stop(pump)))
+    monkeypatch.setattr(Planner, "ask", noted("asked"))
+    monkeypatch.setattr(Planner, "stop", noted("planner"))
+    monkeypatch.setattr("backing.live.device.Speaker", Device)
+    monkeypatch.setattr(commands, "_band", lambda *_: (None, Loud()))
+    monkeypatch.setattr(commands, "_run", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        commands.play_chart(backing.parse(WALTZ), Options(), commands.How())
+    assert done == ["asked", "device", "pump", "planner", "band"]
 
 
 def test_sound_that_ends_is_told() -> None:

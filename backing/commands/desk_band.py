@@ -147,8 +147,10 @@ class DeskBand:
         self._struck: Any = None  # a session for single chords
         self._wish = Wish("", "tune.txt")
         self._current: Wish | None = None  # of the take that is played
+        self._due: Wish | None = None  # what takes were last asked for
         self._goal: int | None = None  # the bar, by number, that is played as soon as it can be
         self._loop: tuple[int, int] | None = None  # by numbers
+        self._called = False  # the band has come, and what plans for it
         self._levels: dict[str, float] = {}
         self._planner = Planner(
             Reading(found),
@@ -198,6 +200,10 @@ class DeskBand:
 
     # what is asked
 
+    def _ask(self, heard: Heard) -> None:
+        self._due = heard.wish
+        self._planner.ask(heard)
+
     def _load(self, told: Mapping[str, Any]) -> None:
         text, name = told["text"], told.get("name") or "tune.txt"
         if not isinstance(text, str) or not isinstance(name, str):
@@ -208,9 +214,12 @@ class DeskBand:
         """Ask for something else; what plays goes on until its next bar."""
         self._wish = self._wish._replace(**fields)  # type: ignore[arg-type]
         if self._goal is not None:
-            self._planner.ask(Heard(self._wish, self._goal))
+            self._ask(Heard(self._wish, self._goal))
         elif self.playing and self._current is not None and not self._current.bars:
-            self._planner.ask(Heard(self._wish, None, self._session.place.bar))
+            self._ask(Heard(self._wish, None, self._session.place.bar))
+        elif not self._called and self._wish.text:  # whoever opens a chart will want to hear it
+            self._ask(Heard(self._wish))
+        self._called = self._called or bool(self._wish.text)
 
     def _play(self, told: Mapping[str, Any]) -> None:
         if "bar" in told:
@@ -220,7 +229,7 @@ class DeskBand:
         self._goal = self._loop[0] if self._loop else number
         if self._current == self._wish and self._go():
             return
-        self._planner.ask(Heard(self._wish, self._goal))
+        self._ask(Heard(self._wish, self._goal))
 
     def _go(self) -> bool:
         """Play from the goal if it is arranged."""
@@ -281,7 +290,7 @@ class DeskBand:
         bars = min(MOST_TASTE, max(1, int(told.get("bars", TASTE))))
         taste = self._wish._replace(style=str(told["style"]), bars=bars)
         self._goal = 1
-        self._planner.ask(Heard(taste))
+        self._ask(Heard(taste))
 
     def _chord(self, told: Mapping[str, Any]) -> None:
         from backing.commands.desk_chord import strike
@@ -295,15 +304,15 @@ class DeskBand:
         from backing.live.asked import Border, Change
         from backing.live.session import Session
 
+        if heard.wish != self._due:
+            return  # something else was asked while it was on its way
         if self._session is None:
             self._band = self._new_band()
             self._band.levels = dict(self._levels)
             self._session = Session(self._band, take)
-        elif self._goal is None and not self.playing:
-            return  # it was stopped meanwhile
         else:
             self._band.seat(take)
-            if self._goal is None:
+            if self._goal is None and self.playing:
                 self._session.command(Change(take), Border.BAR)
         self._current, self._take = heard.wish, take
         self._desk.tell({"tempo": round(60_000_000 / take.timeline.tempo[0].us, 2)})
@@ -313,7 +322,8 @@ class DeskBand:
             self._go()
 
     def _wrong(self, words: str) -> None:
-        self._desk.tell({"failed": words, "playing": self.playing})
+        if self.playing or self._goal is not None:  # else nobody has asked to hear it yet
+            self._desk.tell({"failed": words, "playing": self.playing})
         self._goal = None
 
     def _ask_for_bars(self) -> None:
@@ -321,7 +331,7 @@ class DeskBand:
         take, bar = self._session.place.take, self._session.place.bar
         near = take.last < len(take.bars) - 1 and bar + NEXT >= take.last
         if (near or bar < take.first) and not self._planner.busy and self._current is not None:
-            self._planner.ask(Heard(self._current, None, bar))
+            self._ask(Heard(self._current, None, bar))
 
 
 NEXT = 48  # bars that are left of a window when the next one is asked for

@@ -136,6 +136,7 @@ def _heard(live: Live, band: Any, how: How) -> Iterator[Any]:
         speaker = Speaker(pump, how.device)
         yield Sounding(pump, speaker)
     finally:
+        pump.hush()  # a device may take its time to close
         if speaker is not None:
             speaker.close()
         pump.stop()

@@ -17,6 +17,7 @@ from backing.live.session import HOP, Session
 
 AHEAD = 4 * HOP  # frames, 93 ms
 PATIENCE_S = 0.01
+FADE = 256  # frames over which the sound ends where it is hushed, 6 ms
 
 
 class Pump:
@@ -28,7 +29,7 @@ class Pump:
         self._ready: deque[NDArray[np.float32]] = deque()
         self._made = 0
         self._wanted = Event()
-        self._ended = False
+        self._ended = self._hushed = self._still = False
         self._thread = Thread(target=self._run, name="pump", daemon=True)
         self.taken = 0
         self.missing = 0
@@ -56,7 +57,8 @@ class Pump:
         try:
             while not self._ended:
                 self._wanted.clear()
-                self.fill()
+                while self.short() and not self._ended:
+                    self.make()
                 self._wanted.wait(PATIENCE_S)
         except (
             Exception
@@ -66,6 +68,9 @@ class Pump:
     def take(self, frames: int) -> NDArray[np.float32]:
         """The next frames, for the device: it copies and never waits."""
         out = np.zeros((frames, 2), np.float32)
+        if self._still:
+            return out
+        hushed = self._hushed
         at = 0
         while at < frames and self._ready:
             chunk = self._ready.popleft()
@@ -75,6 +80,12 @@ class Pump:
             if len(part) < len(chunk):
                 self._ready.appendleft(chunk[len(part) :])
         self.taken += at
+        if hushed:
+            self._still = True
+            fade = min(FADE, frames)
+            out[:fade] *= np.linspace(1, 0, fade, dtype=np.float32)[:, None]
+            out[fade:] = 0
+            return out
         self.missing += frames - at
         self._wanted.set()
         return out
@@ -85,10 +96,14 @@ class Pump:
         while True:
             frames = yield self.take(frames)
 
+    def hush(self) -> None:
+        """From the next frames on a device gets a short fade and then silence, and nothing more is made; this never waits."""
+        self._hushed = self._ended = True
+        self._wanted.set()
+
     def stop(self) -> None:
         """End the thread; what is ready is thrown away."""
-        self._ended = True
-        self._wanted.set()
+        self.hush()
         if self._thread.is_alive():
             self._thread.join()
         self._ready.clear()

@@ -1,4 +1,5 @@
-// The band as the desk asks for it: one connection, opened when it is first heard, and what is asked of it until then.
+// The band as the desk asks for it: one connection, opened with the first chart so that the band is there when it is wanted,
+// and what is asked of it until then.
 const REST_MS = 500;
 
 export class Band {
@@ -18,7 +19,17 @@ export class Band {
   chart(chart) {
     this._chart = chart;
     clearTimeout(this._resting);
-    this._resting = setTimeout(() => this._sound && this.playing && this._load(), REST_MS);
+    this._resting = setTimeout(() => (this._connected ? this.playing && this._load() : this.there && this._ready()), REST_MS);
+  }
+
+  // Somebody types; what is looked at, drawn and planned meanwhile may keep the band waiting.
+  typed() {
+    this._sound?.typed();
+  }
+
+  // Have the band come before anybody calls it; where it cannot, whoever calls it is told.
+  async _ready() {
+    await this._connect().then(() => this._load(), () => {});
   }
 
   _load() {
@@ -33,22 +44,36 @@ export class Band {
     if (this._sound) this._sound.volume = share;
   }
 
+  // Call it while somebody presses something.
   async _open() {
-    if (this._sound?.gone) Object.assign(this, { _sound: null, _loaded: null });
-    if (!this._sound) {
-      const { connectSound } = await import("./player.js");
-      this._sound = await connectSound({
-        url: `ws://${location.host}/sound`,
-        onPlace: (place) => this.on.place(place),
-        onState: (state) => {
-          if ("playing" in state) this.playing = state.playing;
-          this.on.state(state);
-        },
-      });
-      this._sound.volume = this._volume;
-      for (const said of this._asked.values()) this._sound.send(said);
+    if (this._sound?.gone) {
+      this._sound.close();
+      Object.assign(this, { _sound: null, _loaded: null, _connected: null });
     }
-    return this._sound;
+    if (!this._sound) await this._connect();
+    await this._sound.sounding();
+  }
+
+  _connect() {
+    this._connected ??= this._join().catch((wrong) => {
+      this._connected = null;
+      throw wrong;
+    });
+    return this._connected;
+  }
+
+  async _join() {
+    const { connectSound } = await import("./player.js");
+    this._sound = await connectSound({
+      url: `ws://${location.host}/sound`,
+      onPlace: (place) => this.on.place(place),
+      onState: (state) => {
+        if ("playing" in state) this.playing = state.playing;
+        this.on.state(state);
+      },
+    });
+    this._sound.volume = this._volume;
+    for (const said of this._asked.values()) this._sound.send(said);
   }
 
   // What holds from now on, such as `tempo` with its per cent.

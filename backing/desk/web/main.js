@@ -236,6 +236,7 @@ class Desk {
   changed(text) {
     this.revision += 1;
     this._typed = performance.now();
+    this.band.typed();
     clearTimeout(this._keeping);
     this._keeping = setTimeout(() => this.files.keep(text), 400);
     this.soon();
