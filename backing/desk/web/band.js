@@ -19,7 +19,8 @@ export class Band {
   chart(chart) {
     this._chart = chart;
     clearTimeout(this._resting);
-    this._resting = setTimeout(() => (this._connected ? this.playing && this._load() : this.there && this._ready()), REST_MS);
+    if (this.there && !this._connected) this._ready();
+    else this._resting = setTimeout(() => this.playing && this._load(), REST_MS);
   }
 
   // Somebody types; what is looked at, drawn and planned meanwhile may keep the band waiting.
