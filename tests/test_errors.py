@@ -218,6 +218,31 @@ def test_near_names_of_sections() -> None:
     assert said("[Verse]\n| C |\n[Vesre]\n")[0].hint == "did you mean [Verse]?"
 
 
+@each(
+    ("words", "marked"),
+    [
+        (("| Slow-ly | tide__ |",), ""),  # a note for each, and a syllable less than notes
+        (("| Slow the tide | came in at last |",), ""),  # free text, in which no sign is
+        (("| Slow the tide | came in - |",), ""),  # a dash between blanks is none
+        (("| Slow-ly | came_ in at |",), " came_ in at "),
+        (("| Slow-ly the | tide came in at |",), " Slow-ly the "),
+        (("| Slow tide | came in |", "| Slow-ly | a-long the sea |"), " a-long the sea "),
+    ],
+)
+def test_syllables_have_their_notes(words: tuple[str, ...], marked: str) -> None:
+    """The bars begin two and three notes; the last rests, and any words may stand there."""
+    verses = "".join(f"words: {line} spoken freely |\n" for line in words)
+    text = f"| C | F | C |\nmelody: | C5 D5 | C5 / D5 E5 | r |\n{verses}"
+    found = said(text)
+    assert [d.code for d in found] == ["W401"] * bool(marked)
+    assert "".join(text[slice(*d.span)] for d in found) == marked
+
+
+def test_a_verse_with_many_bars_of_syllables_too_many_is_warned_of_once() -> None:
+    (only,) = said("| C | F |\nmelody: | C5 | D5 |\nwords: | slow-ly | falling-ly |\n")
+    assert only.hint.endswith("; the same in 1 more bar")
+
+
 def zipped(name: str, mimetype: str = "") -> bytes:
     """A ZIP archive with one file, as Office Open XML and OpenDocument are."""
     held = io.BytesIO()

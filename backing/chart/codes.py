@@ -144,6 +144,7 @@ CODES: dict[str, tuple[str, str]] = {
     "W306": ("{found} is printed and not obeyed", "{hint}"),
     "W510": ("{message}", "{hint}"),
     "W304": ("the mark {name} stands here, and no direction leads to it", "{hint}"),
+    "W401": ("{count} stand in this bar, and its melody has {notes}, so they are printed as free text", "write a note for each syllable and each _ , or take out the - of what is sung on one note{more}"),
     "W901": ("no font of the sheet has {found}, so question marks stand there", "{hint}"),
 }  # fmt: skip
 

@@ -88,6 +88,17 @@ class Reader:
             self.faults.add("E320", self.open.start, self.open.end)
         self._end_endings()
         self.piece.chord = self.chord
+        self._sung()
+
+    def _sung(self) -> None:
+        """Look whether the syllables of words have their notes, where a melody stands over them."""
+        for bars, below in zip(self.done, self.under, strict=True):
+            words = [one.value_span for one in below if one.name == "words"]
+            if words and all(b.melody is not None and len(b.words) == len(words) for b in bars):
+                from backing.chart import syllables
+
+                for verse, line in enumerate(words):
+                    syllables.check(bars, verse, line, self.piece.plain, self.faults)
 
     # --- a line of music
 

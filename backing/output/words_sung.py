@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-_PIECE = re.compile(r"_|[^\s_-]+-?|-")
+from backing.chart.syllables import PIECE
 
 
 class Syllable(NamedTuple):
@@ -36,7 +36,7 @@ def syllables(words: str, notes: int) -> list[Syllable]:
     (['o', 'ver', 'the', '', 'sea'], [False, True, False])
     """
     found: list[Syllable] = []
-    for piece in _PIECE.findall(words):
+    for piece in PIECE.findall(words):
         if piece == "_":
             found.append(Syllable(held=True))
         elif piece != "-":
