@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from itertools import pairwise
 
 from backing.chart import curly, habits, settings
 from backing.chart.codes import Faults, count, near, quoted
@@ -45,9 +46,11 @@ def _page(found: Sequence[Line], plain: str) -> list[Line]:
     barred = "|" in plain
     if len(sung) > barred or (others and not barred and plain[others[0].start] == "{"):
         return sorted([*others, *sung], key=lambda one: one.start)
-    if barred or len(others) < FEWEST_OF_A_PAGE:
+    chords = [_chords(plain[o.start : o.end].split()) for o in others]
+    over = any(above and not below for above, below in pairwise(chords))
+    if barred or all(chords) or (len(others) < FEWEST_OF_A_PAGE and not over):
         return []
-    return [] if all(_chords(plain[o.start : o.end].split()) for o in others) else others
+    return others
 
 
 def _sung(text: str) -> bool:

@@ -13,6 +13,7 @@ from fractions import Fraction
 from backing.chart.ast import LETTERS, NUMBERS, NUMERALS, Dynamics, Ending, EndingKind, PlayerSet
 from backing.chart.codes import near, quoted
 from backing.ground import languages
+from backing.ground.instruments import ALSO_CALLED
 from backing.ground.levels import HIGHEST_DB, LOWEST_DB, Levels
 from backing.ground.manners import CHORD_MELODIES, INTROS
 from backing.ground.pitch import MODES, Interval, Key, NoteName
@@ -336,6 +337,10 @@ def players(text: str) -> PlayerSet:
         raise Wrong("E216", value=quoted(text), hint=f"write some of {', '.join(ROLES)}")
     for role in roles:
         if role not in ROLES:
+            item = next((i for i in map(str.strip, names.split(",")) if role in i.split()), role)
+            if item in ALSO_CALLED and item.split()[-1] in ROLES:  # upright bass
+                last = item.split()[-1]
+                raise Wrong("E216", value=quoted(item), hint=f"did you mean {last}?", word=item)
             guess = near(role, ROLES)
             hint = f"did you mean {guess}?" if guess else f"write some of {', '.join(ROLES)}"
             raise Wrong("E216", value=quoted(role), hint=hint, word=role)

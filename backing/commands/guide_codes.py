@@ -25,6 +25,7 @@ _ABOUT = {
     "E1": "Bars and time", "E2": "Settings", "E3": "Form, sections, repeats, directions", "E4": "Lines under the music",
     "E5": "Chord symbols", "E6": "The order of play", "E7": "Files of other programs", "E9": "Limits, and the text as such",
     "W1": "Warnings: the text as such", "W2": "Warnings: settings", "W3": "Warnings: form and directions",
+    "W4": "Warnings: lines under the music",
     "W5": "Warnings: chord symbols", "W7": "Warnings: files of other programs", "W9": "Warnings: the sheet",
 }  # fmt: skip
 # codes whose sentence is worded where they are found

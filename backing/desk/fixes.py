@@ -74,7 +74,7 @@ def _ways(one: Diagnostic) -> Iterator[Fix]:
     """What could be meant, the most likely first."""
     place = _Place.of(one)
     if "in its bar:" in one.hint:
-        yield from _into_its_bar(place, one.source.text)
+        yield from _into_its_bar(place, one)
         return
     if CURLY in one.hint:
         yield Fix(f"take the {CURLY} away", 0, len(one.source.text), without(one.source.text))
@@ -161,10 +161,10 @@ def _moved(place: _Place, text: str) -> Fix:
     )
 
 
-def _into_its_bar(place: _Place, text: str) -> Iterator[Fix]:
+def _into_its_bar(place: _Place, one: Diagnostic) -> Iterator[Fix]:
     """A direction on a line of its own, or behind the last bar line, taken into the last bar of the music before it."""
-    before = text[: place.start]
-    name = text[place.start : place.end].strip('" ')
+    before = one.source.text[: place.start]
+    name = one.hint.split('"')[-2]
     for line in reversed(list(_BARS.finditer(before))):
         if _SETTING.match(line[0].lstrip()) is None:  # not a line under the music
             left = before[line.end() :].rstrip(" \t").removesuffix("\n")
@@ -176,6 +176,7 @@ def _into_its_bar(place: _Place, text: str) -> Iterator[Fix]:
 def _typed(hint: str) -> Iterable[str]:
     """What a hint says to type, in its order, each once."""
     found = [part.strip() for part in _BETWEEN.findall(f" {hint}")]
+    found = [part for part in found if not part.endswith((" type", " write"))]  # prose before it
     for asked in _ASKED.findall(hint):
         found += [asked.strip("' ")]
         found += [part.strip("' ").partition(" for ")[0] for part in re.split(r", | or ", asked)]
