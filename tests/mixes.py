@@ -16,6 +16,8 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from backing.band.led import Move
+from backing.band.model import Arrangement
 from backing.chart.parse import parse
 from backing.commands.options import Options
 from backing.commands.preparing import band, prepare
@@ -194,12 +196,25 @@ def limited(level: Level) -> tuple[float, float]:
     return float(taken.max()), float(taken.mean())
 
 
+def dropped(arrangement: Arrangement, chorus: int) -> bool:
+    """Whether the leader has chord players drop out for a section of a chorus."""
+    sections = zip(arrangement.timeline.sections, arrangement.plan.sections, strict=True)
+    return any(
+        decision.move is Move.DROPS
+        for section, plan in sections
+        if section.chorus == chorus
+        for decision in plan.decisions
+    )
+
+
 def choruses(taken: Take) -> list[float]:
-    """The loudness of every chorus."""
-    sections = taken.performance.arrangement.timeline.sections
-    borders = taken.borders
+    """The loudness of every chorus without a drop: bass and drums alone are meant to be heard as such."""
+    arrangement = taken.performance.arrangement
+    sections, borders = arrangement.timeline.sections, taken.borders
     found = []
     for chorus in sorted({s.chorus for s in sections if s.chorus}):
+        if dropped(arrangement, chorus):
+            continue
         own = [s for s in sections if s.chorus == chorus]
         found.append(lufs(taken.mix[borders[own[0].first - 1] : borders[own[-1].last]]))
     return found

@@ -8,7 +8,8 @@ import pyloudnorm
 import pytest
 import soundfile
 
-from backing.band.led import Move
+from backing.band.arc import room
+from backing.band.led import Reason, Rest, SectionPlan
 from backing.band.model import Arrangement
 from backing.chart.parse import parse
 from backing.commands.options import Options
@@ -16,10 +17,11 @@ from backing.commands.preparing import band, prepare
 from backing.output.sound.audio import write_audio
 from backing.performance.model import Performance
 from backing.styles.find import names
-from tests.mixes import some
+from tests import mixes
 
 MOST_LU = 4.0  # common practice for a practice track
 FIRST_LU = 2.5  # from the first chorus to the whole
+HEARD = ("straight-ahead swing", "fast punk", "calypso")  # even density, power chords, late entries
 CHART = """title: Four Times
 key: C
 meter: 4/4
@@ -53,18 +55,6 @@ def mean_velocity(arrangement: Arrangement, chorus: int, role: str = "drums") ->
     return sum(inside) / len(inside)
 
 
-def dropped(arrangement: Arrangement, chorus: int) -> bool:
-    """Whether the leader has chord players drop out for a section of a chorus."""
-    return any(
-        decision.move is Move.DROPS
-        for section, plan in zip(
-            arrangement.timeline.sections, arrangement.plan.sections, strict=True
-        )
-        if section.chorus == chorus
-        for decision in plan.decisions
-    )
-
-
 def close_together(folder: Path, style: str) -> None:
     """Measured by pyloudnorm (ITU-R BS.1770-4), chorus by chorus."""
     performance = performed(style)
@@ -74,7 +64,7 @@ def close_together(folder: Path, style: str) -> None:
     bars = performance.arrangement.timeline.bars
     lufs = []
     for chorus in range(1, 5):
-        if dropped(performance.arrangement, chorus):
+        if mixes.dropped(performance.arrangement, chorus):
             continue  # bass and drums alone are meant to be heard as such
         first, last = chorus_bars(performance.arrangement, chorus)
         start, end = (
@@ -86,15 +76,13 @@ def close_together(folder: Path, style: str) -> None:
     assert abs(lufs[0] - meter.integrated_loudness(sound)) <= FIRST_LU
 
 
-@pytest.mark.parametrize("style", ["straight-ahead swing", "fast punk"])
+@pytest.mark.parametrize("style", HEARD)
 def test_the_choruses_of_a_track_lie_close_together(tmp_path: Path, style: str) -> None:
     close_together(tmp_path, style)
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "style", some([n for n in names() if n not in ("straight-ahead swing", "fast punk")])
-)
+@pytest.mark.parametrize("style", mixes.some([n for n in names() if n not in HEARD]))
 def test_the_choruses_lie_close_together_in_every_style(tmp_path: Path, style: str) -> None:
     close_together(tmp_path, style)
 
@@ -110,6 +98,21 @@ def test_what_is_played_still_grows() -> None:
             sum(span[0] <= n.start_q < span[1] for p in arrangement.players for n in p.notes)
         )
     assert counts[1] > 1.2 * counts[0]
+
+
+def resting(why: Reason) -> SectionPlan:
+    return SectionPlan(rests=(Rest("guitar", 0, 3, why), Rest("strings", 0, 3, why)))
+
+
+def test_a_player_gives_way_to_those_who_come_in() -> None:
+    waiting = resting(Reason.SIMPLE)
+    assert room(waiting, 0, 5) > room(waiting, 0, 8) > 1
+    assert room(waiting, 4, 5) == 1
+
+
+@pytest.mark.parametrize("why", [Reason.DROP, Reason.THIN, Reason.BUILDS])
+def test_nobody_fills_the_room_of_a_drop_or_of_a_vamp_that_builds(why: Reason) -> None:
+    assert room(resting(why), 0, 5) == 1
 
 
 def test_written_dynamics_hold_as_they_are_written() -> None:

@@ -122,7 +122,8 @@ def _through(
             called = ()
             continue
         brief = brief_of(form, number, player, track.notes, heard[number])._replace(called=called)
-        line = evened(brief, touched(brief, sorted(chair.play(brief), key=note_order)))
+        line = touched(brief, sorted(chair.play(brief), key=note_order))
+        line = evened(brief, line, len(form.parts[number]))
         line, called = with_patterns(brief, line, chair.chosen)
         _check(brief, line)
         if chair.cut:

@@ -6,8 +6,8 @@ Each style plays sixteen triads at mf (and sixteen sevenths where jazz, blues or
 and four choruses without dynamics. Told of each: the share of bars in which thirds are heard, in which the whole chord is
 named, and in which sevenths are heard; loudness of each stem under the mix; those who sound the thirds against the rest
 of the band in their octave; bass against kick below 120 Hz; the stem that leans most, what a fold to mono loses, sides
-against middle above 6 kHz; what the limiter takes at f; how much brighter f is than p; the span of the choruses and the
-first against the whole. A figure that is out of its bounds has a `!`. Last come trims: decibels that bring thirds to
+against middle above 6 kHz; what the limiter takes at f; how much brighter f is than p; the span of the choruses
+(those with a drop apart) and the first against the whole. A figure that is out of its bounds has a `!`. Last come trims: decibels that bring thirds to
 within 3 dB of the rest and nobody who comps under 9 dB; `--write` adds them to the styles' levels.
 """
 
