@@ -1,7 +1,8 @@
 // What a page hears of the band: chunks of a generation in order, from the page's own thread for sound.
 //
 // In: { generation, sound: Float32Array of pairs } | { generation } (drop what is older) | { rest: generation }.
-// Out, some 40 times a second: { generation, played, delivered, ahead, gaps, gapFrames, longestGap } in frames.
+// Out, some 40 times a second: { generation, played, delivered, ahead, gaps, gapFrames, longestGap } in frames, and for how
+// long it waited at most in { longestWait }, in ms by the clock: what plays nowhere may ask for a second at once.
 const START = 2048; // frames that lie ready before a generation begins, 46 ms
 const FADE = 256; // frames over which sound goes where it would break off
 const REPORT = 1024; // frames between two reports
@@ -11,7 +12,7 @@ class Player extends AudioWorkletProcessor {
     super();
     this.generation = 0;
     this.delivered = 0; // of all generations
-    this.gaps = this.gapFrames = this.longestGap = 0;
+    this.gaps = this.gapFrames = this.longestGap = this.longestWait = 0;
     this.left = this.right = 0; // what was last heard
     this.since = 0;
     this.clear(0);
@@ -56,6 +57,7 @@ class Player extends AudioWorkletProcessor {
         }
         this.ahead -= 1;
         this.played += 1;
+        if (this.gap) this.longestWait = Math.max(this.longestWait, Date.now() - this.dry);
         this.gap = 0;
       } else {
         left[i] = this.left *= 1 - 8 / FADE;
@@ -65,15 +67,18 @@ class Player extends AudioWorkletProcessor {
     }
     if ((this.since += left.length) >= REPORT) {
       this.since = 0;
-      const { generation, played, delivered, ahead, gaps, gapFrames, longestGap } = this;
-      this.port.postMessage({ generation, played, delivered, ahead, gaps, gapFrames, longestGap });
+      const { generation, played, delivered, ahead, gaps, gapFrames, longestGap, longestWait } = this;
+      this.port.postMessage({ generation, played, delivered, ahead, gaps, gapFrames, longestGap, longestWait });
     }
     return true;
   }
 
   missed() {
+    if (!this.gap) {
+      this.gaps += 1;
+      this.dry = Date.now();
+    }
     this.gap += 1;
-    this.gaps += this.gap === 1;
     this.gapFrames += 1;
     this.longestGap = Math.max(this.longestGap, this.gap);
   }

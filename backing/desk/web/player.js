@@ -25,7 +25,7 @@ class Sound {
     this.context = null; // until somebody wants to hear
     this.onPlace = onPlace;
     this.onState = onState;
-    this.counts = { generation: 0, played: 0, delivered: 0, ahead: 0, gaps: 0, gapFrames: 0, longestGap: 0, received: 0, lost: 0 };
+    this.counts = { generation: 0, played: 0, delivered: 0, ahead: 0, gaps: 0, gapFrames: 0, longestGap: 0, longestWait: 0, received: 0, lost: 0 };
     this.generation = 0;
     this.places = []; // that are not heard yet
     this.ahead = AHEAD;
