@@ -45,6 +45,12 @@ def page(tmp_path_factory: pytest.TempPathFactory, chromium: Any) -> Iterator[An
         assert chromium.errors == []
 
 
+def test_the_band_comes_with_the_chart_and_nothing_sounds_before_somebody_asks(page: Any) -> None:
+    page.wait("desk.band._sound && desk.band._loaded")
+    assert page.run("desk.band._sound.context") is None
+    assert page.run("desk.band._sound.counts.received") == 0
+
+
 def test_what_is_played_from_the_cursor_is_heard_and_lit(page: Any) -> None:
     page.run("(desk.editor.go(desk.editor.text.indexOf('Am7')), desk.toggle(), true)")
     page.wait("desk.band.playing && desk.band._sound.counts.played > 2048")
@@ -58,6 +64,19 @@ def test_what_is_played_from_the_cursor_is_heard_and_lit(page: Any) -> None:
     counts = page.run("({ ...desk.band._sound.counts })")
     assert counts["lost"] == 0
     assert counts["received"] >= counts["delivered"] > 0
+
+
+def test_more_lies_ready_while_somebody_types_and_where_sound_was_missing(page: Any) -> None:
+    page.run("(desk.toggle(), true)")
+    page.wait("desk.band.playing")
+    page.run("(desk.band._sound.ahead = 8820, desk.band._sound._typed = -Infinity, true)")
+    page.wait("desk.band._sound.counts.ahead > 4000 && desk.band._sound.counts.ahead < 9000")
+    page.run("(desk.editor.view.dispatch({ changes: { from: 0, insert: ' ' } }), true)")
+    page.wait("desk.band._sound.counts.ahead > 20000")
+    page.run("(desk.editor.view.dispatch({ changes: { from: 0, to: 1 } }), desk.toggle(), true)")
+    page.wait("!desk.band.playing")
+    more = "(() => { const { _sound } = desk.band; _sound.reported({ ..._sound.counts, gaps: _sound.counts.gaps + 1 }); return _sound.ahead; })()"
+    assert [page.run(more) for _ in range(4)] == [17640, 35280, 35280, 35280]
 
 
 def test_a_style_is_tasted_and_ends_by_itself(page: Any) -> None:
