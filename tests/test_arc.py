@@ -26,6 +26,7 @@ CHART = """title: Four Times
 key: C
 meter: 4/4
 choruses: 4
+ending: as written
 style: {style}
 {dynamics}
 [A]
