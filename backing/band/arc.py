@@ -22,7 +22,7 @@ from backing.band.model import Note
 from backing.band.players.common import Brief
 from backing.band.players.pulses import loudness, velocity
 
-SHARE = -0.15  # of the arc that is heard as loudness: fuller patterns grow by 2 to 4 LU, and strokes lean against that
+SHARE = -0.17  # of the arc that is heard as loudness: fuller patterns grow by 2 to 4 LU, and strokes lean against that
 ROOM = 0.1  # stronger strokes for each share of the band that rests: a third of what those add who come in
 MEANT = (Reason.DROP, Reason.THIN, Reason.BUILDS)  # rests that are to be heard as fewer players
 
