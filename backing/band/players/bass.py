@@ -158,6 +158,9 @@ def join(notes: list[Note], after: Note, low: int, high: int) -> None:
         return
     octaves = [p for p in range(before.pitch % 12, high + 1, 12) if p >= low]
     shift = min(octaves, key=lambda p: (abs(p - after.pitch), p)) - before.pitch
+    if approaches and abs(before.pitch + shift - after.pitch) > 2:
+        notes[-1] = _root_beside(notes, after, low, high)
+        return
     at = len(notes)
     while shift and at:
         at -= 1
@@ -169,6 +172,19 @@ def join(notes: list[Note], after: Note, low: int, high: int) -> None:
         goes_along = gap > 12 or (row and earlier.chord == note.chord)
         if earlier.strict or not goes_along or not low <= earlier.pitch + shift <= high:
             break
+
+
+def _root_beside(notes: Sequence[Note], after: Note, low: int, high: int) -> Note:
+    """The last note as its chord's root in the octave next to what follows: the instrument ends before the step to it."""
+    last = notes[-1]
+    for root in reversed(notes[:-1]):
+        if root.chord != last.chord:
+            break
+        if root.degree == "1":
+            octaves = [p for p in range(root.pitch % 12, high + 1, 12) if p >= low]
+            pitch = min(octaves, key=lambda p: (abs(p - after.pitch), p))
+            return last._replace(pitch=pitch, degree="1", why=root.why)
+    return last
 
 
 def _struck(line: Line, index: int) -> list[Note]:
