@@ -75,8 +75,11 @@ def test_more_lies_ready_while_somebody_types_and_where_sound_was_missing(page: 
     page.wait("desk.band._sound.counts.ahead > 20000")
     page.run("(desk.editor.view.dispatch({ changes: { from: 0, to: 1 } }), desk.toggle(), true)")
     page.wait("!desk.band.playing")
-    more = "(() => { const { _sound } = desk.band; _sound.reported({ ..._sound.counts, gaps: _sound.counts.gaps + 1 }); return _sound.ahead; })()"
-    assert [page.run(more) for _ in range(4)] == [17640, 35280, 35280, 35280]
+    more = (
+        "(() => { const { _sound } = desk.band; _sound.ahead = 8820;"  # whatever a busy machine has made of it
+        " return [1, 2, 3, 4].map(() => (_sound.reported({ ..._sound.counts, gaps: _sound.counts.gaps + 1 }), _sound.ahead)); })()"
+    )
+    assert page.run(more) == [17640, 35280, 35280, 35280]
 
 
 def test_a_style_is_tasted_and_ends_by_itself(page: Any) -> None:
