@@ -108,7 +108,7 @@ def guarded(run: Callable[[], int]) -> int:
     except RecursionError:
         tell("this is nested too deeply to be read")
         return 1
-    except Exception as wrong:
+    except Exception as wrong:  # nobody above could tell it without a traceback
         if sys.flags.dev_mode:
             raise
         tell(f"a fault of the program itself, please report it: {fault(wrong)}")

@@ -93,16 +93,18 @@ def book(
         typer.echo(line)
     failures = told_failures(done)
     for chart, wrong in failures:
-        for diagnostic in getattr(wrong, "diagnostics", ()):
-            say(rendered(diagnostic, colour))
-        if not hasattr(wrong, "diagnostics"):
-            say(
-                f"backing: {chart}: {wrong}"
-                if str(wrong)
-                else f"backing: {chart}: {type(wrong).__name__}"
-            )
+        _tell(chart, wrong, colour)
     if failures:
         raise typer.Exit(1)
+
+
+def _tell(chart: str, wrong: BaseException, colour: bool) -> None:
+    """What is wrong with a tune: its diagnostics, or else a line."""
+    found = getattr(wrong, "diagnostics", None)
+    if found is None:
+        say(f"backing: {chart}: {str(wrong) or type(wrong).__name__}")
+    for diagnostic in found or ():
+        say(rendered(diagnostic, colour))
 
 
 def cores() -> int:

@@ -53,12 +53,8 @@ def index_page(title: str, by: str, items: Sequence[Item]) -> str:
     )
     maker = f'<p class="by" dir="auto">{escape(by)}</p>\n' if by else ""
     return (
-        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy()}">\n<!-- {MARK} -->\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        '<meta name="color-scheme" content="light dark">\n'
-        f"<title>{escape(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n"
-        f'<h1 dir="auto">{escape(title)}</h1>\n{maker}{body}\n<footer>{escape(CAUTION)}</footer>\n'
+        opening(title, policy(), STYLE)
+        + f'<h1 dir="auto">{escape(title)}</h1>\n{maker}{body}\n<footer>{escape(CAUTION)}</footer>\n'
         "</main>\n</body>\n</html>\n"
     )
 
@@ -66,6 +62,17 @@ def index_page(title: str, by: str, items: Sequence[Item]) -> str:
 def in_order(items: Sequence[Item]) -> list[Item]:
     """The files with those of the groups in `FIRST` before all others."""
     return sorted(items, key=lambda i: FIRST.index(i.group) if i.group in FIRST else len(FIRST))
+
+
+def opening(title: str, policy: str, style: str) -> str:
+    """A contents page up to its heading; of a book too."""
+    return (
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n<!-- {MARK} -->\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        '<meta name="color-scheme" content="light dark">\n'
+        f"<title>{escape(title)}</title>\n<style>{style}</style>\n</head>\n<body>\n<main>\n"
+    )
 
 
 def policy() -> str:

@@ -13,9 +13,8 @@ from itertools import groupby
 from pathlib import Path
 from typing import NamedTuple
 
-from backing.output.contents import CAUTION, SOUND, address
+from backing.output.contents import CAUTION, SOUND, address, opening
 from backing.output.contents import STYLE as LESSON
-from backing.output.files import MARK
 from backing.output.policy import hash_of
 
 SCRIPT = Path(__file__).with_name("page.js").read_text("utf-8")
@@ -81,12 +80,8 @@ def contents_page(title: str, by: str, whole: Sequence[File], tunes: Sequence[Li
     )
     rows = "\n".join(_row(number, tune) for number, tune in enumerate(tunes))
     return (
-        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy()}">\n<!-- {MARK} -->\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        '<meta name="color-scheme" content="light dark">\n'
-        f"<title>{escape(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n"
-        f'<h1 dir="auto">{escape(title)}</h1>\n{maker}<ul>{links}</ul>\n'
+        opening(title, policy(), STYLE)
+        + f'<h1 dir="auto">{escape(title)}</h1>\n{maker}<ul>{links}</ul>\n'
         '<div class="tools" hidden><input type="search" aria-label="Search" placeholder="Title, maker, style or key">'
         '<span id="count" role="status"></span><button type="button" id="order">Playing order</button></div>\n'
         f'<table>\n<thead><tr>{heads}<th scope="col">Files</th></tr></thead>\n<tbody>\n{rows}\n</tbody>\n</table>\n'
